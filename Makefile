@@ -1,0 +1,46 @@
+# The two commands of the README are `make demo` and `make test`; both set up
+# what they need first.
+GO ?= go
+GOFLAGS_RACE ?= -race
+BIN := bin/thudbook
+NPM_STAMP := web/node_modules/.package-lock.json
+SCRIPTS := $(wildcard web/*.js web/*.css web/src/*)
+
+.PHONY: demo test bench lint build assets test-tools clean
+
+build: assets
+	$(GO) build -trimpath -o $(BIN) ./cmd/thudbook
+
+demo: build
+	./$(BIN) demo
+
+# Everything that CI asks: tools, scripts bundle, lint, all tests with the race detector.
+test: test-tools build lint
+	THUDBOOK_BIN=$(CURDIR)/$(BIN) $(GO) test $(GOFLAGS_RACE) -timeout 15m ./...
+
+bench: test-tools build
+	$(GO) test -run '^$$' -bench . -benchtime 1s -cpu 1 ./metrics/...
+	$(GO) test -run '^$$' -bench . -benchtime 2s ./sync/... ./agent/... ./server/...
+
+lint:
+	@out=$$(gofmt -l cmd agent server sync metrics web/*.go web/page web/chart web/httpkit web/telemetry); \
+	  if [ -n "$$out" ]; then echo "not gofmt clean:"; echo "$$out"; exit 1; fi
+	$(GO) vet ./...
+	$(GO) tool staticcheck ./...
+
+assets: web/dist/app.js
+
+$(NPM_STAMP): web/package.json web/package-lock.json
+	@command -v npm >/dev/null || { echo "make: npm is missing; install Node.js 20 or newer"; exit 1; }
+	npm ci --prefix web --ignore-scripts --no-audit --no-fund
+	@touch $@
+
+web/dist/app.js: $(NPM_STAMP) $(SCRIPTS)
+	npm --prefix web run --silent build
+
+test-tools:
+	@.ci/need
+
+clean:
+	rm -rf bin web/node_modules
+	find web/dist -mindepth 1 ! -name .keep -delete

@@ -1,0 +1,36 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"maps"
+	"slices"
+	"text/tabwriter"
+
+	"thudbook/metrics/score"
+)
+
+// printReport writes a report for people: a table, then what to mind.
+func printReport(w io.Writer, rep score.Report) {
+	fmt.Fprintln(w, rep.File)
+	if rep.Error != nil {
+		fmt.Fprintf(w, "  error: %v\n", rep.Error)
+	}
+	tw := tabwriter.NewWriter(w, 2, 0, 2, ' ', tabwriter.AlignRight)
+	for _, name := range slices.Sorted(maps.Keys(rep.Results)) {
+		r := rep.Results[name]
+		uncertainty := ""
+		if r.ExpandedUncertainty != nil {
+			uncertainty = fmt.Sprintf("± %.3g (k = 2)", *r.ExpandedUncertainty)
+		}
+		fmt.Fprintf(tw, "  %s\t%.5g\t%s\t%s\t\n", name, r.Value, r.Unit, uncertainty)
+	}
+	_ = tw.Flush() // w is a bufio.Writer, whose own Flush reports errors
+	for _, f := range rep.Flags {
+		where := ""
+		if f.Channel != "" {
+			where = " " + f.Channel
+		}
+		fmt.Fprintf(w, "  note%s: %s\n", where, f.Text)
+	}
+}

@@ -1,0 +1,75 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+
+	"github.com/alecthomas/kong"
+)
+
+// Exit codes, the same for every command.
+const (
+	exitOK      = 0
+	exitUsage   = 1 // the call was wrong, or the program could not do its work
+	exitInput   = 2 // some input was bad; what could be done was done
+	exitDamage  = 3 // stored bytes are not what was written
+	exitForked  = 4 // two histories under one name, or a store rolled back
+	description = `Keeps every shot of a pneumatic linear ram: scores it, logs it, shares it.
+
+Thudbook records and reminds. It never fires a ram, is no safety device, no
+certification and no medical advice.
+
+Exit codes: 0 done; 1 wrong call or the work could not be done; 2 some input was
+bad; 3 damage found; 4 a fork or a rolled-back store found.`
+)
+
+// commands lists every subcommand.
+type commands struct {
+	LogLevel string `help:"What goes to the log: debug, info, warn, error." default:"info" enum:"debug,info,warn,error"`
+
+	Score    scoreCmd    `cmd:"" help:"Score acquisition files; needs no store."`
+	Map      mapCmd      `cmd:"" help:"Propose a channel map for a file and say what is unsure."`
+	Simulate simulateCmd `cmd:"" help:"Write files of a simulated rig, with their channel map."`
+}
+
+// exitError carries an exit code; its text, if any, has been printed already.
+type exitError struct{ code int }
+
+func (e exitError) Error() string { return fmt.Sprintf("exit %d", e.code) }
+
+// run is the whole program: it returns the exit code and never exits itself.
+func run(ctx context.Context, args []string, out, errOut io.Writer) int {
+	var c commands
+	code := -1
+	parser, err := kong.New(&c, kong.Name("thudbook"), kong.Description(description),
+		kong.Writers(out, errOut), kong.Exit(func(n int) { code = n }), kong.ConfigureHelp(kong.HelpOptions{Compact: true}))
+	if err != nil {
+		fmt.Fprintln(errOut, "thudbook:", err)
+		return exitUsage
+	}
+	k, err := parser.Parse(args)
+	if code >= 0 { // help was asked for and printed
+		return code
+	}
+	if err != nil {
+		fmt.Fprintf(errOut, "thudbook: %v; see thudbook --help\n", err)
+		return exitUsage
+	}
+	var level slog.Level
+	if err := level.UnmarshalText([]byte(c.LogLevel)); err != nil {
+		fmt.Fprintln(errOut, "thudbook:", err)
+		return exitUsage
+	}
+	a := &app{Ctx: ctx, Out: out, Err: errOut, Log: slog.New(slog.NewTextHandler(errOut, &slog.HandlerOptions{Level: level}))}
+	if err := k.Run(a); err != nil {
+		if e, ok := errors.AsType[exitError](err); ok {
+			return e.code
+		}
+		fmt.Fprintln(errOut, "thudbook:", err)
+		return exitUsage
+	}
+	return exitOK
+}

@@ -1,0 +1,76 @@
+package main
+
+import (
+	"bufio"
+	"encoding/json"
+	"fmt"
+	"os"
+
+	"thudbook/metrics/chanmap"
+	"thudbook/metrics/fault"
+	"thudbook/metrics/score"
+)
+
+// scoreCmd prints what the metrics make of files; no store is touched.
+type scoreCmd struct {
+	Map   string   `help:"Channel map (TOML); without one the map is guessed and the guess is shown." type:"path" placeholder:"MAP.toml"`
+	JSON  bool     `help:"One JSON object per file and line." name:"json"`
+	Files []string `arg:"" name:"file" help:"Acquisition files."`
+}
+
+// Run scores each file. It returns exit code 2 when one of them, or a part of
+// one, could not be read.
+func (c *scoreCmd) Run(a *app) error {
+	m, err := loadMap(c.Map)
+	if err != nil {
+		fmt.Fprintf(a.Err, "thudbook: %v\n", err)
+		return exitError{exitInput}
+	}
+	w := bufio.NewWriter(a.Out)
+	bad := false
+	for _, name := range c.Files {
+		rep := scoreFile(a, name, m)
+		bad = bad || rep.Error != nil
+		if c.JSON {
+			if err := json.NewEncoder(w).Encode(rep); err != nil {
+				return err
+			}
+		} else {
+			printReport(w, rep)
+		}
+		if err := w.Flush(); err != nil {
+			return err
+		}
+		if err := a.Ctx.Err(); err != nil {
+			return err
+		}
+	}
+	if bad {
+		return exitError{exitInput}
+	}
+	return nil
+}
+
+// loadMap reads a channel map; an empty path gives nil, which means guess.
+func loadMap(path string) (*chanmap.Map, error) {
+	if path == "" {
+		return nil, nil
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return chanmap.Parse(f, path)
+}
+
+// scoreFile scores one file; a file that cannot be opened gives a report with the reason.
+func scoreFile(a *app, name string, m *chanmap.Map) score.Report {
+	f, err := os.Open(name)
+	if err != nil {
+		return score.Report{File: name, Flags: []score.Flag{}, Results: map[string]score.Result{},
+			Error: &fault.Error{Code: fault.Unreadable, What: err.Error(), Fix: "check the name and the permission to read it", Err: err}}
+	}
+	defer f.Close()
+	return score.Score(a.Ctx, f, score.Options{Name: name, Map: m})
+}

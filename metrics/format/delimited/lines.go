@@ -1,0 +1,115 @@
+package delimited
+
+import (
+	"bytes"
+	"context"
+	"io"
+)
+
+const (
+	blockSize = 256 << 10
+	// maxLine is the longest line that is read; a row of 64 channels has about 1 KiB.
+	maxLine = 1 << 20
+)
+
+// lineReader hands out the lines of a stream without copying them. A line is
+// valid until the next call of fill. It reads in big blocks and holds at most
+// one block and one line.
+type lineReader struct {
+	src  io.Reader
+	buf  []byte
+	pos  int // first byte not handed out
+	end  int // end of what is read
+	eof  bool
+	err  error // other than io.EOF
+	term byte  // '\n', or '\r' in files that know no '\n'
+	line int   // number of lines handed out
+}
+
+func newLineReader(src io.Reader) *lineReader {
+	return &lineReader{src: src, buf: make([]byte, blockSize), term: '\n'}
+}
+
+// fill reads on behind what is there, moving the rest to the front first. It
+// returns false when nothing more comes.
+func (r *lineReader) fill(ctx context.Context) bool {
+	if r.eof || r.err != nil {
+		return false
+	}
+	if err := ctx.Err(); err != nil {
+		r.err = err
+		return false
+	}
+	if r.pos > 0 {
+		r.end = copy(r.buf, r.buf[r.pos:r.end])
+		r.pos = 0
+	}
+	if r.end == len(r.buf) {
+		if len(r.buf) > maxLine {
+			return false
+		}
+		r.buf = append(r.buf, make([]byte, len(r.buf))...)
+	}
+	for empty := 0; r.end < len(r.buf) && empty < 100; {
+		n, err := r.src.Read(r.buf[r.end:])
+		r.end += n
+		if err == io.EOF {
+			r.eof = true
+			break
+		}
+		if err != nil {
+			r.err = err
+			return false
+		}
+		if n == 0 {
+			empty++
+		}
+	}
+	if !r.eof && r.end < len(r.buf) {
+		r.err = io.ErrNoProgress
+		return false
+	}
+	return true
+}
+
+// next gives the next line without its end. ended is false for a last line
+// that lacks its line end. ok is false at the end, on a read error, and when a
+// line is longer than maxLine (tooLong).
+func (r *lineReader) next(ctx context.Context) (line []byte, ended, ok bool) {
+	for {
+		if i := bytes.IndexByte(r.buf[r.pos:r.end], r.term); i >= 0 {
+			line = r.buf[r.pos : r.pos+i]
+			r.pos += i + 1
+			r.line++
+			return chop(line), true, true
+		}
+		if !r.fill(ctx) {
+			break
+		}
+	}
+	if r.err != nil || !r.eof || r.pos == r.end {
+		return nil, false, false
+	}
+	line = r.buf[r.pos:r.end]
+	r.pos = r.end
+	r.line++
+	return chop(line), false, true
+}
+
+// tooLong is true when next stopped at a line over the limit.
+func (r *lineReader) tooLong() bool { return r.err == nil && !r.eof }
+
+func chop(line []byte) []byte {
+	if n := len(line); n > 0 && line[n-1] == '\r' {
+		return line[:n-1]
+	}
+	return line
+}
+
+// setTerm finds out how lines end in what is read so far.
+func (r *lineReader) setTerm() {
+	head := r.buf[r.pos:r.end]
+	if bytes.IndexByte(head, '\n') < 0 && bytes.IndexByte(head, '\r') >= 0 {
+		r.term = '\r'
+	}
+}

@@ -1,0 +1,97 @@
+package score
+
+import (
+	"fmt"
+	"slices"
+)
+
+// FlagCode names a reason to look twice. Codes are part of the outside contract.
+type FlagCode string
+
+// The flags, in the order in which they are shown.
+const (
+	ChannelUnreadable    FlagCode = "channel_unreadable"
+	IncompleteTriad      FlagCode = "incomplete_triad"
+	Saturated            FlagCode = "saturated"
+	DeadChannel          FlagCode = "dead_channel"
+	Dropout              FlagCode = "dropout"
+	ReversedChannel      FlagCode = "reversed_channel"
+	NoiseFloor           FlagCode = "noise_floor"
+	RateTooLow           FlagCode = "rate_too_low"
+	UnevenSampling       FlagCode = "uneven_sampling"
+	Unfiltered           FlagCode = "unfiltered"
+	NoBaseline           FlagCode = "no_baseline"
+	TooLittlePretrigger  FlagCode = "too_little_pretrigger"
+	NoReturnBelow4g      FlagCode = "no_return_below_4g"
+	NoImpact             FlagCode = "no_impact"
+	PositionNotCorrected FlagCode = "position_not_corrected"
+	SpeedUnknown         FlagCode = "speed_unknown"
+	SpeedMismatch        FlagCode = "speed_mismatch"
+	Manual               FlagCode = "manual"
+	MapGuessed           FlagCode = "map_guessed"
+	MapUnsure            FlagCode = "map_unsure"
+	RowLeftOut           FlagCode = "row_left_out"
+	ChannelNotUsed       FlagCode = "channel_not_used"
+	OutOfRange           FlagCode = "out_of_range"
+	UncertaintyUnknown   FlagCode = "uncertainty_unknown"
+)
+
+// FlagMeaning is one row of the table for people.
+type FlagMeaning struct {
+	Code    FlagCode
+	Meaning string // what was seen and what it does to the results
+	Action  string // what to do about it
+}
+
+// FlagTable lists every flag that a report can carry.
+func FlagTable() []FlagMeaning {
+	return []FlagMeaning{
+		{ChannelUnreadable, "The channel has samples that could not be read, or its column is missing; every metric that needs it is left out.", "Check cable and file; read the error for the place."},
+		{IncompleteTriad, "The map has fewer than three axes of this quantity; the resultant is that of the axes there are and is too small in general.", "Map the missing axes."},
+		{Saturated, "Samples lie at full scale or in a flat top; the true peak was higher, and every metric built on it is too low.", "Raise the range of the amplifier; void the shot if the peak counts."},
+		{DeadChannel, "The channel shows one constant value, or no more than its own noise while the others show an impact.", "Check sensor, cable and excitation before the next shot."},
+		{Dropout, "The channel stood still on one value inside a moving signal.", "Check cable and connector; look at the trace before accepting."},
+		{ReversedChannel, "Two channels of one quantity and axis run against each other: one of them has the wrong sign.", "Tap the head form and compare the signs with SAE J211; put a minus before the axis in the map."},
+		{NoiseFloor, "The filtered noise before the impact is more than 2 % of the peak.", "Check grounding, range and mounting."},
+		{RateTooLow, "The sample rate is less than ten times the filter class, as SAE J211-1 asks; the filter's corner moves, or the channel was left unfiltered.", "Sample faster."},
+		{UnevenSampling, "Times are uneven or repeat; samples of one time were averaged, and a filter or a derivative cannot be applied to the channel.", "Export with the original even sampling."},
+		{Unfiltered, "The channel was not filtered: the map gives no class, or the record does not allow one.", "Set cfc in the channel map."},
+		{NoBaseline, "The map gives no baseline window; the offset of the sensors is still in the signals.", "Set processing.baseline_ms in the channel map."},
+		{TooLittlePretrigger, "Less than 10 ms lie before the impact, or the baseline window reaches into it; offset and filter start-up may disturb the results.", "Record longer before the trigger."},
+		{NoReturnBelow4g, "The resultant does not fall below 4 g after the peak before the record ends; severity index, duration and velocity change are cut off.", "Record for longer."},
+		{NoImpact, "The resultant never exceeds 4 g; the metrics that are taken between the 4 g crossings are left out.", "Check trigger and channel map; a dry stroke looks like this."},
+		{PositionNotCorrected, "The accelerometers do not sit at the centre of gravity, and there are no three angular rates to move them there; the values are those at the sensor.", "Map three angular velocity channels, or mount at the centre of gravity."},
+		{SpeedUnknown, "The light gate's channel does not give a speed.", "Check gate and flag; type the speed if it was read elsewhere."},
+		{SpeedMismatch, "The typed speed differs from that of the light gate by more than 2 %; the gate's is used.", "Find out which of them is right."},
+		{Manual, "The value was typed in and not measured by a channel.", "Nothing; it stays marked."},
+		{MapGuessed, "No channel map was given; columns were assigned by their names.", "Check the guess and save it as a map."},
+		{MapUnsure, "Part of the guessed map is uncertain.", "Say it in a channel map."},
+		{RowLeftOut, "The last row of the file is cut short and was left out.", "Check that the acquisition finished writing."},
+		{ChannelNotUsed, "A second channel measures the same quantity along the same axis; the metrics use the first that can be read.", "Nothing, if it is a spare."},
+		{OutOfRange, "A result is not a finite number and was left out.", "Check units and sensitivities in the map."},
+		{UncertaintyUnknown, "No uncertainty is given for an input, so the result carries none.", "Set expanded_uncertainty_percent from the calibration certificate."},
+	}
+}
+
+// flagSet collects flags without repeating one.
+type flagSet struct{ flags []Flag }
+
+func (s *flagSet) add(code FlagCode, channel, format string, args ...any) {
+	f := Flag{Code: code, Channel: channel, Text: fmt.Sprintf(format, args...)}
+	if !slices.Contains(s.flags, f) {
+		s.flags = append(s.flags, f)
+	}
+}
+
+// sorted gives the flags in the order of the table, then of their discovery.
+func (s *flagSet) sorted() []Flag {
+	rank := make(map[FlagCode]int)
+	for i, m := range FlagTable() {
+		rank[m.Code] = i
+	}
+	slices.SortStableFunc(s.flags, func(a, b Flag) int { return rank[a.Code] - rank[b.Code] })
+	if s.flags == nil {
+		return []Flag{}
+	}
+	return s.flags
+}

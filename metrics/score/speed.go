@@ -1,0 +1,69 @@
+package score
+
+import (
+	"math"
+
+	"thudbook/metrics/fault"
+	"thudbook/metrics/ram"
+	"thudbook/metrics/signal"
+)
+
+// mismatchShare is the difference of typed and measured speed that is flagged.
+// Common practice, no published source.
+const mismatchShare = 0.02
+
+// speedMetrics takes the speed from the light gate, or else the typed one.
+func (c *computation) speedMetrics(raw *signal.Recording) {
+	speed, ok := c.gateSpeed(raw)
+	typed := c.typedSpeedMS
+	if typed != nil && (!(*typed > 0) || math.IsInf(*typed, 0)) {
+		typed = nil
+	}
+	switch {
+	case ok && typed != nil && math.Abs(*typed-speed.Value) > mismatchShare*speed.Value:
+		c.flags.add(SpeedMismatch, "", "typed %.4g m/s, measured %.4g m/s; the measured one is used", *typed, speed.Value)
+	case !ok && typed != nil:
+		speed = Result{Value: *typed, Unit: "m/s", Note: "typed"}
+		c.flags.add(Manual, "", "impact_speed was typed in")
+		c.flags.add(UncertaintyUnknown, "", "the typed impact_speed carries no uncertainty")
+		ok = true
+	}
+	if !ok {
+		return
+	}
+	c.put("impact_speed", speed)
+	if mass := c.chanmap.Ram.MassKG; mass > 0 {
+		energy := Result{Value: ram.Energy(mass, speed.Value), Unit: "J"}
+		if speed.ExpandedUncertainty != nil {
+			energy.ExpandedUncertainty = new(2 * energy.Value * *speed.ExpandedUncertainty / speed.Value)
+			energy.Note = "uncertainty of the speed only, the mass taken as exact"
+		}
+		c.put("ram_energy", energy)
+	}
+}
+
+// gateSpeed is the speed from the first light gate that gives one.
+func (c *computation) gateSpeed(raw *signal.Recording) (Result, bool) {
+	for i := range raw.Channels {
+		gate := &raw.Channels[i]
+		if gate.Measures != signal.LightGate {
+			continue
+		}
+		speed, u, err := ram.GateSpeed(raw, gate)
+		if err == nil && speed > 0 {
+			r := Result{Value: speed, Unit: "m/s"}
+			if u > 0 {
+				r.ExpandedUncertainty = &u
+			}
+			return r, true
+		}
+		text := "the gate gives no speed"
+		if f, ok := fault.As(err); ok {
+			text = f.What + "; " + f.Fix
+		} else if err != nil {
+			text = err.Error()
+		}
+		c.flags.add(SpeedUnknown, gate.Name, "%s", text)
+	}
+	return Result{}, false
+}
