@@ -2,30 +2,30 @@ package main
 
 import (
 	"fmt"
-	"os"
 
 	"thudbook/metrics/chanmap"
 	"thudbook/metrics/format"
 )
 
-// mapCmd proposes a channel map from a file's header.
+// mapCmd proposes a channel map from a file's header, or from what the file
+// itself says of its channels.
 type mapCmd struct {
-	File string `arg:"" help:"An acquisition file of the rig." type:"existingfile"`
+	File string `arg:"" help:"An acquisition file of the rig, or the folder or .mme of a test after ISO/TS 13499."`
 }
 
 // Run prints the proposed map on standard output and what is unsure on standard error.
 func (c *mapCmd) Run(a *app) error {
-	f, err := os.Open(c.File)
-	if err != nil {
-		return err
-	}
-	defer f.Close()
-	headers, units, err := format.Headers(a.Ctx, f)
+	f, err := openSource(c.File)
 	if err != nil {
 		fmt.Fprintf(a.Err, "thudbook: %s: %v\n", c.File, err)
 		return exitError{exitInput}
 	}
-	m, unsure := chanmap.Guess(headers, units)
+	defer f.Close()
+	m, unsure, err := format.Propose(a.Ctx, f)
+	if err != nil {
+		fmt.Fprintf(a.Err, "thudbook: %s: %v\n", c.File, err)
+		return exitError{exitInput}
+	}
 	for _, s := range unsure {
 		fmt.Fprintln(a.Err, "unsure:", s)
 	}

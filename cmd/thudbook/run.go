@@ -33,6 +33,8 @@ type commands struct {
 	Score    scoreCmd    `cmd:"" help:"Score acquisition files; needs no store."`
 	Map      mapCmd      `cmd:"" help:"Propose a channel map for a file and say what is unsure."`
 	Simulate simulateCmd `cmd:"" help:"Write files of a simulated rig, with their channel map."`
+	Agent    agentCmd    `cmd:"" help:"Run on the rig's PC: take in shots, show them, exchange them."`
+	Verify   verifyCmd   `cmd:"" help:"Check every record, attachment and view of a data folder."`
 }
 
 // exitError carries an exit code; its text, if any, has been printed already.

@@ -4,10 +4,14 @@ import (
 	"bufio"
 	"encoding/json"
 	"fmt"
+	"io"
 	"os"
+	"path/filepath"
+	"strings"
 
 	"thudbook/metrics/chanmap"
 	"thudbook/metrics/fault"
+	"thudbook/metrics/format/iso13499"
 	"thudbook/metrics/score"
 )
 
@@ -15,7 +19,7 @@ import (
 type scoreCmd struct {
 	Map   string   `help:"Channel map (TOML); without one the map is guessed and the guess is shown." type:"path" placeholder:"MAP.toml"`
 	JSON  bool     `help:"One JSON object per file and line." name:"json"`
-	Files []string `arg:"" name:"file" help:"Acquisition files."`
+	Files []string `arg:"" name:"file" help:"Acquisition files; also the folder, or the .mme, of a test after ISO/TS 13499."`
 }
 
 // Run scores each file. It returns exit code 2 when one of them, or a part of
@@ -66,11 +70,31 @@ func loadMap(path string) (*chanmap.Map, error) {
 
 // scoreFile scores one file; a file that cannot be opened gives a report with the reason.
 func scoreFile(a *app, name string, m *chanmap.Map) score.Report {
-	f, err := os.Open(name)
+	f, err := openSource(name)
 	if err != nil {
-		return score.Report{File: name, Flags: []score.Flag{}, Results: map[string]score.Result{},
-			Error: &fault.Error{Code: fault.Unreadable, What: err.Error(), Fix: "check the name and the permission to read it", Err: err}}
+		problem, ok := fault.As(err)
+		if !ok {
+			problem = &fault.Error{Code: fault.Unreadable, What: err.Error(), Fix: "check the name and the permission to read it", Err: err}
+		}
+		return score.Report{File: name, Flags: []score.Flag{}, Results: map[string]score.Result{}, Error: problem}
 	}
 	defer f.Close()
 	return score.Score(a.Ctx, f, score.Options{Name: name, Map: m})
+}
+
+// openSource opens what holds one recording. The folder of a test after ISO/TS
+// 13499, or its .mme, becomes one stream, a plain tar that is the same for the
+// same files on every machine; the report's digest is that of the tar.
+func openSource(name string) (io.ReadCloser, error) {
+	info, err := os.Stat(name)
+	if err != nil {
+		return nil, err
+	}
+	switch {
+	case info.IsDir():
+		return iso13499.Pack(os.DirFS(name))
+	case strings.EqualFold(filepath.Ext(name), ".mme"):
+		return iso13499.Pack(os.DirFS(filepath.Dir(name)))
+	}
+	return os.Open(name)
 }

@@ -262,7 +262,7 @@ func TestScoreUnreadable(t *testing.T) {
 }
 
 func TestExitCodes(t *testing.T) {
-	for _, args := range [][]string{{}, {"no-such-command"}, {"score"}} {
+	for _, args := range [][]string{{}, {"no-such-command"}, {"score"}, {"verify"}} {
 		if _, _, code := thudbook(t.Context(), t, args...); code != exitUsage {
 			t.Errorf("thudbook %v gives exit code %d, want %d", args, code, exitUsage)
 		}
@@ -272,7 +272,7 @@ func TestExitCodes(t *testing.T) {
 		t.Errorf("help: exit code %d, text %q", code, out)
 	}
 	words := strings.Fields(out)
-	for _, c := range []string{"score", "map", "simulate"} {
+	for _, c := range []string{"score", "map", "simulate", "agent", "verify"} {
 		if !slices.Contains(words, c) {
 			t.Errorf("help does not name %s", c)
 		}

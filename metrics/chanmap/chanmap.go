@@ -15,7 +15,7 @@ type Map struct {
 
 // Format forces what is otherwise found out from the file.
 type Format struct {
-	Kind       string `toml:"kind" json:"kind,omitempty"`               // "delimited"
+	Kind       string `toml:"kind" json:"kind,omitempty"`               // "delimited" "iso13499" "uff58" "wav"
 	Delimiter  string `toml:"delimiter" json:"delimiter,omitempty"`     // "," ";" "\t" "|" " "
 	Decimal    string `toml:"decimal" json:"decimal,omitempty"`         // "." or ","
 	Encoding   string `toml:"encoding" json:"encoding,omitempty"`       // "utf-8" "utf-16le" "utf-16be" "latin1"

@@ -71,7 +71,8 @@ func (c *checker) check(m *Map) {
 	c.oneOf("format.encoding", f.Encoding, "utf-8", "utf-16le", "utf-16be", "latin1")
 	c.atLeast("format.header_rows", float64(f.HeaderRows), 0)
 	c.complete(m.Complete)
-	c.time(m.Time)
+	c.rowsOf(f.Kind, m.Complete)
+	c.time(m.Time, describes(f.Kind))
 	c.atLeast("processing.baseline_ms", m.Processing.BaselineMS, 0)
 	c.atLeast("ram.mass_kg", m.Ram.MassKG, 0)
 	if len(m.Channels) == 0 && len(c.faults) == 0 {
@@ -110,8 +111,20 @@ func (c *checker) complete(k Complete) {
 	}
 }
 
-func (c *checker) time(t Time) {
+// describes says whether files of a kind hold their own times.
+func describes(kind string) bool { return kind != "" && kind != "delimited" }
+
+// rowsOf refuses rules that look for rows and lines where there are none.
+func (c *checker) rowsOf(kind string, k Complete) {
+	if k.Rule == "rows" && describes(kind) || k.Rule == "footer" && (kind == "iso13499" || kind == "wav") {
+		c.bad("complete.rule", fmt.Sprintf("the rule %q does not go with files of kind %q", k.Rule, kind), `write "quiet" or "marker"`)
+	}
+}
+
+// time checks the time base; files that hold their own need none.
+func (c *checker) time(t Time, own bool) {
 	switch {
+	case t.Column == "" && t.RateHz == 0 && own:
 	case t.Column == "" && t.RateHz == 0:
 		c.bad("time", "neither column nor rate_hz is given", `add column = "…" or rate_hz = … under [time]`)
 	case t.Column != "" && t.RateHz != 0:

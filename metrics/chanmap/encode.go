@@ -29,7 +29,11 @@ func Encode(w io.Writer, m Map) error {
 		pair(&b, "footer", k.Footer, k.Footer != "")
 		pair(&b, "marker", k.Marker, k.Marker != "")
 	}
-	b.WriteString("\n# A time column with its unit (s, ms, us), or rate_hz = samples per second.\n[time]\n")
+	if describes(f.Kind) {
+		b.WriteString("\n# The file holds its own times; rate_hz = samples per second would hold over them.\n[time]\n")
+	} else {
+		b.WriteString("\n# A time column with its unit (s, ms, us), or rate_hz = samples per second.\n[time]\n")
+	}
 	pair(&b, "column", m.Time.Column, m.Time.Column != "")
 	pair(&b, "unit", m.Time.Unit, m.Time.Unit != "")
 	real64(&b, "rate_hz", m.Time.RateHz, m.Time.RateHz != 0)

@@ -81,25 +81,11 @@ func isNumber(s string) bool {
 // brackets; a whole number that is no header text is a column number from 1.
 func (r *reader) find(ref string) (index int, what string) {
 	ref = strings.TrimSpace(ref)
-	bare := func(s string) string { s, _ = chanmap.SplitUnit(s); return s }
-	for _, same := range []func(h string) bool{
-		func(h string) bool { return h == ref },
-		func(h string) bool { return strings.EqualFold(h, ref) },
-		func(h string) bool { return strings.EqualFold(bare(h), bare(ref)) },
-	} {
-		index = -1
-		for i, h := range r.file.Headers {
-			if h == "" || !same(h) {
-				continue
-			}
-			if index >= 0 {
-				return -1, fmt.Sprintf("%q stands over columns %d and %d; name it by number", ref, index+1, i+1)
-			}
-			index = i
-		}
-		if index >= 0 {
-			return index, ""
-		}
+	switch index, twice := match(r.file.Headers, ref); {
+	case twice >= 0:
+		return -1, fmt.Sprintf("%q stands over columns %d and %d; name it by number", ref, index+1, twice+1)
+	case index >= 0:
+		return index, ""
 	}
 	if n, err := strconv.Atoi(ref); err == nil {
 		if n >= 1 && n <= r.file.Dialect.Width {
@@ -109,6 +95,35 @@ func (r *reader) find(ref string) (index int, what string) {
 	}
 	return -1, fmt.Sprintf("there is no column %q", ref)
 }
+
+// match finds a text among names: as it stands, then without regard to case,
+// then without the unit in brackets. Both results are -1 when it is not there;
+// twice is the second place of a text that is there more than once.
+func match(names []string, ref string) (index, twice int) {
+	for _, same := range []func(h string) bool{
+		func(h string) bool { return h == ref },
+		func(h string) bool { return strings.EqualFold(h, ref) },
+		func(h string) bool { return strings.EqualFold(bare(h), bare(ref)) },
+	} {
+		index = -1
+		for i, h := range names {
+			if h == "" || !same(h) {
+				continue
+			}
+			if index >= 0 {
+				return index, i
+			}
+			index = i
+		}
+		if index >= 0 {
+			return index, -1
+		}
+	}
+	return -1, -1
+}
+
+// bare is a header without the unit in brackets.
+func bare(s string) string { s, _ = chanmap.SplitUnit(s); return s }
 
 // name is the header text of a channel's column, or what the map calls it.
 func (r *reader) name(ch chanmap.Channel, i int) string {
@@ -147,10 +162,16 @@ func (r *reader) compareUnits(ch chanmap.Channel, i int) {
 
 // channel converts one column into a channel of the recording.
 func (r *reader) channel(i int, values []float64) {
-	ch := r.out.Map.Channels[i]
+	r.out.Recording.Channels = append(r.out.Recording.Channels, convert(r.out.Map.Channels[i], r.sel.Names[i], values, unit.Unit{}))
+}
+
+// convert makes a channel of the recording out of values, which it takes over.
+// in is the unit of the values where that is not the map's; the zero Unit
+// stands for the map's. The full scale is in the map's unit always.
+func convert(ch chanmap.Channel, name string, values []float64, in unit.Unit) signal.Channel {
 	u, _ := unit.Parse(ch.Unit)
 	out := signal.Channel{
-		Name: r.sel.Names[i], Measures: signal.Quantity(ch.Measures), Values: values,
+		Name: name, Measures: signal.Quantity(ch.Measures), Values: values,
 		CFC: ch.CFC, PositionMM: ch.PositionMM, FlagMM: ch.FlagMM, Sensor: ch.Sensor,
 		ExpandedUncertaintyPercent: ch.ExpandedUncertaintyPercent,
 	}
@@ -165,6 +186,7 @@ func (r *reader) channel(i int, values []float64) {
 	}
 	mul, div := u.Mul, u.Div
 	want := chanmap.Dimension(ch.Measures)
+	sensor := false // the sensitivity is in the unit of the map
 	switch {
 	case want == unit.Raw && (ch.Unit == "" || u.Dimension != unit.Raw):
 		out.Unit, mul, div = "V", 1, 1
@@ -174,16 +196,23 @@ func (r *reader) channel(i int, values []float64) {
 		out.Unit = "V"
 	default:
 		out.Unit = unit.Base(want).Symbol
-		if u.Dimension == unit.Raw { // the sensitivity is in the unit of the values
-			mul, div = 1, ch.Sensitivity
+		if u.Dimension == unit.Raw {
+			mul, div, sensor = 1, ch.Sensitivity, true
 		}
 	}
 	out.FullScale = ch.FullScale * mul / div
+	switch {
+	case in == unit.Unit{}:
+	case sensor: // into the map's unit first
+		mul, div = in.Mul*u.Div, in.Div*u.Mul*ch.Sensitivity
+	default:
+		mul, div = in.Mul, in.Div
+	}
 	if strings.HasPrefix(ch.Axis, "-") {
 		mul = -mul
 	}
 	scale(values, mul, div)
-	r.out.Recording.Channels = append(r.out.Recording.Channels, out)
+	return out
 }
 
 // scale multiplies by mul and divides by div, in this order, where needed.

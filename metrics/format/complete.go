@@ -49,9 +49,10 @@ func CountRows(ctx context.Context, src io.Reader, m *chanmap.Map) (rows int, en
 	var force delimited.Force
 	footer := ""
 	if m != nil {
-		if force, err = forced(m.Format); err != nil {
-			return 0, false, err
+		if k := m.Format.Kind; k != "" && k != delimitedKind {
+			return 0, false, &fault.Error{Code: fault.BadMap, What: "rows cannot be counted in " + kindName(k), Fix: `write complete.rule = "quiet" or "marker" in the channel map`}
 		}
+		force = forced(m.Format)
 		footer = m.Complete.Footer
 	}
 	f, err := delimited.Open(ctx, src, force)

@@ -56,6 +56,9 @@ func TestUnusableFiles(t *testing.T) {
 		{"long last row", plain + "0.0004,1,2,0.0005,1,2\n", rigMap(), fault.RowWidth, 6, 0, "6 values where 3"},
 		{"two short rows at the end", plain + "0.0004,1\n0.0005,2\n", rigMap(), fault.RowWidth, 6, 0, "2 values"},
 		{"text in the middle", replace("0.0002", "# note\nPAUSE\n0.0002"), rigMap(), fault.RowWidth, 5, 0, "1 value where 3"},
+		{"the last row without any number", plain + "NaN,NaN,NaN\n", rigMap(), fault.TimeColumn, 6, 1, "NaN"},
+		{"numbers behind a footer", plain + strings.Repeat("text\n", 30) + "1,2\n", rigMap(), fault.RowWidth, 6, 0, "1 value where 3"},
+		{"rows behind a footer", plain + strings.Repeat("text\n", 30) + "1,2,3\n", rigMap(), fault.RowWidth, 6, 0, "1 value where 3"},
 		{"line without end", "t,ax,wz\n0,1,2\n1," + strings.Repeat("1", 3<<20) + ",2\n", rigMap(), fault.TooLarge, 3, 0, "longer than 1 MiB"},
 		{"nothing but a line without end", strings.Repeat("1", 5<<20), rigMap(), fault.TooLarge, 1, 0, "no line end"},
 	}
@@ -162,6 +165,11 @@ func TestFooterOfTheMap(t *testing.T) {
 	wantPlain(t, r, err)
 	if len(r.Unsure) != 2 || !strings.Contains(r.Unsure[0], "line 6") {
 		t.Errorf("unsure = %q, want the two lines behind the data", r.Unsure)
+	}
+	r, err = read(t, plain+strings.Repeat("a, remark, with, many, commas\n", 100), rigMap())
+	wantPlain(t, r, err)
+	if n := len(r.Unsure); n != 21 || !strings.Contains(r.Unsure[20], "80 more") {
+		t.Errorf("unsure = %d sentences, last %q; want 20 lines and how many more", n, r.Unsure[n-1])
 	}
 }
 

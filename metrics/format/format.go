@@ -1,5 +1,10 @@
 // Package format turns the bytes of an acquisition file into a recording, by a
-// channel map or by a guess from the header.
+// channel map or by a guess from the header. It reads delimited text, folders of
+// ISO/TS 13499 packed as tar or zip, Universal Files with datasets 58, and WAV.
+//
+// The last three say themselves what they hold. What they say of units holds
+// over the channel map, whose unit then is that of the full scale; a rate_hz of
+// the map, which they do not need, holds over theirs. Differences are named.
 package format
 
 import (
@@ -33,30 +38,43 @@ type Reading struct {
 	Unsure    []string       // what a person should look at
 	Faults    []*fault.Error // of single channels and of a last row cut short
 	Rows      int
+	// Filtered is the filter class that the file says its values are filtered
+	// with, by channel name; a channel whose CFC is 0 for that reason is not to be
+	// called unfiltered.
+	Filtered map[string]int
 }
 
-// Read reads a file. Only the columns that the map binds are kept in memory,
+// Read reads a file. The map's format.kind says what it is; without one that is
+// found out from the first bytes. Only the columns that the map binds are kept in memory,
 // in the recording's units, with sensitivity and polarity applied.
 //
 // What makes the whole file unusable is a *fault.Error and no reading: empty
 // file, no header, no data, time column, time running backwards, row of wrong
 // width, too many values. What concerns one channel (text, NaN, a column that
-// is not there) or the last row stands in Faults; such values are NaN, a
-// channel without its column is left out. A context that ends gives its own
-// error.
+// is not there, another time base) or the last row stands in Faults; such values
+// are NaN, a channel without its column is left out. A context that ends gives
+// its own error.
 func Read(ctx context.Context, src io.Reader, o Options) (*Reading, error) {
 	if o.MaxSamples <= 0 {
 		o.MaxSamples = DefaultMaxSamples
 	}
-	force := delimited.Force{}
-	if o.Map != nil {
-		var err error
-		if force, err = forced(o.Map.Format); err != nil {
-			return nil, err
-		}
-	}
 	if l, ok := src.(interface{ Len() int }); ok && o.Size == 0 {
 		o.Size = int64(l.Len())
+	}
+	kind, src, err := sniff(ctx, src, o.Map)
+	if err != nil {
+		return nil, err
+	}
+	if kind != delimitedKind {
+		s, err := readSource(ctx, kind, src, wanted(o.Map), o.MaxSamples)
+		if err != nil {
+			return nil, err
+		}
+		return columnsReading(s, o)
+	}
+	force := delimited.Force{}
+	if o.Map != nil {
+		force = forced(o.Map.Format)
 	}
 	f, err := delimited.Open(ctx, src, force)
 	if err != nil {
@@ -66,8 +84,36 @@ func Read(ctx context.Context, src io.Reader, o Options) (*Reading, error) {
 	return r.read(ctx)
 }
 
-// Headers gives the header texts and the row of units of a file (nil where it
-// has none), for a person to make a map from. Errors are as for Read.
+// Propose guesses a channel map from the beginning of a file, or from the whole
+// of one that is not delimited text. unsure says in sentences what a person
+// should look at. A map without channels means that the guess failed. Errors
+// are as for Read.
+func Propose(ctx context.Context, src io.Reader) (m chanmap.Map, unsure []string, err error) {
+	kind, src, err := sniff(ctx, src, nil)
+	if err != nil {
+		return chanmap.Map{}, nil, err
+	}
+	if kind == delimitedKind {
+		headers, units, err := Headers(ctx, src)
+		if err != nil {
+			return chanmap.Map{}, nil, err
+		}
+		m, unsure := chanmap.Guess(headers, units)
+		return m, unsure, nil
+	}
+	s, err := readSource(ctx, kind, src, nil, DefaultMaxSamples)
+	if err != nil {
+		return chanmap.Map{}, nil, err
+	}
+	if s.noGuess != nil {
+		return chanmap.Map{}, nil, s.noGuess
+	}
+	m, unsure = s.guess()
+	return m, append(unsure, s.notes...), nil
+}
+
+// Headers gives the header texts and the row of units of a delimited file (nil
+// where it has none), for a person to make a map from. Errors are as for Read.
 func Headers(ctx context.Context, src io.Reader) (headers, units []string, err error) {
 	f, err := delimited.Open(ctx, src, delimited.Force{})
 	if err != nil {
@@ -77,12 +123,7 @@ func Headers(ctx context.Context, src io.Reader) (headers, units []string, err e
 }
 
 // forced turns a map's keys into the reader's.
-func forced(f chanmap.Format) (delimited.Force, error) {
-	if f.Kind != "" && f.Kind != "delimited" {
-		return delimited.Force{}, &fault.Error{Code: fault.BadMap,
-			What: fmt.Sprintf("files of kind %q cannot be read yet", f.Kind),
-			Fix:  `export delimited text and write format.kind = "delimited"`}
-	}
+func forced(f chanmap.Format) delimited.Force {
 	force := delimited.Force{Encoding: f.Encoding, HeaderRows: f.HeaderRows}
 	if len(f.Delimiter) > 0 {
 		force.Delimiter = f.Delimiter[0]
@@ -90,7 +131,7 @@ func forced(f chanmap.Format) (delimited.Force, error) {
 	if len(f.Decimal) > 0 {
 		force.Decimal = f.Decimal[0]
 	}
-	return force, nil
+	return force
 }
 
 // reader holds the state of one Read.
@@ -99,7 +140,6 @@ type reader struct {
 	options Options
 	out     Reading
 	sel     delimited.Selection
-	bound   []int // index in Map.Channels of each of sel.Columns
 }
 
 func (r *reader) read(ctx context.Context) (*Reading, error) {
@@ -162,7 +202,7 @@ func (r *reader) useMap() error {
 			Fix:  "name the time column or rate_hz in the channel map"}
 	}
 	d := f.Dialect
-	r.out.Map.Format = chanmap.Format{Kind: "delimited", Delimiter: string(d.Delimiter), Decimal: string(d.Decimal), Encoding: d.Encoding, HeaderRows: d.HeaderRows}
+	r.out.Map.Format = chanmap.Format{Kind: delimitedKind, Delimiter: string(d.Delimiter), Decimal: string(d.Decimal), Encoding: d.Encoding, HeaderRows: d.HeaderRows}
 	return nil
 }
 

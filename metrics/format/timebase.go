@@ -122,12 +122,13 @@ func even(t []float64, decimals, digits int, u unit.Unit) (startS, rateHz float6
 		}
 	}
 	bySteps := steps && far <= 0.1*dt
-	start, fitted := t[0], dt
+	fitted := dt
 	if !bySteps {
 		if n < 16 && coarse > 0.05*dt {
 			return 0, 0, false // too few rows to tell coarse print from uneven times
 		}
-		start, fitted = line(t)
+		start, slope := line(t)
+		fitted = slope
 		for i, v := range t {
 			if math.Abs(v-(start+float64(i)*fitted)) > 0.75*res.at(v)+evenStep*dt {
 				return 0, 0, false

@@ -1,6 +1,6 @@
 // Package ram computes what a linear ram did and is expected to do: its speed
 // from a light gate, its kinetic energy, and the relation of tank pressure to
-// speed. Uncertainties follow JCGM 100:2008.
+// speed, and control charts for its drift. Uncertainties follow JCGM 100:2008.
 //
 // Nothing here fires a ram or proposes a pressure that was never observed.
 package ram
@@ -18,6 +18,8 @@ const (
 	OutsideObserved fault.Code = "outside_observed"      // beyond the pressures of the fit
 	NoInterval      fault.Code = "no_finite_interval"    // the slope is too uncertain for an inverse
 	BadPair         fault.Code = "bad_pressure_or_speed" // not finite, or negative
+	BadChart        fault.Code = "bad_chart"             // a control chart with settings that make no chart
+	BadPoint        fault.Code = "bad_chart_point"       // a value that is not finite
 )
 
 // Energy is the kinetic energy in joules of massKG moving at speedMS.

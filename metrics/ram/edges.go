@@ -2,7 +2,6 @@ package ram
 
 import (
 	"math"
-	"slices"
 
 	"thudbook/metrics/signal"
 )
@@ -20,42 +19,39 @@ type step struct {
 // third largest deviation, so that one spike of two samples cannot set it.
 func normalise(rec *signal.Recording, gate *signal.Channel) ([]step, error) {
 	steps := make([]step, 0, len(gate.Values))
-	sorted := make([]float64, 0, len(gate.Values))
+	levels := make([]float64, 0, len(gate.Values))
 	for i, v := range gate.Values[:min(len(gate.Values), rec.Len())] {
 		if t := rec.At(i); !math.IsNaN(v) && !math.IsInf(v, 0) && !math.IsNaN(t) && !math.IsInf(t, 0) {
 			steps = append(steps, step{atS: t, level: v})
-			sorted = append(sorted, v)
+			levels = append(levels, v)
 		}
 	}
-	n := len(sorted)
+	n := len(levels)
 	if n < 2*(spikeSamples+1) {
 		return nil, gateFault(gate, NoEdge, "the light gate has too few readable samples",
 			"check the gate's cable and channel map, or type the speed")
 	}
-	slices.Sort(sorted)
-	clear := sorted[n/2]
-	down, up := clear-sorted[spikeSamples], sorted[n-1-spikeSamples]-clear
+	clear := nth(levels, n/2)
+	down, up := clear-nth(levels, spikeSamples), nth(levels, n-1-spikeSamples)-clear
 	far := up
 	if down > up {
 		far = -down
 	}
 	var beyond []float64
-	for _, v := range sorted {
-		if d := v - clear; d*far > 0 && math.Abs(d) > math.Abs(far)/2 {
+	deviation := make([]float64, n)
+	for i, v := range levels {
+		d := v - clear
+		deviation[i] = math.Abs(d)
+		if d*far > 0 && deviation[i] > math.Abs(far)/2 {
 			beyond = append(beyond, v)
 		}
 	}
-	deviation := make([]float64, n)
-	for i, v := range sorted {
-		deviation[i] = math.Abs(v - clear)
-	}
-	slices.Sort(deviation)
-	noise := 1.4826 * deviation[n/2] // median absolute deviation of a normal distribution
+	noise := 1.4826 * nth(deviation, n/2) // median absolute deviation of a normal distribution
 	if len(beyond) == 0 || math.Abs(far) <= 8*noise {
 		return nil, gateFault(gate, NoEdge, "the light gate's level never changed by more than its noise",
 			"check that the gate is switched on and that the flag passes it, or type the speed")
 	}
-	span := beyond[len(beyond)/2] - clear
+	span := nth(beyond, len(beyond)/2) - clear
 	for i := range steps {
 		steps[i].level = (steps[i].level - clear) / span
 		steps[i].noise = noise / math.Abs(span)

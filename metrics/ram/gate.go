@@ -14,6 +14,7 @@ const (
 	flagWidthUncertaintyMM = 0.02   // a calliper reading of the flag
 	timeBaseRelative       = 100e-6 // half width of the tolerance of the acquisition's clock
 	spikeSamples           = 2      // a change this short is a disturbance, not a flag
+	returnFactor           = 5      // a later passage is a return when so many passage times lie between
 )
 
 // Levels at which the gate counts as changed, as a fraction of the step
@@ -31,6 +32,7 @@ type Passage struct {
 	StandardUncertaintyMS float64
 	FirstEdgeS, LastEdgeS float64 // times of the half level
 	SpikesIgnored         int     // changes too short to be a flag
+	ReturnedAtS           float64 // start of a second passage, the ram coming back; NaN when there was none
 }
 
 // GateSpeed is the mean speed in m/s of the flag of width gate.FlagMM through
@@ -45,7 +47,8 @@ func GateSpeed(rec *signal.Recording, gate *signal.Channel) (speedMS, expandedUn
 
 // MeasurePassage finds the flag in a gate channel, which may be normally low
 // or normally high. The edges are the linearly interpolated crossings of the
-// half level. Samples that are not finite are stepped over, at the price of a
+// half level. A ram that comes back through the gate well after the first
+// passage does not spoil it. Samples that are not finite are stepped over, at the price of a
 // wider uncertainty when they fall on an edge.
 //
 // The uncertainty is that of v = w/dt (JCGM 100:2008, 5.1.2): flag width
@@ -68,7 +71,7 @@ func MeasurePassage(rec *signal.Recording, gate *signal.Channel) (Passage, error
 	case len(found) == 0:
 		return Passage{}, gateFault(gate, NoEdge, "the light gate's level never changed for long enough to be a flag",
 			"check that the gate is switched on and that the flag passes it, or type the speed")
-	case len(found) > 1:
+	case len(found) > 1 && !returned(found, steps):
 		return Passage{}, gateFault(gate, SeveralFlags,
 			fmt.Sprintf("%d flags passed the light gate, the first two at %.5f s and %.5f s",
 				len(found), found[0].first(steps), found[1].first(steps)),
@@ -90,6 +93,10 @@ func MeasurePassage(rec *signal.Recording, gate *signal.Channel) (Passage, error
 		return Passage{}, gateFault(gate, OneEdge, "both edges of the flag fall on the same instant",
 			"sample the light gate faster, or type the speed")
 	}
+	back := math.NaN()
+	if len(found) > 1 {
+		back = found[1].first(steps)
+	}
 	widthM := gate.FlagMM / 1000
 	relWidth := flagWidthUncertaintyMM / gate.FlagMM
 	if gate.ExpandedUncertaintyPercent > 0 {
@@ -102,8 +109,21 @@ func MeasurePassage(rec *signal.Recording, gate *signal.Channel) (Passage, error
 		SpeedMS:               v,
 		StandardUncertaintyMS: v * math.Sqrt(relWidth*relWidth+relEdges*relEdges+relClock*relClock),
 		FirstEdgeS:            first.atS, LastEdgeS: last.atS,
-		SpikesIgnored: spikes,
+		SpikesIgnored: spikes, ReturnedAtS: back,
 	}, nil
+}
+
+// returned reports whether what passed the gate after the first flag can only
+// be the ram coming back from the impact: it must have left the gate clear for
+// several times as long as the first passage took. A ram that rebounds is
+// slower than it came, and must first travel to the head form and back.
+func returned(found []run, s []step) bool {
+	first := found[0]
+	if first.from < 0 || first.to < 0 {
+		return false
+	}
+	took := s[first.to].atS - first.first(s)
+	return found[1].first(s)-s[first.to].atS > returnFactor*took
 }
 
 func gateFault(gate *signal.Channel, code fault.Code, what, fix string) *fault.Error {

@@ -203,7 +203,7 @@ func TestGateFaultsSayWhatToDo(t *testing.T) {
 		}, ram.OneEdge},
 		{"two flags", func() (*signal.Recording, *signal.Channel) {
 			rec, g := gateTrace(20000, 4000, -0.01, -0.005, 0)
-			copy(g.Values[1500:1600], g.Values[800:900])
+			copy(g.Values[1000:1100], g.Values[800:900])
 			return rec, g
 		}, ram.SeveralFlags},
 		{"no width", func() (*signal.Recording, *signal.Channel) {
@@ -261,5 +261,25 @@ func TestEnergy(t *testing.T) {
 	// 15.5 kg at 6.0 m/s: 279 J by hand.
 	if got := ram.Energy(15.5, 6); got != 279 {
 		t.Errorf("energy = %g J, want 279", got)
+	}
+}
+
+// A ram that rebounds comes back through the gate long after it passed; the
+// speed at which it came is that of the first passage.
+func TestGateRamComesBack(t *testing.T) {
+	rec, g := gateTrace(20000, 4000, -0.01, -0.005, 0)
+	alone, err := ram.MeasurePassage(rec, g)
+	if err != nil || !math.IsNaN(alone.ReturnedAtS) {
+		t.Fatalf("one passage: %+v, %v", alone, err)
+	}
+	for i := 3000; i < 3400; i++ { // 20 ms, slower than it came
+		g.Values[i] = g.Values[850]
+	}
+	got, err := ram.MeasurePassage(rec, g)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got.SpeedMS != alone.SpeedMS || math.Abs(got.ReturnedAtS-0.1) > 1e-9 {
+		t.Errorf("speed %v, back at %v s; want %v, 0.1 s", got.SpeedMS, got.ReturnedAtS, alone.SpeedMS)
 	}
 }

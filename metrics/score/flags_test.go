@@ -11,6 +11,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -70,16 +71,15 @@ func newShot() *shot {
 
 // csv prints the shot as its acquisition would.
 func (s *shot) csv() string {
-	var b strings.Builder
-	b.WriteString("t," + strings.Join(s.names, ",") + "\n")
+	b := []byte("t," + strings.Join(s.names, ",") + "\n")
 	for i := range s.values[0] {
-		fmt.Fprintf(&b, "%.5f", s.startS+float64(i)/s.rateHz)
+		b = strconv.AppendFloat(b, s.startS+float64(i)/s.rateHz, 'f', 5, 64)
 		for _, v := range s.values {
-			fmt.Fprintf(&b, ",%.5g", v[i])
+			b = strconv.AppendFloat(append(b, ','), v[i], 'g', 5, 64)
 		}
-		b.WriteByte('\n')
+		b = append(b, '\n')
 	}
-	return b.String()
+	return string(b)
 }
 
 // shotMap binds the shot's columns.

@@ -1,9 +1,8 @@
 package score
 
 import (
-	"math"
-
 	"thudbook/metrics/cfc"
+	"thudbook/metrics/impact"
 	"thudbook/metrics/signal"
 )
 
@@ -184,10 +183,7 @@ func (c *computation) quiet(groups ...axes) {
 		if len(g.values) == 0 || c.lead < 10 {
 			continue
 		}
-		peak := 0.0
-		for _, v := range g.magnitude {
-			peak = math.Max(peak, v)
-		}
+		peak, _ := impact.Peak(g.magnitude)
 		for k, values := range g.values {
 			noise := c.noise[g.index[k]]
 			name := c.rec.Channels[g.index[k]].Name
@@ -195,11 +191,10 @@ func (c *computation) quiet(groups ...axes) {
 				c.flags.add(NoiseFloor, name, "filtered noise of %.3g %s before the impact is %.1f %% of the peak", noise, g.unit, 100*noise/peak)
 				continue
 			}
-			largest := 0.0
-			for _, v := range values {
-				largest = math.Max(largest, math.Abs(v))
+			if len(g.values) < 2 || noise == 0 || peak <= 100*noise {
+				continue
 			}
-			if len(g.values) > 1 && noise > 0 && largest < deadShare*noise && peak > 100*noise {
+			if largest, _ := impact.PeakAbs(values); largest < deadShare*noise {
 				c.flags.add(DeadChannel, name, "never exceeds %.3g %s, %.1f times its noise, while the resultant reaches %.4g", largest, g.unit, largest/noise, peak)
 			}
 		}

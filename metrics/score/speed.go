@@ -49,11 +49,14 @@ func (c *computation) gateSpeed(raw *signal.Recording) (Result, bool) {
 		if gate.Measures != signal.LightGate {
 			continue
 		}
-		speed, u, err := ram.GateSpeed(raw, gate)
-		if err == nil && speed > 0 {
-			r := Result{Value: speed, Unit: "m/s"}
-			if u > 0 {
+		p, err := ram.MeasurePassage(raw, gate)
+		if err == nil && p.SpeedMS > 0 {
+			r := Result{Value: p.SpeedMS, Unit: "m/s"}
+			if u := 2 * p.StandardUncertaintyMS; u > 0 {
 				r.ExpandedUncertainty = &u
+			}
+			if !math.IsNaN(p.ReturnedAtS) {
+				r.Note = "the ram came back through the gate later; the first passage counts"
 			}
 			return r, true
 		}

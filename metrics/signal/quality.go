@@ -35,8 +35,7 @@ func Inspect(c *Channel) Quality {
 	if len(v) == 0 {
 		return q
 	}
-	q.Min, q.Max = math.Inf(1), math.Inf(-1)
-	sum := 0.0
+	low, high, sum := math.Inf(1), math.Inf(-1), 0.0
 	for i, x := range v {
 		if x-x != 0 { // NaN or infinite
 			if q.NotFinite == 0 {
@@ -46,8 +45,14 @@ func Inspect(c *Channel) Quality {
 			continue
 		}
 		sum += x
-		q.Min, q.Max = min(q.Min, x), max(q.Max, x)
+		if x < low { // branches are taken seldom; the built-in min also looks for NaN
+			low = x
+		}
+		if x > high {
+			high = x
+		}
 	}
+	q.Min, q.Max = low, high
 	if q.NotFinite == len(v) {
 		q.Min, q.Max = 0, 0
 		return q
@@ -79,7 +84,9 @@ func repeats(v []float64) runs {
 	for i := 1; i < len(v); i++ {
 		d := v[i] - v[i-1]
 		if d != 0 {
-			r.resolution = min(r.resolution, math.Abs(d))
+			if d = math.Abs(d); d < r.resolution {
+				r.resolution = d
+			}
 			run = 1
 			continue
 		}

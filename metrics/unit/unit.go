@@ -6,6 +6,7 @@ package unit
 
 import (
 	"math"
+	"slices"
 	"strings"
 )
 
@@ -79,10 +80,8 @@ func Parse(text string) (u Unit, ok bool) {
 		return Unit{}, false
 	}
 	for _, e := range table() {
-		for _, s := range e.spellings {
-			if s == key {
-				return e.Unit, true
-			}
+		if slices.Contains(e.spellings, key) {
+			return e.Unit, true
 		}
 	}
 	low := strings.ToLower(key)

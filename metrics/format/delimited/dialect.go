@@ -59,11 +59,13 @@ func looksLike(cell []byte, decimal byte) badKind {
 	if decimal == ',' && cell[len(cell)-1] == ',' {
 		return badText // a delimiter rather than "1,"
 	}
-	if _, next := scan(cell, 0, decimal); next == len(cell) {
-		return good
-	}
 	if len(cell) > 64 {
 		return badText
+	}
+	padded := [64 + slack]byte{}
+	copy(padded[:], cell)
+	if _, next := scan(padded[:len(cell)], 0, decimal); next == len(cell) {
+		return good
 	}
 	_, kind := slow(cell, decimal)
 	return kind

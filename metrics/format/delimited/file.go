@@ -152,15 +152,31 @@ func (f *File) detect(force Force) error {
 }
 
 // sampleOf picks the last lines of the window that are neither blank nor
-// comment: data rather than what stands before it.
+// comment: data rather than what stands before it. Lines with digits go before
+// lines of text, which may be a footer.
 func sampleOf(lines [][]byte) [][]byte {
-	var sample [][]byte
+	var sample, text [][]byte
 	for i := len(lines) - 1; i >= 0 && len(sample) < sampleLines; i-- {
-		if _, is := comment(lines[i]); !is && len(trim(lines[i])) > 0 {
+		if _, is := comment(lines[i]); is || len(trim(lines[i])) == 0 {
+			continue
+		}
+		if digitsIn(lines[i])*4 >= len(lines[i]) {
 			sample = append(sample, lines[i])
+		} else if len(text) < sampleLines {
+			text = append(text, lines[i])
 		}
 	}
-	return sample
+	return append(sample, text[:min(len(text), sampleLines-len(sample))]...)
+}
+
+func digitsIn(line []byte) int {
+	n := 0
+	for _, c := range line {
+		if c-'0' <= 9 {
+			n++
+		}
+	}
+	return n
 }
 
 func (f *File) noData(lines [][]byte) error {

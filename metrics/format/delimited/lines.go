@@ -17,9 +17,9 @@ const (
 // one block and one line.
 type lineReader struct {
 	src  io.Reader
-	buf  []byte
-	pos  int // first byte not handed out
-	end  int // end of what is read
+	buf  []byte // has slack more bytes behind its length
+	pos  int    // first byte not handed out
+	end  int    // end of what is read
 	eof  bool
 	err  error // other than io.EOF
 	term byte  // '\n', or '\r' in files that know no '\n'
@@ -27,7 +27,7 @@ type lineReader struct {
 }
 
 func newLineReader(src io.Reader) *lineReader {
-	return &lineReader{src: src, buf: make([]byte, blockSize), term: '\n'}
+	return &lineReader{src: src, buf: make([]byte, blockSize, blockSize+slack), term: '\n'}
 }
 
 // fill reads on behind what is there, moving the rest to the front first. It
@@ -48,13 +48,16 @@ func (r *lineReader) fill(ctx context.Context) bool {
 		if len(r.buf) > maxLine {
 			return false
 		}
-		r.buf = append(r.buf, make([]byte, len(r.buf))...)
+		grown := make([]byte, 2*len(r.buf), 2*len(r.buf)+slack)
+		copy(grown, r.buf)
+		r.buf = grown
 	}
 	for empty := 0; r.end < len(r.buf) && empty < 100; {
 		n, err := r.src.Read(r.buf[r.end:])
 		r.end += n
 		if err == io.EOF {
 			r.eof = true
+			clear(r.buf[r.end:min(r.end+slack, cap(r.buf))]) // ends the last line for scan
 			break
 		}
 		if err != nil {

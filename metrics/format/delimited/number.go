@@ -1,6 +1,7 @@
 package delimited
 
 import (
+	"encoding/binary"
 	"math"
 	"math/bits"
 	"strconv"
@@ -19,54 +20,46 @@ const maxDigits = 19
 
 // scan reads a plain decimal at line[i:], point being the decimal sign. It
 // returns the index behind it, or -1 when there is none in a form this fast
-// path takes (the slow path then decides). Leading zeros cost no digits.
+// path takes (the slow path then decides).
+//
+// The array behind line must go on for slack bytes, the first of them no
+// digit: digits are taken eight at a time.
 func scan(line []byte, i int, point byte) (d decimal, next int) {
-	if i < len(line) && (line[i] == '-' || line[i] == '+') {
-		d.neg = line[i] == '-'
+	full := line[:len(line)+slack]
+	if c := full[i]; c == '-' {
+		d.neg = true
+		i++
+	} else if c == '+' {
 		i++
 	}
 	first := i
-	for i < len(line) && line[i] == '0' {
-		i++
+	m, n := eight(full, i)
+	i += n
+	digits := n
+	for n == 8 {
+		var v uint64
+		v, n = eight(full, i)
+		m = m*pow10[n] + v
+		i += n
+		digits += n
 	}
-	zeros := i - first
-	m := uint64(0)
-	start := i
-	for i < len(line) {
-		c := line[i] - '0'
-		if c > 9 {
-			break
-		}
-		m = m*10 + uint64(c)
-		i++
-	}
-	digits := i - start
-	if i < len(line) && line[i] == point {
+	if full[i] == point && i < len(line) {
 		i++
 		fraction := i
-		if digits == 0 {
-			for i < len(line) && line[i] == '0' {
-				i++
-			}
-			zeros += i - fraction
+		for n = 8; n == 8; {
+			var v uint64
+			v, n = eight(full, i)
+			m = m*pow10[n] + v
+			i += n
 		}
-		significant := i
-		for i < len(line) {
-			c := line[i] - '0'
-			if c > 9 {
-				break
-			}
-			m = m*10 + uint64(c)
-			i++
-		}
-		digits += i - significant
+		digits += i - fraction
 		d.exp10 = fraction - i
 	}
-	if digits > maxDigits || digits+zeros == 0 {
+	if digits == 0 || digits > maxDigits && digits-leadingZeros(line[first:i], point) > maxDigits {
 		return d, -1
 	}
 	d.mantissa = m
-	if i < len(line) && (line[i] == 'e' || line[i] == 'E') {
+	if c := full[i]; (c == 'e' || c == 'E') && i < len(line) {
 		e, j := scanExponent(line, i+1)
 		if j < 0 {
 			return d, -1
@@ -75,6 +68,37 @@ func scan(line []byte, i int, point byte) (d decimal, next int) {
 		i = j
 	}
 	return d, i
+}
+
+// slack is how many bytes past a line scan may look at.
+const slack = 16
+
+// eight takes up to eight digits at b[i:]: their value and number. All eight
+// bytes are worked on at once, one digit in each byte of a word, the first in
+// the lowest: neighbours are joined to pairs, pairs to fours, fours to eight.
+func eight(b []byte, i int) (value uint64, n int) {
+	w := binary.LittleEndian.Uint64(b[i:]) ^ 0x3030303030303030 // digits become 0 to 9
+	odd := ((w + 0x7676767676767676) | w) & 0x8080808080808080  // the lowest mark is right
+	n = bits.TrailingZeros64(odd) >> 3
+	w <<= (64 - 8*uint(n)) & 127 // zeros in front of the digits; 64 clears all
+	w = (w*10 + w>>8) & 0x00ff00ff00ff00ff
+	w = (w*100 + w>>16) & 0x0000ffff0000ffff
+	return (w*10000 + w>>32) & 0xffffffff, n
+}
+
+// leadingZeros counts the zeros before the first other digit.
+func leadingZeros(number []byte, point byte) int {
+	n := 0
+	for _, c := range number {
+		switch c {
+		case '0':
+			n++
+		case point:
+		default:
+			return n
+		}
+	}
+	return n
 }
 
 // scanExponent reads what follows the e.
@@ -111,11 +135,11 @@ func (d decimal) value() (v float64, ok bool) {
 	k := d.exp10
 	switch {
 	case d.mantissa < 1<<53 && k <= 0 && k >= -22:
-		v = float64(d.mantissa) / pow10[-k]
+		v = float64(int64(d.mantissa)) / exact10[-k]
 	case d.mantissa == 0:
 		v = 0
 	case d.mantissa < 1<<53 && k > 0 && k <= 22:
-		v = float64(d.mantissa) * pow10[k]
+		v = float64(int64(d.mantissa)) * exact10[k]
 	case k < 0 && k >= -27:
 		v = divide(d.mantissa, k)
 	case k >= 0 && k <= 27:
@@ -124,10 +148,11 @@ func (d decimal) value() (v float64, ok bool) {
 	default:
 		return 0, false
 	}
+	sign := uint64(0)
 	if d.neg {
-		v = -v
+		sign = 1 << 63
 	}
-	return v, true
+	return math.Float64frombits(math.Float64bits(v) | sign), true
 }
 
 // divide gives m·10^k for -27 ≤ k < 0 and m > 0, correctly rounded.
@@ -236,8 +261,11 @@ func trim(b []byte) []byte {
 	return b
 }
 
-// pow10 holds the powers of ten that a float64 holds exactly; never written.
-var pow10 = [...]float64{
+// pow10 holds the powers of ten for up to eight digits; never written.
+var pow10 = [...]uint64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8}
+
+// exact10 holds the powers of ten that a float64 holds exactly; never written.
+var exact10 = [...]float64{
 	1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11,
 	1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22,
 }

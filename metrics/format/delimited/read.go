@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"math"
 	"strings"
-	"unicode"
 
 	"thudbook/metrics/fault"
 )
@@ -38,9 +37,8 @@ type Table struct {
 
 // Bad describes the cells of one column that are no numbers; those values are NaN.
 type Bad struct {
-	Count  int
-	First  *fault.Error
-	column int
+	Count int
+	First *fault.Error
 }
 
 // Read reads all rows. It fails with a *fault.Error on a row of wrong width
@@ -91,6 +89,7 @@ type parser struct {
 	last    float64
 	t       Table
 	odd     []oddRow // rows of wrong width since the last good one
+	more    int      // lines of text beyond footerLines of them
 	footer  []byte
 	stopped bool // at the footer
 }
@@ -100,14 +99,6 @@ type cellFault struct {
 	slot, column int
 	kind         badKind
 	text         string
-}
-
-// oddRow is a line that is no row of numbers; what it means depends on what follows.
-type oddRow struct {
-	line, cells int
-	numbers     bool // it begins with a number, or with what is left of one
-	text        string
-	err         *fault.Error
 }
 
 func newParser(f *File, sel Selection) *parser {
@@ -147,12 +138,7 @@ func newParser(f *File, sel Selection) *parser {
 func (p *parser) guessRows() int {
 	r := p.f.r
 	block := r.buf[r.pos:r.end]
-	n := 1
-	for _, c := range block {
-		if c == r.term {
-			n++
-		}
-	}
+	n := 1 + bytes.Count(block, []byte{r.term})
 	if !r.eof {
 		n *= 2
 		if p.sel.Size > int64(len(block)) && len(block) > 0 {
@@ -196,7 +182,7 @@ func (p *parser) line(line []byte, ended bool) (stop bool, err error) {
 	}
 	if !fits {
 		p.note(line, cells, ended, nil)
-		if len(p.odd) > 1 || cells > width {
+		if text := p.oddText(); !text && (len(p.odd) > 1 || cells > width) {
 			return false, p.judgeOdd(false)
 		}
 		return false, nil
@@ -262,53 +248,6 @@ func (p *parser) keep(line []byte) error {
 	}
 	p.rows++
 	return nil
-}
-
-// note keeps a line that is no row until it is known what follows.
-func (p *parser) note(line []byte, cells int, ended bool, err *fault.Error) {
-	c := candidate{delimiter: p.delim, decimal: p.point}
-	text := string(trim(line))
-	numbers := c.shape(line).first || !ended && strings.IndexFunc(text, unicode.IsLetter) < 0
-	p.odd = append(p.odd, oddRow{line: p.f.r.line, cells: cells, numbers: numbers, text: clip(text, 60), err: err})
-}
-
-// judgeOdd decides what rows of wrong width are. In the middle they make the
-// file unusable. At the end one row of numbers is a row cut short, and lines of
-// text are a footer.
-func (p *parser) judgeOdd(end bool) error {
-	width := p.f.Dialect.Width
-	text := true
-	for _, o := range p.odd {
-		text = text && !o.numbers
-	}
-	first := p.odd[0]
-	switch {
-	case end && text:
-		for _, o := range p.odd {
-			p.t.Footer = append(p.t.Footer, fmt.Sprintf("line %d: %s", o.line, o.text))
-		}
-		return nil
-	case end && len(p.odd) == 1 && first.cells <= width:
-		p.t.Truncated = &fault.Error{Code: fault.Truncated, Line: first.line, Column: first.cells,
-			What: fmt.Sprintf("the last row is cut short: it has %s of %d, and was dropped", values(first.cells), width),
-			Fix:  "check that the recording had ended and the disk was not full when the file was written"}
-		return nil
-	case !end && text && len(p.odd) > 1 && p.odd[len(p.odd)-1].cells <= width:
-		return nil // more of a footer, perhaps
-	}
-	if first.err != nil {
-		return first.err
-	}
-	return &fault.Error{Code: fault.RowWidth, Line: first.line,
-		What: fmt.Sprintf("the row has %s where %d are expected", values(first.cells), width),
-		Fix:  "correct the line, or set format.delimiter and format.decimal in the channel map"}
-}
-
-func values(n int) string {
-	if n == 1 {
-		return "1 value"
-	}
-	return fmt.Sprintf("%d values", n)
 }
 
 // finish closes the table.

@@ -84,7 +84,7 @@ func (p *parser) number(line []byte, i, slot int) int {
 
 // printed keeps how finely times are printed.
 func (p *parser) printed(d decimal) {
-	p.t.Decimals = max(p.t.Decimals, -d.exp10)
+	p.t.Decimals = max(p.t.Decimals, min(-d.exp10, 40))
 	p.t.Digits = max(p.t.Digits, digits(d.mantissa))
 }
 
@@ -94,7 +94,7 @@ func digits(m uint64) int {
 		return 0
 	}
 	n := (bits.Len64(m) * 1233) >> 12 // a little above log10(2)
-	if n < len(pow10) && float64(m) >= pow10[n] {
+	if n < len(exact10) && float64(m) >= exact10[n] {
 		n++
 	}
 	return n

@@ -1,0 +1,256 @@
+// Package agent is the program on the rig's PC: it takes shots in, shows them
+// on loopback and exchanges them with a server when there is one. It reads what
+// the acquisition wrote and never reaches for the rig itself.
+package agent
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"net/http"
+	"net/netip"
+	"os"
+	"path/filepath"
+	"sync/atomic"
+	"time"
+
+	"github.com/google/uuid"
+
+	"thudbook/agent/desk"
+	"thudbook/agent/intake"
+	"thudbook/agent/uplink"
+	"thudbook/sync/home"
+	"thudbook/sync/kv"
+	"thudbook/sync/problem"
+	"thudbook/web/httpkit"
+	"thudbook/web/telemetry"
+)
+
+// Options of an agent. Data and Log are required.
+type Options struct {
+	Data       string   // folder of the store
+	Watch      []string // folders of the acquisition
+	Map        string   // channel map for all of them; empty: map.toml in the folder, else guessed
+	Listen     string   // loopback address; empty: DefaultListen
+	ListenFile string   // gets the address in use once the agent is ready
+	Rig        string   // its name
+	LabName    string   // shown until a server says the lab's name
+	Server     string   // to connect to at the start
+	Code       string   // one-time code for Server
+	SyncEvery  time.Duration
+	Reserve    int64 // bytes of the disk that are left free; 0: the default, negative: none
+	Limit      int64 // bytes of one file; 0: the default
+	Version    string
+	Log        *slog.Logger
+	Out        io.Writer // the address is printed here; nil: nowhere
+}
+
+// DefaultListen is the address of the operator's screens.
+const DefaultListen = "127.0.0.1:8371"
+
+const drainTimeout = 10 * time.Second
+
+// Run runs an agent until ctx ends. It returns nil after an orderly end, and
+// otherwise an error that says what to do: a problem, or a fault of the channel
+// map. When the store can no longer be written it ends with an error, so that a
+// supervisor starts it anew and the store is read again.
+func Run(ctx context.Context, o Options) (err error) {
+	if err := o.complete(); err != nil {
+		return err
+	}
+	if o.ListenFile != "" {
+		if err := os.Remove(o.ListenFile); err != nil && !errors.Is(err, os.ErrNotExist) {
+			return fmt.Errorf("remove the old listen file: %w", err)
+		}
+	}
+	h, err := open(ctx, &o)
+	if err != nil {
+		return stopped(ctx, err)
+	}
+	defer func() { err = errors.Join(err, h.Close()) }() // the store closes last
+	l, err := listen(o.Listen)
+	if err != nil {
+		return err
+	}
+	p, err := build(ctx, &o, h)
+	if err != nil {
+		return errors.Join(stopped(ctx, err), l.Close())
+	}
+	if o.ListenFile != "" {
+		defer os.Remove(o.ListenFile) // nobody answers there any more
+	}
+	ready := func(context.Context) error { return p.announce(l.Addr().String()) }
+	defer o.Log.Info("stopping")
+	return inOrder(ctx,
+		stage{"intake", p.intake.Run},
+		stage{"screens", func(ctx context.Context) error { return httpkit.Serve(ctx, l, p.handler, drainTimeout) }},
+		stage{"exchange", p.exchange},
+		stage{"sizes", p.size.run},
+		stage{"start", ready},
+	)
+}
+
+// stopped is no error when the start was cut short on request.
+func stopped(ctx context.Context, err error) error {
+	if ctx.Err() != nil && errors.Is(err, context.Canceled) {
+		return nil
+	}
+	return err
+}
+
+func (o *Options) complete() error {
+	if o.Data == "" || o.Log == nil {
+		return errors.New("agent: the data folder and a log are required")
+	}
+	if o.Listen == "" {
+		o.Listen = DefaultListen
+	}
+	if o.Rig == "" {
+		o.Rig = "rig one"
+	}
+	if o.Version == "" {
+		o.Version = "development"
+	}
+	if o.Reserve == 0 {
+		o.Reserve = intake.DefaultReserve
+	}
+	if o.Limit == 0 {
+		o.Limit = intake.DefaultLimit
+	}
+	if err := loopbackOnly(o.Listen); err != nil {
+		return err
+	}
+	if o.Map != "" {
+		if _, err := intake.LoadMap(o.Map); err != nil {
+			return err
+		}
+	}
+	for _, w := range o.Watch {
+		if inside(w, o.Data) || inside(o.Data, w) {
+			return problem.New(problem.Invalid, "The data folder and a watched folder lie one inside the other: "+w+".",
+				"Choose a data folder apart from the folder of the acquisition.")
+		}
+	}
+	return nil
+}
+
+// inside tells whether path lies in dir, or is dir.
+func inside(path, dir string) bool {
+	p, err1 := filepath.Abs(path)
+	d, err2 := filepath.Abs(dir)
+	if err1 != nil || err2 != nil {
+		return false
+	}
+	rel, err := filepath.Rel(d, p)
+	return err == nil && filepath.IsLocal(rel)
+}
+
+// loopbackOnly refuses addresses that other machines can reach: the screens
+// ask for no sign-in.
+func loopbackOnly(addr string) error {
+	host, _, err := net.SplitHostPort(addr)
+	if err != nil {
+		return &problem.Error{Code: problem.Invalid, What: "The address " + addr + " is not of the form HOST:PORT.", Fix: "Write it as " + DefaultListen + ".", Err: err}
+	}
+	if host == "localhost" {
+		return nil
+	}
+	if ip, err := netip.ParseAddr(host); err == nil && ip.IsLoopback() {
+		return nil
+	}
+	return problem.New(problem.Invalid, "The agent's screens ask for no sign-in, so they are offered on this machine only; "+addr+" is no loopback address.",
+		"Use 127.0.0.1, ::1 or localhost, and look at the server's screens from elsewhere.")
+}
+
+func listen(addr string) (net.Listener, error) {
+	l, err := net.Listen("tcp", addr)
+	if err != nil {
+		return nil, &problem.Error{Code: problem.Unavailable, What: "The address " + addr + " cannot be used.",
+			Fix: "See whether another agent runs on this machine, or choose another port with --listen.", Err: err}
+	}
+	// localhost may have been resolved to anything.
+	if a, ok := l.Addr().(*net.TCPAddr); ok && !a.IP.IsLoopback() {
+		return nil, errors.Join(loopbackOnly(l.Addr().String()), l.Close())
+	}
+	return l, nil
+}
+
+// open opens the data folder.
+func open(ctx context.Context, o *Options) (*home.Home, error) {
+	h, err := home.Open(ctx, home.Options{Dir: o.Data, Log: o.Log, Software: "thudbook " + o.Version})
+	if errors.Is(err, kv.ErrLocked) {
+		return nil, &problem.Error{Code: problem.Unavailable, What: "Another thudbook has the data folder " + o.Data + " open.",
+			Fix: "Stop that one first, or start this one with a data folder of its own.", Err: err}
+	}
+	return h, err
+}
+
+// parts are what runs.
+type parts struct {
+	o       *Options
+	home    *home.Home
+	rig     uuid.UUID
+	intake  *intake.Intake
+	uplink  *uplink.Uplink
+	size    *storeSize
+	set     *telemetry.Set
+	handler http.Handler
+	refused atomic.Pointer[string] // why the enrolment of the start is not tried again
+}
+
+func build(ctx context.Context, o *Options, h *home.Home) (*parts, error) {
+	p := &parts{o: o, home: h, rig: rigID(h.Node.ID), size: newStoreSize(h), set: telemetry.New("agent", o.Version)}
+	var err error
+	p.uplink, err = uplink.Open(ctx, uplink.Options{Ledger: h.Ledger, Blobs: h.Blobs, Store: h.Store, Key: h.Node.PrivateKey,
+		Software: "thudbook " + o.Version, Every: o.SyncEvery, Log: o.Log})
+	if err != nil {
+		return nil, err
+	}
+	if err := p.enrolAtStart(ctx); err != nil {
+		return nil, err
+	}
+	if err := p.stateRig(ctx); err != nil {
+		return nil, err
+	}
+	folders := make([]intake.Folder, len(o.Watch))
+	for i, w := range o.Watch {
+		folders[i] = intake.Folder{Dir: w, Map: o.Map}
+	}
+	p.intake, err = intake.New(intake.Options{Ledger: h.Ledger, Store: h.Store, Blobs: h.Blobs, Views: h.Views, Lab: p.uplink.Lab, Rig: p.rig,
+		Data: o.Data, Folders: folders, DefaultMap: o.Map, Limit: o.Limit, Reserve: o.Reserve, Log: o.Log, Recorded: p.uplink.Wake, Taken: p.set.ShotTaken})
+	if err != nil {
+		return nil, err
+	}
+	return p, p.desk()
+}
+
+// announce says that shots can be taken in.
+func (p *parts) announce(addr string) error {
+	if p.o.Out != nil {
+		if _, err := fmt.Fprintf(p.o.Out, "Thudbook agent of %s: http://%s/\n", p.o.Rig, addr); err != nil {
+			return fmt.Errorf("print the address: %w", err)
+		}
+	}
+	p.o.Log.Info("ready", "address", addr, "data", p.o.Data, "watch", p.o.Watch, "node", p.home.Node)
+	if p.o.ListenFile == "" {
+		return nil
+	}
+	part := p.o.ListenFile + ".part"
+	if err := os.WriteFile(part, []byte(addr+"\n"), 0o644); err != nil {
+		return fmt.Errorf("write the listen file: %w", err)
+	}
+	return os.Rename(part, p.o.ListenFile)
+}
+
+// desk makes the screens and the API.
+func (p *parts) desk() error {
+	p.watchFigures(p.set)
+	_, e, err := desk.New(desk.Options{Intake: p.intake, Ledger: p.home.Ledger, Store: p.home.Store, Blobs: p.home.Blobs, Views: p.home.Views,
+		Link: p.link, Enrol: p.enrol, Wake: p.uplink.Wake, LabName: func() string { return p.labName(context.Background()) }, Rig: p.o.Rig, Data: p.o.Data, Limit: p.o.Limit, Reserve: p.o.Reserve,
+		Size: p.size.bytes, Version: p.o.Version, Log: p.o.Log, Observe: p.set.Observe, Metrics: p.set.Handler()})
+	p.handler = e
+	return err
+}

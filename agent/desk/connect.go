@@ -1,0 +1,62 @@
+package desk
+
+import (
+	"context"
+	"net/http"
+	"net/url"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"thudbook/sync/problem"
+	"thudbook/web/httpkit"
+	"thudbook/web/page"
+)
+
+const enrolTimeout = 30 * time.Second
+
+func (d *Desk) connect(c echo.Context) error {
+	return httpkit.Page(c, http.StatusOK, d.connectPage(c, nil, nil))
+}
+
+func (d *Desk) connectPage(c echo.Context, typed, faults map[string]string) page.Connect {
+	l := d.Link(c.Request().Context())
+	p := page.Connect{Frame: d.frame(c, "Server", page.PathConnect), State: l.Sync.State, Server: l.Sync.Server, ServerFingerprint: l.ServerFingerprint,
+		OwnFingerprint: l.OwnFingerprint, Lab: l.Lab, EnrolledAt: l.EnrolledAt, Sync: l.Sync,
+		Form: page.Form{Action: page.PostConnect, Fields: page.ConnectFields(), Submit: "Connect", Values: typed, Errors: faults}}
+	if typed == nil {
+		p.Refresh = refreshSeconds * 5
+	}
+	return p
+}
+
+// enrol connects the agent with a server by a one-time code.
+func (d *Desk) enrol(c echo.Context) error {
+	form, err := c.FormParams()
+	if err != nil {
+		return problem.New(problem.Invalid, "The form could not be read.", "Send it again from the page.")
+	}
+	typed := page.Typed(form, page.ConnectFields())
+	faults := map[string]string{}
+	if u, err := url.Parse(typed["server"]); err != nil || u.Host == "" || (u.Scheme != "https" && u.Scheme != "http") {
+		faults["server"] = "This is no address; write it as https://thudbook.example:8443"
+	}
+	if typed["code"] == "" {
+		faults["code"] = "The code is missing; a manager makes one on the server under Agents"
+	}
+	if len(faults) == 0 {
+		ctx, cancel := context.WithTimeout(c.Request().Context(), enrolTimeout)
+		defer cancel()
+		if err = d.Enrol(ctx, typed["server"], typed["code"]); err == nil {
+			return httpkit.SeeOther(c, page.PathConnect)
+		}
+		d.Log.Warn("enrolment failed", "server", typed["server"], "error", err)
+		p, ok := problem.As(err)
+		if !ok {
+			return err
+		}
+		faults["server"] = p.What + " " + p.Fix
+	}
+	typed["code"] = "" // it is not shown again
+	return httpkit.Page(c, http.StatusUnprocessableEntity, d.connectPage(c, typed, faults))
+}

@@ -1,0 +1,204 @@
+// Package desk is the operator's side of the agent: the screens on loopback and
+// the JSON API beside them.
+package desk
+
+import (
+	"context"
+	_ "embed"
+	"errors"
+	"log/slog"
+	"net/http"
+	"sync"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/labstack/echo/v4"
+
+	"thudbook/agent/intake"
+	"thudbook/sync/blob"
+	"thudbook/sync/kv"
+	"thudbook/sync/ledger"
+	"thudbook/sync/problem"
+	"thudbook/sync/scope"
+	"thudbook/sync/scoring"
+	"thudbook/sync/view"
+	"thudbook/web/httpkit"
+	"thudbook/web/manual"
+	"thudbook/web/page"
+)
+
+//go:embed openapi.json
+var openAPI []byte
+
+// refreshSeconds is how often the overview asks whether something changed.
+const refreshSeconds = 2
+
+// LinkState is how the exchange with the server goes.
+type LinkState struct {
+	Sync              page.SyncState
+	PendingBytes      int64
+	Lab               string // name of the lab that the agent writes for
+	ServerFingerprint string
+	OwnFingerprint    string
+	EnrolledAt        time.Time
+}
+
+// Options of a desk; all but Metrics are required.
+type Options struct {
+	Intake  *intake.Intake
+	Ledger  *ledger.Ledger
+	Store   kv.Store
+	Blobs   blob.Store
+	Views   *view.Set
+	Link    func(context.Context) LinkState
+	Enrol   func(ctx context.Context, server, code string) error
+	Wake    func()        // asks for an exchange: something was recorded
+	LabName func() string // empty: not known
+	Rig     string        // name of the rig
+	Data    string
+	Limit   int64 // of a posted file
+	Reserve int64
+	Size    func() int64 // of the store, in bytes
+	Version string
+	Log     *slog.Logger
+	Observe func(method, route string, status int, took time.Duration)
+	Metrics http.Handler
+}
+
+// Desk answers the operator.
+type Desk struct {
+	Options
+	read   *view.Reader
+	traces tracer
+
+	mu     sync.Mutex
+	picked map[string]string // last values of the assign form, offered again
+}
+
+// New makes the handler of the agent's screens and API.
+func New(o Options) (*Desk, *echo.Echo, error) {
+	if o.Intake == nil || o.Ledger == nil || o.Store == nil || o.Blobs == nil || o.Views == nil || o.Link == nil || o.Enrol == nil || o.Wake == nil || o.Size == nil || o.LabName == nil || o.Log == nil {
+		return nil, nil, errors.New("desk: a required option is missing")
+	}
+	d := &Desk{Options: o, read: o.Views.Reader(o.Store), traces: tracer{scorer: scoring.Scorer{Blobs: o.Blobs}}, picked: map[string]string{}}
+	e := httpkit.New(httpkit.Options{
+		Log: o.Log, Hosts: httpkit.LoopbackHosts(), Metrics: o.Metrics, Observe: o.Observe,
+		BodyLimits: map[string]int64{"POST /api/v1/shots": o.Limit + 4<<20},
+		Frame:      func(c echo.Context) page.Frame { return d.frame(c, "Error", "") },
+		Ready:      d.ready,
+	})
+	d.routes(e)
+	return d, e, nil
+}
+
+func (d *Desk) routes(e *echo.Echo) {
+	e.GET("/api/openapi.json", func(c echo.Context) error { return c.Blob(http.StatusOK, echo.MIMEApplicationJSON, openAPI) })
+	api := e.Group("/api/v1")
+	api.POST("/shots", d.postShot)
+	api.GET("/shots", d.listShots)
+	api.GET("/shots/:id", d.getShot)
+	api.GET("/shots/:id/source", d.getSource)
+	api.GET("/shots/:id/traces.bin", d.getTraces)
+	api.POST("/shots/:id/meta", d.postMeta)
+	api.GET("/quarantine", d.listQuarantine)
+	api.GET("/intake", d.getIntake)
+	api.GET("/sync", d.getSync)
+
+	e.GET(page.PathHome, d.overview)
+	e.GET(page.PathShots, d.shots)
+	e.GET(page.PathShots+"/:id", d.shot)
+	e.GET(page.PathShots+"/:id/traces.bin", d.getTraces)
+	e.POST(page.PathShots+"/:id/assign", d.assign)
+	e.GET(page.PathAssign, d.toAssign)
+	e.GET(page.PathQuarantine, d.quarantine)
+	e.GET(page.PathQuarantine+"/:id/file", d.quarantineFile)
+	e.GET(page.PathSeen, d.seenAgain)
+	e.POST(page.PathSeen+"/:id", d.settleSeen)
+	e.GET(page.PathConnect, d.connect)
+	e.POST(page.PostConnect, d.enrol)
+	e.GET(page.PathManual, d.manual)
+	e.GET(page.PathManual+"/:page", d.manual)
+	e.GET(page.PathLicences, d.licences)
+}
+
+// ready reports why no shot can be taken in.
+func (d *Desk) ready(context.Context) error {
+	if err := d.Intake.Broken(); err != nil {
+		return err
+	}
+	return d.Intake.Room(0)
+}
+
+// frame makes what every screen shares. What it cannot find out it leaves out.
+func (d *Desk) frame(c echo.Context, title, current string) page.Frame {
+	f := page.Frame{Title: title, Place: d.place(), Version: d.Version, Now: time.Now()}
+	var counts page.AgentCounts
+	if n, err := d.counts(c.Request().Context()); err == nil {
+		counts = page.AgentCounts{ToAssign: int(n.ToAssign), Quarantine: int(n.Quarantine), SeenAgain: int(n.Sightings)}
+	} else {
+		d.Log.Error("counts for the navigation", "error", err)
+	}
+	f.Nav = page.AgentNav(current, counts)
+	if err := d.Intake.Broken(); err != nil {
+		f.Notices = append(f.Notices, notice(page.Bad, err))
+	} else if err := d.Intake.Room(0); err != nil {
+		f.Notices = append(f.Notices, notice(page.Bad, err))
+	}
+	for _, n := range d.Ledger.Notices() {
+		f.Notices = append(f.Notices, page.Notice{Level: page.Warn, Text: n})
+	}
+	return f
+}
+
+// place is lab and rig, for the heading.
+func (d *Desk) place() string {
+	if name := d.LabName(); name != "" {
+		return name + ", " + d.Rig
+	}
+	return d.Rig
+}
+
+// counts sums over the labs in the store: an agent has one, and another one
+// from before it was enrolled.
+func (d *Desk) counts(ctx context.Context) (sum view.LabRow, err error) {
+	labs, err := d.read.Labs(ctx, d.scope(), 0)
+	for _, l := range labs {
+		sum.Shots += l.Shots
+		sum.ToAssign += l.ToAssign
+		sum.Quarantine += l.Quarantine
+		sum.Sightings += l.Sightings
+	}
+	return sum, err
+}
+
+// scope is everything in this store: it holds what this rig's lab may see.
+func (d *Desk) scope() scope.Scope { return scope.All() }
+
+func notice(level page.Level, err error) page.Notice {
+	if p, ok := problem.As(err); ok {
+		return page.Notice{Level: level, Text: p.What, Where: p.Where, Fix: p.Fix}
+	}
+	return page.Notice{Level: level, Text: err.Error()}
+}
+
+func (d *Desk) id(c echo.Context) (uuid.UUID, error) {
+	id, err := uuid.Parse(c.Param("id"))
+	if err != nil {
+		return id, problem.New(problem.NotFound, "There is nothing under this id.", "Check the link, or look it up in the list.")
+	}
+	return id, nil
+}
+
+func (d *Desk) manual(c echo.Context) error {
+	name := c.Param("page")
+	f := d.frame(c, "Manual", page.PathManual)
+	var more []manual.Flag
+	for _, m := range intake.Flags() {
+		more = append(more, manual.Flag{Code: m.Code, Meaning: m.Meaning, Action: m.Action})
+	}
+	p, err := manual.Page(name, f, more...)
+	if err != nil {
+		return err
+	}
+	return httpkit.Page(c, http.StatusOK, p)
+}

@@ -1,0 +1,194 @@
+package desk
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"net/url"
+	"strconv"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"thudbook/sync/lab"
+	"thudbook/sync/problem"
+	"thudbook/sync/view"
+	"thudbook/web/httpkit"
+	"thudbook/web/page"
+	"thudbook/web/present"
+)
+
+const rowsPerPage = 50
+
+// shots is the list with its filter; a page is named by where it starts, so
+// that a link shows the same shots when new ones have come.
+func (d *Desk) shots(c echo.Context) error {
+	ctx := c.Request().Context()
+	specimen, after := c.QueryParam("specimen"), c.QueryParam("after")
+	from, _ := strconv.Atoi(c.QueryParam("from")) // of no weight: only the count that is shown
+	from = max(from, 1)
+	list, err := d.read.Shots(ctx, d.scope(), view.ShotFilter{Specimen: specimen}, view.Page{Limit: rowsPerPage, After: after})
+	if err != nil {
+		return err
+	}
+	n, err := d.counts(ctx)
+	if err != nil {
+		return err
+	}
+	p := page.Shots{Frame: d.frame(c, "Shots", page.PathShots), Filter: page.ShotFilter{Specimen: specimen}, Total: present.Count(n.Shots, "shot", "shots")}
+	if specimen != "" {
+		p.Total = "Shots on " + specimen
+	}
+	for i := range list.Rows {
+		p.Rows = append(p.Rows, present.ShotRow(&list.Rows[i], time.Local))
+	}
+	p.From, p.To = from, from+len(list.Rows)-1
+	link := func(after string, from int) string {
+		q := url.Values{}
+		for k, v := range map[string]string{"specimen": specimen, "after": after} {
+			if v != "" {
+				q.Set(k, v)
+			}
+		}
+		if from > 1 {
+			q.Set("from", strconv.Itoa(from))
+		}
+		return page.PathShots + "?" + q.Encode()
+	}
+	if list.Next != "" {
+		p.Older = link(list.Next, p.To+1)
+	}
+	if after != "" {
+		p.Newer = link("", 1)
+	}
+	return httpkit.Page(c, http.StatusOK, p)
+}
+
+func (d *Desk) shot(c echo.Context) error {
+	p, err := d.shotPage(c, nil, nil)
+	if err != nil {
+		return err
+	}
+	return httpkit.Page(c, http.StatusOK, *p)
+}
+
+// shotPage makes the screen of one shot. typed and faults are those of an
+// assign form that was not accepted.
+func (d *Desk) shotPage(c echo.Context, typed, faults map[string]string) (*page.Shot, error) {
+	ctx := c.Request().Context()
+	id, err := d.id(c)
+	if err != nil {
+		return nil, err
+	}
+	row, err := d.read.Shot(ctx, d.scope(), id)
+	if err != nil {
+		return nil, err
+	}
+	scores, err := d.read.Scores(ctx, d.scope(), id)
+	if err != nil {
+		return nil, err
+	}
+	p := present.Shot(&row, scores, time.Local)
+	p.Frame, p.Lab = d.frame(c, "Shot", page.PathShots), d.LabName()
+	switch rig, err := d.read.Rig(ctx, d.scope(), row.Shot.Rig); {
+	case err == nil:
+		p.Rig = rig.Rig.Name
+	case problem.Of(err) != problem.NotFound:
+		return nil, err
+	}
+	p.Origin = "lab " + row.Lab.String()
+	p.AtRig = true
+	if row.Shot.Specimen != "" {
+		p.Title = "Shot on " + row.Shot.Specimen
+	}
+	if present.Waiting(&row) || faults != nil {
+		f := d.assignForm(&row, "assign")
+		if typed != nil {
+			f.Values, f.Errors = typed, faults
+		}
+		p.Assign = &f
+	}
+	if len(scores) > 0 && len(scores[0].Score.Faults) > 1 {
+		p.Errors = nil
+		for _, f := range scores[0].Score.Faults {
+			p.Errors = append(p.Errors, present.FileError(f))
+		}
+	}
+	d.fillSource(ctx, &p, &row)
+	return &p, d.neighbours(ctx, &p, &row)
+}
+
+// fillSource adds what lies in the blob store: size, map, traces. Bytes that
+// another agent of the lab has, and this one not, are said to be elsewhere.
+func (d *Desk) fillSource(ctx context.Context, p *page.Shot, row *view.ShotRow) {
+	p.Map = page.MapUsed{Guessed: row.Shot.MapSHA256 == [32]byte{}}
+	if a, ok := row.Attachment(lab.RoleMap); ok {
+		p.Map.Name, p.Map.SHA256 = a.Name, a.SHA256.String()
+		if f, _, err := d.Blobs.Open(ctx, a.SHA256); err == nil {
+			b, err := io.ReadAll(io.LimitReader(f, 64<<10))
+			f.Close()
+			if err == nil {
+				p.Map.Text = string(b)
+			}
+		}
+	}
+	if has, _, err := d.Blobs.Has(ctx, row.Shot.SourceSHA256); err == nil && !has {
+		p.Source.Href, p.Source.Absent = "", "kept by the agent that took it in"
+		p.NoTraces = "The bytes of this shot are not on this machine."
+		return
+	}
+	var err error
+	if p.Traces, p.NoTraces, err = d.traces.of(ctx, row); err != nil {
+		p.NoTraces = "The traces cannot be read: " + sentence(err)
+		d.Log.Error("traces", "shot", row.ID, "error", err)
+	}
+}
+
+func sentence(err error) string {
+	if pr, ok := problem.As(err); ok {
+		return pr.What + " " + pr.Fix
+	}
+	return err.Error()
+}
+
+// neighbours links to the shots fired before and after.
+func (d *Desk) neighbours(ctx context.Context, p *page.Shot, row *view.ShotRow) error {
+	at := row.Shot.EffectiveAt
+	before, err := d.read.Shots(ctx, d.scope(), view.ShotFilter{To: at}, view.Page{Limit: 1})
+	if err != nil {
+		return err
+	}
+	after, err := d.read.Shots(ctx, d.scope(), view.ShotFilter{From: at + 1, Oldest: true}, view.Page{Limit: 1})
+	if err != nil {
+		return err
+	}
+	if len(before.Rows) > 0 {
+		p.Previous = page.ShotPath(before.Rows[0].ID.String())
+	}
+	if len(after.Rows) > 0 {
+		p.Next = page.ShotPath(after.Rows[0].ID.String())
+	}
+	return nil
+}
+
+// serveBlob sends stored bytes as a download.
+func (d *Desk) serveBlob(c echo.Context, sum [32]byte, name string) error {
+	f, size, err := d.Blobs.Open(c.Request().Context(), sum)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	h := c.Response().Header()
+	h.Set(echo.HeaderContentType, echo.MIMEOctetStream)
+	h.Set(echo.HeaderContentDisposition, disposition(name))
+	h.Set(echo.HeaderContentLength, strconv.FormatInt(size, 10))
+	h.Set("ETag", fmt.Sprintf(`"%x"`, sum))
+	c.Response().WriteHeader(http.StatusOK)
+	_, err = io.Copy(c.Response(), f)
+	if problem.Of(err) == problem.Damaged {
+		return errors.Join(err, http.ErrAbortHandler)
+	}
+	return err
+}

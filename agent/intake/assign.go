@@ -1,0 +1,209 @@
+package intake
+
+import (
+	"context"
+	"errors"
+	"maps"
+	"path/filepath"
+	"reflect"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+
+	"thudbook/sync/kv"
+	"thudbook/sync/lab"
+	"thudbook/sync/ledger"
+	"thudbook/sync/problem"
+	"thudbook/sync/record"
+	"thudbook/sync/scope"
+	"thudbook/sync/view"
+)
+
+// Assignment says of a shot what its file did not. Fields of Meta that are
+// empty, and an empty Kind, stay as they are.
+type Assignment struct {
+	Shot   uuid.UUID
+	Meta   lab.Meta
+	Kind   string
+	Author string // "node" when empty
+	// OnlyMissing leaves alone what is recorded already.
+	OnlyMissing bool
+}
+
+// Assign writes an edit for each field that changes. Each names the edits that
+// it replaces, so that concurrent edits are seen. It gives the number of edits.
+func (in *Intake) Assign(ctx context.Context, a Assignment) (int, error) {
+	if err := a.Meta.Validate(); err != nil {
+		return 0, firstProblem(err)
+	}
+	if a.Kind != "" && !slices.Contains(lab.ShotKinds(), a.Kind) {
+		return 0, problem.New(problem.Invalid, "The kind "+a.Kind+" is not known.", "Choose one of "+strings.Join(lab.ShotKinds(), ", ")+".")
+	}
+	row, err := in.opt.Views.Reader(in.opt.Store).Shot(ctx, scope.All(), a.Shot)
+	if err != nil {
+		return 0, err
+	}
+	n := 0
+	_, err = in.opt.Ledger.AppendWith(ctx, row.Lab, func(tx kv.Tx) ([]ledger.Draft, error) {
+		row, err := in.opt.Views.Reader(within{tx: tx}).Shot(ctx, scope.All(), a.Shot)
+		if err != nil {
+			return nil, err
+		}
+		drafts, err := a.edits(&row)
+		n = len(drafts)
+		return drafts, err
+	})
+	if err != nil {
+		return 0, in.appendFailed(ctx, err)
+	}
+	if n > 0 {
+		in.recorded()
+	}
+	return n, nil
+}
+
+// within reads the views inside a transaction that is open already.
+type within struct {
+	kv.Store
+	tx kv.Tx
+}
+
+func (w within) View(_ context.Context, fn func(kv.Reader) error) error { return fn(w.tx) }
+
+func (a *Assignment) edits(row *view.ShotRow) ([]ledger.Draft, error) {
+	now := valuesOf(&row.Shot.Meta)
+	want := valuesOf(&a.Meta)
+	if a.OnlyMissing {
+		maps.DeleteFunc(want, func(name string, _ any) bool { return now[name] != nil })
+	}
+	// Every shot has a kind; it counts as missing until a person or a file said one.
+	if _, edited := row.Edited["kind"]; a.Kind != "" && !(a.OnlyMissing && edited) {
+		now["kind"], want["kind"] = row.Shot.Kind, a.Kind
+	}
+	if at, ok := want["fired_at"]; ok && at != now["fired_at"] {
+		now["effective_at"], want["effective_at"] = row.Shot.EffectiveAt, at
+		now["effective_from"], want["effective_from"] = row.Shot.EffectiveFrom, a.from()
+	}
+	var drafts []ledger.Draft
+	for _, name := range slices.Sorted(maps.Keys(want)) {
+		if now[name] == want[name] {
+			continue
+		}
+		e, err := lab.NewEdit(a.Shot, lab.KindShot, name, want[name], row.Base(name)...)
+		if err != nil {
+			return nil, firstProblem(err)
+		}
+		d, err := draft(a.Shot, e)
+		if err != nil {
+			return nil, err
+		}
+		if a.Author != "" {
+			d.Author = a.Author
+		}
+		drafts = append(drafts, d)
+	}
+	return drafts, nil
+}
+
+// from says where a time that is assigned came from.
+func (a *Assignment) from() string {
+	if a.OnlyMissing {
+		return lab.FromMeta
+	}
+	return lab.FromTyped
+}
+
+// valuesOf gives the recorded fields of meta by the names that edits use.
+func valuesOf(m *lab.Meta) map[string]any {
+	out := map[string]any{}
+	v := reflect.ValueOf(m).Elem()
+	for i := range v.NumField() {
+		name, _, _ := strings.Cut(v.Type().Field(i).Tag.Get("json"), ",")
+		f := v.Field(i)
+		switch {
+		case f.IsZero():
+		case name == "extra":
+			for k, s := range m.Extra {
+				out["extra."+k] = s
+			}
+		case f.Kind() == reflect.Pointer:
+			out[name] = f.Elem().Interface()
+		default:
+			out[name] = f.Interface()
+		}
+	}
+	return out
+}
+
+func firstProblem(err error) error {
+	if p, ok := problem.As(err); ok {
+		return p
+	}
+	return err
+}
+
+// lateMeta applies a meta file whose shot was taken in before it came. What
+// the shot says already is left alone.
+func (f *folder) lateMeta(ctx context.Context, e entry, quiet time.Duration) error {
+	g := f.grow[e.name]
+	if g == nil || time.Since(g.changed) < quiet {
+		return nil // perhaps still being written
+	}
+	id, found, err := f.shotOf(ctx, e.name)
+	if err != nil || !found {
+		return nil // its file has not come yet; it is looked for again
+	}
+	b, read, err := f.readMeta(e.name)
+	if err != nil || read.size != e.size || !read.mod.Equal(e.mod) {
+		return nil
+	}
+	mark := &seenEntry{Name: e.name, Size: e.size, ModNS: e.mod.UnixNano(), ID: id, Meta: true}
+	m, kind, err := lab.ParseMeta(b)
+	if err != nil {
+		f.in.opt.Log.Warn("meta file cannot be used", "folder", f.dir, "file", e.name, "shot", id, "error", err)
+	} else if _, err = f.in.Assign(ctx, Assignment{Shot: id, Meta: m, Kind: kind, OnlyMissing: true}); err != nil {
+		if broken := f.in.Broken(); broken != nil {
+			return broken
+		}
+		f.in.opt.Log.Warn("meta file could not be applied", "folder", f.dir, "file", e.name, "shot", id, "error", err)
+		return nil
+	}
+	err = f.in.opt.Store.Update(ctx, func(tx kv.Tx) error { return putSeen(tx, f.dir, mark) })
+	if errors.Is(err, kv.ErrUnknown) {
+		return f.in.appendFailed(ctx, err)
+	}
+	if err == nil {
+		f.known.add(mark)
+	}
+	return nil
+}
+
+// shotOf finds the shot that was made from the file a meta file stands beside.
+func (f *folder) shotOf(ctx context.Context, metaName string) (id uuid.UUID, found bool, err error) {
+	exact, stem := targetsOf(metaName)
+	err = f.in.opt.Store.View(ctx, func(r kv.Reader) error {
+		e, err := getSeen(r, f.dir, exact)
+		if err != nil {
+			return err
+		}
+		if e != nil && e.Taken {
+			id, found = e.ID, true
+			return nil
+		}
+		from := kv.Join(kv.Str(f.dir), []byte(stem))
+		for kvEntry, err := range r.Scan(seenTable, from, kv.PrefixEnd(from)) {
+			if err != nil {
+				return err
+			}
+			var e seenEntry
+			if record.DecodeBody(kvEntry.Value, &e) == nil && e.Taken && strings.TrimSuffix(e.Name, filepath.Ext(e.Name))+"." == stem {
+				id, found = e.ID, true
+				return nil
+			}
+		}
+		return nil
+	})
+	return id, found, err
+}

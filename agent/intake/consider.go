@@ -1,0 +1,137 @@
+package intake
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"thudbook/sync/problem"
+)
+
+// consider judges one file that is not dealt with, and takes it in when it is
+// finished. again says when to look next (0: no hurry). The error means that
+// the store can no longer be written; all else becomes words on the screen.
+func (f *folder) consider(ctx context.Context, e entry, g *growing, r rule, m *Map) (again time.Duration, fatal error) {
+	now := time.Now()
+	if now.Before(g.retry) {
+		return g.retry.Sub(now), nil
+	}
+	path := filepath.Join(f.dir, e.name)
+	v, err := r.judge(g, path, f.beside, now)
+	if err != nil {
+		f.fail(e, g, err)
+		return retryAfter, nil
+	}
+	if !v.ready {
+		g.why, g.fix = v.why, ""
+		return v.again, nil
+	}
+	if g.done.IsZero() {
+		g.done = now
+	}
+	meta, metaEntry, wait := f.metaOf(e.name, now.Sub(g.done))
+	if wait > 0 {
+		g.why, g.fix = "waiting a moment for its meta file", ""
+		return wait, nil
+	}
+	s := Submission{Name: e.name, Path: path, ModTime: e.mod, Map: m, Meta: meta, folder: f, meta: metaEntry}
+	if v.stale {
+		s.notes = append(s.notes, note{flagIncomplete, "taken in although it never satisfied the map's rule: " + v.why})
+	}
+	f.saying(e.name, "being read")
+	err = f.in.takeFile(ctx, e, &s)
+	switch {
+	case err == nil:
+	case errors.Is(err, errGrowing):
+		g.note(-1, e.mod, now) // the next look starts the wait anew
+		g.why, g.fix = "still being written", ""
+		return r.quiet, nil
+	case f.in.Broken() != nil:
+		return 0, f.in.Broken()
+	case ctx.Err() != nil:
+		return 0, nil
+	default:
+		f.fail(e, g, err)
+		return retryAfter, nil
+	}
+	return 0, nil
+}
+
+// fail puts into words why a file could not be taken in; it is tried again.
+func (f *folder) fail(e entry, g *growing, err error) {
+	why, fix := "cannot be read: "+err.Error(), "It is tried again and again; the file stays where it is."
+	switch p, ok := problem.As(err); {
+	case ok:
+		why, fix = p.What, p.Fix
+	case errors.Is(err, fs.ErrPermission):
+		why = "no permission to read the file"
+		fix = "Give the user that runs the agent the right to read it; it is then taken in by itself."
+	case errors.Is(err, fs.ErrNotExist):
+		why, fix = "the file is gone", ""
+	}
+	if g.why != why {
+		f.in.opt.Log.Warn("file waits", "folder", f.dir, "file", e.name, "why", why, "error", err)
+	}
+	g.why, g.fix, g.retry = why, fix, time.Now().Add(retryAfter)
+}
+
+func (f *folder) beside(name string) bool {
+	info, err := os.Stat(filepath.Join(f.dir, name))
+	return err == nil && info.Mode().IsRegular()
+}
+
+const maxMetaBytes = 1 << 20
+
+// metaOf reads the meta file beside a finished file. wait is above zero while
+// the meta may still come, or is still being written.
+func (f *folder) metaOf(name string, finished time.Duration) (meta []byte, e *entry, wait time.Duration) {
+	left := f.in.opt.MetaWait - finished
+	for _, n := range metaNames(name) {
+		b, e, err := f.readMeta(n)
+		if errors.Is(err, fs.ErrNotExist) {
+			continue
+		}
+		if (err != nil || !json.Valid(b)) && left > 0 {
+			return nil, nil, left
+		}
+		if err != nil {
+			return nil, nil, 0 // stays in the folder, and is applied when it can be read
+		}
+		return b, e, 0
+	}
+	return nil, nil, max(0, left)
+}
+
+func (f *folder) readMeta(name string) ([]byte, *entry, error) {
+	file, err := os.Open(filepath.Join(f.dir, name))
+	if err != nil {
+		return nil, nil, err
+	}
+	defer file.Close()
+	info, err := file.Stat()
+	if err != nil {
+		return nil, nil, err
+	}
+	b, err := io.ReadAll(io.LimitReader(file, maxMetaBytes+1))
+	if err == nil && len(b) > maxMetaBytes {
+		err = fmt.Errorf("%s is larger than %d bytes", name, maxMetaBytes)
+	}
+	return b, &entry{name, info.Size(), info.ModTime()}, err
+}
+
+// targetsOf lists the files that a meta file may speak of: the exact name, and
+// a prefix that a name with any ending may have.
+func targetsOf(meta string) (exact, stem string) {
+	exact = meta[:len(meta)-len(metaSuffix)]
+	return exact, strings.TrimSuffix(exact, ".") + "."
+}
+
+// errGrowing: the file changed while it was read.
+var errGrowing = errors.New("the file changed while it was read")

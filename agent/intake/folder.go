@@ -1,0 +1,277 @@
+package intake
+
+import (
+	"context"
+	"errors"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+)
+
+// FolderState says how one watched folder stands, for the screen.
+type FolderState struct {
+	Dir     string
+	Looked  time.Time // end of the last look; zero before the first
+	Problem string    // why nothing is taken in from it; empty when all is well
+	Fix     string
+	Map     string // name of the channel map in use; empty: channels are guessed
+	Files   int    // acquisition files lying in it
+	Waiting []Waiting
+}
+
+// Waiting is a file that lies in the folder and is not taken in yet.
+type Waiting struct {
+	Name  string
+	Size  int64
+	Since time.Time
+	Why   string
+	Fix   string
+}
+
+// folder watches one directory.
+type folder struct {
+	dir   string
+	maps  *mapFile
+	in    *Intake
+	known known
+	grow  map[string]*growing
+
+	mu    sync.Mutex
+	state FolderState
+}
+
+func (f *folder) State() FolderState {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	s := f.state
+	s.Waiting = slices.Clone(s.Waiting)
+	return s
+}
+
+// entry is one acquisition or meta file as a look through the folder found it.
+type entry struct {
+	name string
+	size int64
+	mod  time.Time
+}
+
+// run looks through the folder until ctx ends. It returns an error only when
+// the store can no longer be written.
+func (f *folder) run(ctx context.Context) error {
+	k, err := loadKnown(ctx, f.in.opt.Store, f.dir)
+	if err != nil {
+		return err
+	}
+	f.known = k
+	hint := newHint(f.dir, f.in.opt.Log)
+	defer hint.close()
+	timer := time.NewTimer(0)
+	defer timer.Stop()
+	var earliest time.Time
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-timer.C:
+		case <-hint.c:
+			if wait := time.Until(earliest); wait > 0 { // a file that grows sends many hints
+				timer.Reset(wait)
+				continue
+			}
+		}
+		start := time.Now()
+		next, err := f.pass(ctx)
+		if ctx.Err() != nil {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		hint.renew(f.State().Problem == "")
+		// A folder that takes long to look through is looked through less often.
+		took := time.Since(start)
+		earliest = time.Now().Add(max(50*time.Millisecond, 5*took))
+		timer.Reset(max(next, 5*took))
+	}
+}
+
+// pass looks through the folder once and takes in what is finished. It gives
+// the time until the next look.
+func (f *folder) pass(ctx context.Context) (time.Duration, error) {
+	m, mapErr := f.maps.look()
+	r, under, marker := ruleOf(nil, f.in.opt.Stale), mapHash(m), ""
+	if m != nil {
+		r, marker = ruleOf(m.Map, f.in.opt.Stale), m.Complete.Marker
+	}
+	fresh, metas, files, err := f.list(ctx, under, marker)
+	now := time.Now()
+	if err != nil {
+		if f.publish(FolderState{Problem: unreachable(f.dir, err), Fix: reachFix(err), Looked: now}) {
+			f.in.opt.Log.Warn("watched folder cannot be read", "folder", f.dir, "error", err)
+		}
+		return f.in.opt.Poll, nil
+	}
+	st := FolderState{Looked: now, Files: files}
+	if m != nil {
+		st.Map = m.Name
+		if m.Map.Name != "" {
+			st.Map += " (" + m.Map.Name + ")"
+		}
+	}
+	if mapErr != nil {
+		st.Problem = "The channel map cannot be used: " + mapErr.Error()
+		st.Fix = "Mend " + f.maps.path + "; the files wait in the folder and are taken in as soon as the map can be read."
+	}
+	next := f.in.opt.Poll
+	var fatal error
+	for _, e := range fresh {
+		if ctx.Err() != nil {
+			break
+		}
+		g := f.grow[e.name]
+		if fatal == nil && mapErr == nil {
+			again, err := f.consider(ctx, e, g, r, m)
+			if again > 0 {
+				next = min(next, max(again, 20*time.Millisecond))
+			}
+			fatal = err
+		} else {
+			g.why = "the channel map cannot be used"
+		}
+		if !f.known.has(e.name, e.size, e.mod, under) {
+			st.Waiting = append(st.Waiting, Waiting{Name: e.name, Size: e.size, Since: g.since, Why: g.why, Fix: g.fix})
+		} else {
+			delete(f.grow, e.name)
+		}
+	}
+	for _, e := range metas {
+		if fatal == nil && ctx.Err() == nil {
+			fatal = f.lateMeta(ctx, e, r.quiet)
+		}
+	}
+	if f.publish(st) && st.Problem != "" {
+		f.in.opt.Log.Warn("watched folder waits", "folder", f.dir, "problem", st.Problem)
+	}
+	return next, fatal
+}
+
+// publish replaces the state and tells whether the problem is a new one.
+func (f *folder) publish(s FolderState) bool {
+	s.Dir = f.dir
+	f.mu.Lock()
+	changed := s.Problem != f.state.Problem
+	f.state = s
+	f.mu.Unlock()
+	return changed
+}
+
+// saying changes what is said of a waiting file in the middle of a look: large
+// files take a while.
+func (f *folder) saying(name, why string) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	for i := range f.state.Waiting {
+		if f.state.Waiting[i].Name == name {
+			f.state.Waiting[i].Why, f.state.Waiting[i].Fix = why, ""
+		}
+	}
+}
+
+// list finds the acquisition files that are not dealt with, in the order in
+// which they were written, and the meta files that were not applied. Files that
+// are gone are forgotten.
+func (f *folder) list(ctx context.Context, mapHash []byte, marker string) (fresh, metas []entry, files int, err error) {
+	d, err := os.Open(f.dir)
+	if err != nil {
+		return nil, nil, 0, err
+	}
+	defer d.Close()
+	now := time.Now()
+	present := make(map[string]bool, len(f.grow))
+	for {
+		batch, err := d.ReadDir(512)
+		for _, de := range batch {
+			name := de.Name()
+			shot, meta := isShot(name, marker), strings.HasSuffix(strings.ToLower(name), metaSuffix)
+			if !shot && !meta {
+				continue
+			}
+			info, err := statEntry(f.dir, de)
+			if err != nil || !info.Mode().IsRegular() {
+				continue // gone since, a folder, a pipe, a link to nowhere
+			}
+			e := entry{name, info.Size(), info.ModTime()}
+			if shot {
+				files++
+			}
+			if f.known.has(name, e.size, e.mod, mapHash) {
+				continue
+			}
+			present[name] = true
+			g := f.grow[name]
+			if g == nil {
+				g = &growing{}
+				f.grow[name] = g
+			}
+			g.note(e.size, e.mod, now)
+			if meta {
+				metas = append(metas, e)
+			} else {
+				fresh = append(fresh, e)
+			}
+		}
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return nil, nil, 0, err
+		}
+		if ctx.Err() != nil {
+			return nil, nil, 0, ctx.Err()
+		}
+	}
+	for name := range f.grow {
+		if !present[name] {
+			delete(f.grow, name)
+		}
+	}
+	slices.SortFunc(fresh, func(a, b entry) int {
+		if c := a.mod.Compare(b.mod); c != 0 {
+			return c
+		}
+		return strings.Compare(a.name, b.name)
+	})
+	return fresh, metas, files, nil
+}
+
+func statEntry(dir string, de fs.DirEntry) (fs.FileInfo, error) {
+	if de.Type()&fs.ModeSymlink != 0 {
+		return os.Stat(filepath.Join(dir, de.Name()))
+	}
+	return de.Info()
+}
+
+func baseName(path string) string { return filepath.Base(path) }
+
+func unreachable(dir string, err error) string {
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return "The watched folder " + dir + " is not there."
+	case errors.Is(err, fs.ErrPermission):
+		return "The watched folder " + dir + " may not be read by this user."
+	default:
+		return "The watched folder " + dir + " cannot be read: " + err.Error() + "."
+	}
+}
+
+func reachFix(err error) string {
+	if errors.Is(err, fs.ErrPermission) {
+		return "Give the user that runs the agent the right to list and read it; taking in goes on by itself."
+	}
+	return "Connect the network drive or create the folder; taking in goes on by itself as soon as it is back."
+}

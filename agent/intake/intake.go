@@ -1,0 +1,211 @@
+package intake
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"path/filepath"
+	"runtime"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"github.com/google/uuid"
+	"golang.org/x/sync/errgroup"
+
+	"thudbook/sync/blob"
+	"thudbook/sync/kv"
+	"thudbook/sync/ledger"
+	"thudbook/sync/problem"
+	"thudbook/sync/record"
+	"thudbook/sync/view"
+)
+
+// What holds where Options say nothing else.
+const (
+	DefaultLimit    = 1 << 30   // bytes of one acquisition file
+	DefaultReserve  = 512 << 20 // bytes of the disk that are left free
+	defaultPoll     = time.Second
+	defaultMetaWait = 500 * time.Millisecond
+	retryAfter      = 2 * time.Second
+)
+
+// Folder is one folder to watch.
+type Folder struct {
+	Dir string
+	Map string // channel map; empty: map.toml in the folder, else channels are guessed
+}
+
+// Options say where shots come from and where they go. Ledger, Store, Blobs,
+// Views, Lab, Rig, Data and Log are required; the rest has useful zero values.
+type Options struct {
+	Ledger *ledger.Ledger
+	Store  kv.Store
+	Blobs  blob.Store
+	Views  *view.Set
+	Lab    func() record.LabID // that shots are written for; may change when the agent is enrolled
+	Rig    uuid.UUID
+	Data   string // folder of the store, whose disk is watched
+
+	Folders    []Folder
+	DefaultMap string        // channel map of posts without one; empty: that of the first folder
+	Limit      int64         // bytes of one file
+	Reserve    int64         // bytes left free; negative: none
+	Poll       time.Duration // between looks at a folder
+	MetaWait   time.Duration // that a finished file waits for its meta file
+	Stale      time.Duration // after which a file that never satisfies its rule is taken in
+	Now        func() time.Time
+	Log        *slog.Logger
+	Recorded   func()            // told after records were written
+	Taken      func(kind string) // told of each shot taken in
+}
+
+// Counts are what happened since the start.
+type Counts struct {
+	Taken, Partly, Known, SeenAgain, Quarantined, Refused int64
+	Scoring                                               time.Duration // spent in reading and scoring files
+}
+
+// Intake takes shots in. Its methods may be called from several goroutines.
+type Intake struct {
+	opt     Options
+	folders []*folder
+	slots   chan struct{} // bounds how many files are read and scored at once
+
+	taken, partly, known, again, quarantined, refused, scoringNS atomic.Int64
+
+	mu       sync.Mutex
+	mapBlobs map[record.Hash]record.Attachment // maps that are durable already
+	broken   error                             // why the store is no longer written
+	brokenC  chan struct{}                     // closed when broken is set
+}
+
+// New checks the options; it touches neither folders nor store.
+func New(o Options) (*Intake, error) {
+	if o.Ledger == nil || o.Store == nil || o.Blobs == nil || o.Views == nil || o.Lab == nil || o.Data == "" || o.Rig == uuid.Nil {
+		return nil, errors.New("intake: ledger, store, blobs, views, lab, rig and data folder are required")
+	}
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	o.Limit = orDefault(o.Limit, DefaultLimit)
+	o.Reserve = orDefault(o.Reserve, DefaultReserve)
+	o.Poll = orDefault(o.Poll, defaultPoll)
+	o.MetaWait = orDefault(o.MetaWait, defaultMetaWait)
+	in := &Intake{opt: o, slots: make(chan struct{}, max(2, runtime.GOMAXPROCS(0))),
+		mapBlobs: map[record.Hash]record.Attachment{}, brokenC: make(chan struct{})}
+	for _, f := range o.Folders {
+		dir, err := filepath.Abs(f.Dir)
+		if err != nil {
+			return nil, fmt.Errorf("watched folder %s: %w", f.Dir, err)
+		}
+		for _, other := range in.folders {
+			if other.dir == dir {
+				return nil, problem.New(problem.Invalid, "The folder "+dir+" is to be watched twice.", "Name it once.")
+			}
+		}
+		in.folders = append(in.folders, &folder{dir: dir, in: in, maps: mapFor(dir, f.Map), grow: map[string]*growing{},
+			state: FolderState{Dir: dir}})
+	}
+	return in, nil
+}
+
+func orDefault[T int64 | time.Duration](v, def T) T {
+	if v == 0 {
+		return def
+	}
+	return v
+}
+
+// Run watches the folders until ctx ends. An error means that the store can no
+// longer be written: the process should end, so that it is opened anew.
+func (in *Intake) Run(ctx context.Context) error {
+	g, ctx := errgroup.WithContext(ctx)
+	g.Go(func() error {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-in.brokenC:
+			return in.Broken()
+		}
+	})
+	for _, f := range in.folders {
+		g.Go(func() error { return f.run(ctx) })
+	}
+	return g.Wait()
+}
+
+// Folders gives the state of each watched folder.
+func (in *Intake) Folders() []FolderState {
+	out := make([]FolderState, len(in.folders))
+	for i, f := range in.folders {
+		out[i] = f.State()
+	}
+	return out
+}
+
+// Counts gives what happened since the start.
+func (in *Intake) Counts() Counts {
+	return Counts{in.taken.Load(), in.partly.Load(), in.known.Load(), in.again.Load(), in.quarantined.Load(), in.refused.Load(), time.Duration(in.scoringNS.Load())}
+}
+
+// Broken gives the error after which nothing more is taken in, or nil.
+func (in *Intake) Broken() error {
+	in.mu.Lock()
+	defer in.mu.Unlock()
+	return in.broken
+}
+
+func (in *Intake) setBroken(err error) {
+	in.mu.Lock()
+	defer in.mu.Unlock()
+	if in.broken == nil {
+		in.broken = err
+		close(in.brokenC)
+		in.opt.Log.Error("the store can no longer be written; nothing was acknowledged, files stay where they are", "error", err)
+	}
+}
+
+func (in *Intake) recorded() {
+	if in.opt.Recorded != nil {
+		in.opt.Recorded()
+	}
+}
+
+// Room tells whether size more bytes may be written; the problem says in words
+// why not.
+func (in *Intake) Room(size int64) error {
+	if in.opt.Reserve < 0 {
+		return nil
+	}
+	free, err := DiskFree(in.opt.Data)
+	if err != nil {
+		return &problem.Error{Code: problem.Unavailable, What: "The free space of the disk cannot be found out.",
+			Where: in.opt.Data, Fix: "Check that the data folder is there and may be read.", Err: err}
+	}
+	if free-size >= in.opt.Reserve {
+		return nil
+	}
+	return problem.New(problem.Unavailable,
+		fmt.Sprintf("The disk is nearly full: %d MB are free, and %d MB are kept in reserve. Nothing is taken in.", free>>20, in.opt.Reserve>>20),
+		"Free some space on the disk of "+in.opt.Data+". The files wait where they are, and taking in goes on by itself.")
+}
+
+// MapForPosts gives the channel map that holds for files without one of their
+// own: that of the first watched folder. nil means that channels are guessed.
+func (in *Intake) MapForPosts() (*Map, error) {
+	var m *mapFile
+	switch {
+	case in.opt.DefaultMap != "":
+		m = mapFor("", in.opt.DefaultMap)
+	case len(in.folders) > 0:
+		m = mapFor(in.folders[0].dir, "") // a second reader: the folder's own belongs to its goroutine
+	default:
+		return nil, nil
+	}
+	return m.look()
+}

@@ -1,0 +1,308 @@
+package intake
+
+import (
+	"context"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"time"
+
+	"github.com/google/uuid"
+
+	"thudbook/sync/blob"
+	"thudbook/sync/kv"
+	"thudbook/sync/lab"
+	"thudbook/sync/ledger"
+	"thudbook/sync/problem"
+	"thudbook/sync/record"
+	"thudbook/sync/scope"
+	"thudbook/sync/view"
+)
+
+// Submission is one file offered to be taken in. The bytes are in the blob
+// store already, durable, under Ref.
+type Submission struct {
+	Ref     blob.Ref
+	Name    string    // without folder
+	Path    string    // where it lies; empty when it was posted
+	ModTime time.Time // zero when not known
+	Map     *Map      // nil: channels are guessed
+	Meta    []byte    // JSON; nil when there is none
+
+	notes   []note
+	folder  *folder // whose seen list is to be kept; nil when posted
+	meta    *entry  // the meta file that was read along
+	lost    bool    // the bytes are over the limit and were not kept
+	badMeta bool
+}
+
+// Status says what became of a submission.
+type Status int
+
+// The outcomes. Known: the same bytes came before under this name. SeenAgain:
+// they came before under another name or at another time, and a person is asked.
+const (
+	Taken Status = iota
+	Known
+	SeenAgain
+	Quarantined
+)
+
+// Outcome is the durable result of a submission.
+type Outcome struct {
+	Status   Status
+	ID       uuid.UUID // of the shot, or of the quarantine entry
+	Sighting uuid.UUID // of the question, when SeenAgain
+	Score    *lab.Score
+	Error    *lab.Fault // what could not be read; with Taken the rest was
+	New      bool       // a record was written for it
+
+	kind   string       // of a shot taken in
+	settle *view.Source // quarantine entry of another lab that this shot settles
+}
+
+// Put copies bytes into the blob store: streamed, hashed, durable on return.
+// It refuses before it writes when the disk is nearly full.
+func (in *Intake) Put(ctx context.Context, r io.Reader, expect int64) (blob.Ref, error) {
+	if err := in.Room(max(expect, 0)); err != nil {
+		in.refused.Add(1)
+		return blob.Ref{}, err
+	}
+	return in.opt.Blobs.Put(ctx, r, in.opt.Limit)
+}
+
+// takeFile takes in a finished file of a watched folder.
+func (in *Intake) takeFile(ctx context.Context, e entry, s *Submission) error {
+	if err := in.acquire(ctx); err != nil {
+		return err
+	}
+	defer in.release()
+	file, err := os.Open(s.Path)
+	if err != nil {
+		return err
+	}
+	defer file.Close()
+	if err := unchanged(file, s.Path, e); err != nil {
+		return err
+	}
+	if e.size > in.opt.Limit {
+		s.lost = true
+		s.Ref, err = hashOnly(ctx, file)
+	} else {
+		s.Ref, err = in.Put(ctx, file, e.size)
+	}
+	if err != nil {
+		return err
+	}
+	if s.Ref.Size != e.size {
+		return errGrowing
+	}
+	if err := unchanged(file, s.Path, e); err != nil {
+		return err
+	}
+	_, err = in.finish(ctx, s)
+	return err
+}
+
+// unchanged tells whether both the open file and what the name leads to are as
+// they were when the folder was looked through.
+func unchanged(file *os.File, path string, e entry) error {
+	open, err := file.Stat()
+	if err != nil {
+		return err
+	}
+	named, err := os.Stat(path)
+	if err != nil {
+		return err
+	}
+	for _, i := range []os.FileInfo{open, named} {
+		if i.Size() != e.size || !i.ModTime().Equal(e.mod) {
+			return errGrowing
+		}
+	}
+	return nil
+}
+
+// hashOnly sums bytes that are too many to be kept.
+func hashOnly(ctx context.Context, r io.Reader) (blob.Ref, error) {
+	h := sha256.New()
+	var n int64
+	for {
+		m, err := io.CopyN(h, r, 8<<20)
+		n += m
+		if errors.Is(err, io.EOF) {
+			return blob.Ref{SHA256: record.Hash(h.Sum(nil)), Size: n}, nil
+		}
+		if err == nil {
+			err = ctx.Err()
+		}
+		if err != nil {
+			return blob.Ref{}, err
+		}
+	}
+}
+
+// Submit takes in bytes that Put has stored. When it returns without an error
+// the outcome is durable.
+func (in *Intake) Submit(ctx context.Context, s Submission) (Outcome, error) {
+	if err := in.acquire(ctx); err != nil {
+		return Outcome{}, err
+	}
+	defer in.release()
+	return in.finish(ctx, &s)
+}
+
+func (in *Intake) acquire(ctx context.Context) error {
+	if err := in.Broken(); err != nil {
+		return err
+	}
+	select {
+	case in.slots <- struct{}{}:
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
+func (in *Intake) release() { <-in.slots }
+
+// finish decides what the bytes are, and writes it down.
+func (in *Intake) finish(ctx context.Context, s *Submission) (Outcome, error) {
+	var src view.Source
+	var before *seenEntry
+	err := in.opt.Store.View(ctx, func(r kv.Reader) (err error) {
+		if src, _, err = in.opt.Views.FindSource(r, scope.All(), s.Ref.SHA256); err == nil && s.folder != nil {
+			before, err = getSeen(r, s.folder.dir, s.Name)
+		}
+		return err
+	})
+	if err != nil {
+		return Outcome{}, err
+	}
+	var d *decision
+	if src.Shot == uuid.Nil {
+		if before != nil && before.Taken {
+			s.notes = append(s.notes, note{flagChanged, fmt.Sprintf("the file changed after it had been taken in as shot %s; both are kept", before.ID)})
+		}
+		if d, err = in.read(ctx, s); err != nil {
+			return Outcome{}, err
+		}
+	}
+	var out Outcome
+	_, err = in.opt.Ledger.AppendWith(ctx, in.opt.Lab(), func(tx kv.Tx) ([]ledger.Draft, error) {
+		var drafts []ledger.Draft
+		var err error
+		if out, drafts, err = in.decide(tx, s, d); err != nil {
+			return nil, err
+		}
+		return drafts, in.remember(tx, s, out)
+	})
+	if err != nil {
+		return Outcome{}, in.appendFailed(ctx, err)
+	}
+	in.settleElsewhere(ctx, out)
+	if s.folder != nil {
+		s.folder.dealtWith(s, out)
+	}
+	in.report(s, out)
+	return out, nil
+}
+
+// settleElsewhere closes a quarantine entry of another lab, as of the time
+// before the agent was enrolled: its record belongs into the chain of that lab.
+func (in *Intake) settleElsewhere(ctx context.Context, out Outcome) {
+	if out.settle == nil {
+		return
+	}
+	dr, err := settled(out.settle.Quarantine, out.ID)
+	if err == nil {
+		_, err = in.opt.Ledger.Append(ctx, out.settle.Lab, dr)
+	}
+	if err != nil {
+		in.opt.Log.Warn("the shot is saved; its earlier quarantine entry stays open", "entry", out.settle.Quarantine, "error", err)
+	}
+}
+
+// appendFailed tells an error that concerns one file from one after which the
+// store is no longer to be written.
+func (in *Intake) appendFailed(ctx context.Context, err error) error {
+	if ctx.Err() != nil && !errors.Is(err, kv.ErrUnknown) {
+		return err
+	}
+	if errors.Is(err, kv.ErrUnknown) || problem.Of(err) == problem.Unavailable || problem.Of(err) == problem.Damaged {
+		in.refused.Add(1)
+		p := &problem.Error{Code: problem.Unavailable, What: "The store could not be written; the shot is not saved in it.",
+			Fix: "The original file stays where it is and is taken in when the agent runs again. Check the disk, then start the agent anew.", Err: err}
+		in.setBroken(p)
+		return p
+	}
+	return err
+}
+
+// remember writes the seen list of the folder, in the same transaction.
+func (in *Intake) remember(tx kv.Tx, s *Submission, out Outcome) error {
+	if s.folder == nil {
+		return nil
+	}
+	if s.meta != nil {
+		if err := putSeen(tx, s.folder.dir, &seenEntry{Name: s.meta.name, Size: s.meta.size, ModNS: s.meta.mod.UnixNano(), ID: out.ID, Meta: true}); err != nil {
+			return err
+		}
+	}
+	return putSeen(tx, s.folder.dir, s.seen(out))
+}
+
+func (s *Submission) seen(out Outcome) *seenEntry {
+	e := &seenEntry{Name: s.Name, Size: s.Ref.Size, ModNS: s.ModTime.UnixNano(), Hash: s.Ref.SHA256[:], ID: out.ID, Taken: out.Status != Quarantined}
+	if out.Status == Quarantined {
+		e.MapHash = mapHash(s.Map)
+	}
+	return e
+}
+
+// dealtWith keeps the list in memory like the one in the store. It runs in the
+// folder's own goroutine.
+func (f *folder) dealtWith(s *Submission, out Outcome) {
+	f.known.add(s.seen(out))
+	if s.meta != nil {
+		f.known.add(&seenEntry{Name: s.meta.name, Size: s.meta.size, ModNS: s.meta.mod.UnixNano()})
+	}
+}
+
+// report counts and logs an outcome.
+func (in *Intake) report(s *Submission, out Outcome) {
+	log := in.opt.Log.With("file", s.Name, "id", out.ID, "sha256", s.Ref.SHA256.String(), "bytes", s.Ref.Size)
+	switch out.Status {
+	case Taken:
+		in.taken.Add(1)
+		if in.opt.Taken != nil {
+			in.opt.Taken(out.kind)
+		}
+		if out.Error != nil {
+			in.partly.Add(1)
+			log.Warn("shot taken in, a part of it cannot be read", faultArgs(out.Error)...)
+		} else {
+			log.Info("shot taken in")
+		}
+	case Known:
+		in.known.Add(1)
+		log.Debug("the same bytes came before")
+	case SeenAgain:
+		in.again.Add(1)
+		log.Info("seen again: the same shot, or a stroke to count?", "sighting", out.Sighting)
+	case Quarantined:
+		if out.New {
+			in.quarantined.Add(1)
+			log.Warn("nothing in the file can be read; it is kept in quarantine", append(faultArgs(out.Error), "path", s.Path)...)
+		}
+	}
+	if out.New {
+		in.recorded()
+	}
+}
+
+func faultArgs(f *lab.Fault) []any {
+	return []any{"code", f.Code, "what", f.What, "line", f.Line, "column", f.Column, "channel", f.Channel, "fix", f.Fix}
+}

@@ -1,0 +1,394 @@
+//go:build unix
+
+package intake_test
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"runtime/metrics"
+	"strconv"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/google/uuid"
+
+	"thudbook/agent/intake"
+	"thudbook/sync/kv"
+	"thudbook/sync/lab"
+	"thudbook/sync/ledger/ledgertest"
+	"thudbook/sync/problem"
+)
+
+func (w *world) put(text string) intake.Submission {
+	w.t.Helper()
+	ref, err := w.in.Put(w.t.Context(), strings.NewReader(text), int64(len(text)))
+	w.must(err)
+	return intake.Submission{Name: "posted.csv", Ref: ref}
+}
+
+func TestSameBytesAtOnceGiveOneShot(t *testing.T) {
+	w := newWorld(t, ledgertest.Options{})
+	text := csv(75)
+	w.write("posted.csv", text)
+	w.start()
+	var wg sync.WaitGroup
+	var taken atomic.Int64
+	ids := make([]uuid.UUID, 8)
+	for i := range ids {
+		wg.Go(func() {
+			ref, err := w.in.Put(t.Context(), strings.NewReader(text), -1)
+			if err != nil {
+				t.Error(err)
+				return
+			}
+			out, err := w.in.Submit(t.Context(), intake.Submission{Name: "posted.csv", Ref: ref})
+			if err != nil {
+				t.Error(err)
+			}
+			if out.Status == intake.Taken {
+				taken.Add(1)
+			} else if out.Status != intake.Known {
+				t.Errorf("status %v", out.Status)
+			}
+			ids[i] = out.ID
+		})
+	}
+	wg.Wait()
+	w.settled()
+	if shots := w.shots(); len(shots) != 1 || w.in.Counts().Taken != 1 || taken.Load() > 1 || len(w.sightings()) != 0 {
+		t.Errorf("%d shots, %d taken, %d sightings; want one shot", len(shots), taken.Load(), len(w.sightings()))
+	}
+	for _, id := range ids {
+		if id != ids[0] {
+			t.Errorf("ids differ: %v", ids)
+		}
+	}
+}
+
+func TestUnreadablePostsAreKeptOnce(t *testing.T) {
+	w := newWorld(t, ledgertest.Options{})
+	for range 3 {
+		s := w.put("this is no table\n")
+		out, err := w.in.Submit(t.Context(), s)
+		w.must(err)
+		if out.Status != intake.Quarantined || out.Error == nil || out.Error.Fix == "" {
+			t.Fatalf("outcome = %+v", out)
+		}
+	}
+	if q := w.quarantine(true); len(q) != 1 || string(w.stored(q["posted.csv"].Quarantine.SourceSHA256)) != "this is no table\n" {
+		t.Errorf("quarantine = %v, want the bytes once", q)
+	}
+}
+
+func TestMetaThatCannotBeUsed(t *testing.T) {
+	for name, meta := range map[string]string{"no JSON": `{"specimen":`, "wrong unit": `{"specimen":"H-1","target_speed_m_s":5500}`, "too long": `{"x":"` + strings.Repeat("y", 60_000) + `"}`} {
+		t.Run(name, func(t *testing.T) {
+			w := newWorld(t, ledgertest.Options{})
+			s := w.put(csv(30))
+			s.Meta = []byte(meta)
+			out, err := w.in.Submit(t.Context(), s)
+			w.must(err)
+			r := w.shots()["posted.csv"]
+			if out.Status != intake.Taken || !w.hasFlag(out.ID, "meta_unreadable") || r.Shot.Assigned() {
+				t.Fatalf("outcome %+v, shot %+v", out, r.Shot)
+			}
+			if a, ok := r.Attachment(intake.RoleMeta); !ok || string(w.stored(a.SHA256)) != meta {
+				t.Error("the meta's bytes are not kept")
+			}
+		})
+	}
+}
+
+func TestFileTimeThatNoShotHas(t *testing.T) {
+	w := newWorld(t, ledgertest.Options{})
+	w.write("a.csv", csv(33))
+	never := time.Date(1901, 12, 13, 20, 45, 52, 0, time.UTC)
+	w.must(os.Chtimes(w.path("a.csv"), never, never))
+	w.start()
+	w.settled()
+	r := w.shots()["a.csv"]
+	if r.Shot.EffectiveFrom != lab.FromReceived || time.Since(r.Shot.EffectiveAt.Time()) > time.Hour || !w.hasFlag(r.ID, "file_time_implausible") {
+		t.Errorf("effective %s from %s", r.Shot.EffectiveAt, r.Shot.EffectiveFrom)
+	}
+}
+
+func TestLateMetaFillsWhatIsMissing(t *testing.T) {
+	w := newWorld(t, ledgertest.Options{})
+	w.write("a.csv", csv(71))
+	w.start()
+	w.settled()
+	id := w.shots()["a.csv"].ID
+	n, err := w.in.Assign(t.Context(), intake.Assignment{Shot: id, Meta: lab.Meta{Specimen: "H-7"}})
+	if err != nil || n != 1 {
+		t.Fatalf("Assign = %d, %v", n, err)
+	}
+	w.write("a.meta.json", `{"specimen":"H-99","location":"side","target_speed_m_s":7.4,"kind":"dry","fired_at":"2026-05-04T08:00:00Z"}`)
+	w.until("the meta is applied", func() bool { return w.shots()["a.csv"].Shot.Location == "side" })
+	s := w.shots()["a.csv"].Shot
+	if s.Specimen != "H-7" || *s.TargetSpeedMS != 7.4 || s.Kind != lab.ShotDry || s.EffectiveAt.String() != "2026-05-04T08:00:00.000Z" || s.EffectiveFrom != lab.FromMeta {
+		t.Errorf("shot = %+v; what was typed must stay, the rest come from the file", s)
+	}
+	before, err := w.l.Heads(t.Context())
+	w.must(err)
+	w.restart()
+	w.settled()
+	time.Sleep(200 * time.Millisecond)
+	after, err := w.l.Heads(t.Context())
+	w.must(err)
+	for o := range after {
+		if after[o] != before[o] {
+			t.Errorf("a meta file was applied again: %v, then %v", before[o], after[o])
+		}
+	}
+}
+
+func TestAssign(t *testing.T) {
+	w := newWorld(t, ledgertest.Options{})
+	out, err := w.in.Submit(t.Context(), w.put(csv(72)))
+	w.must(err)
+	speed := 5.5
+	a := intake.Assignment{Shot: out.ID, Meta: lab.Meta{Specimen: "H-3", Location: "front", TargetSpeedMS: &speed}, Kind: lab.ShotHit}
+	if n, err := w.in.Assign(t.Context(), a); n != 3 || err != nil {
+		t.Fatalf("Assign = %d, %v; want 3 edits", n, err)
+	}
+	if n, err := w.in.Assign(t.Context(), a); n != 0 || err != nil {
+		t.Errorf("the same again = %d, %v; want nothing", n, err)
+	}
+	if s := w.shots()["posted.csv"].Shot; !s.Assigned() || s.Specimen != "H-3" {
+		t.Errorf("shot = %+v", s)
+	}
+	a.Meta.Specimen = "H-4"
+	if n, err := w.in.Assign(t.Context(), a); n != 1 || err != nil {
+		t.Errorf("correction = %d, %v", n, err)
+	}
+	r := w.shots()["posted.csv"]
+	if r.Shot.Specimen != "H-4" || len(r.Conflicts()) != 0 {
+		t.Errorf("specimen %q, conflicts %v", r.Shot.Specimen, r.Conflicts())
+	}
+	bad := -3.0
+	if _, err := w.in.Assign(t.Context(), intake.Assignment{Shot: out.ID, Meta: lab.Meta{TargetSpeedMS: &bad}}); problem.Of(err) != problem.Invalid {
+		t.Errorf("negative speed: %v", err)
+	}
+	if _, err := w.in.Assign(t.Context(), intake.Assignment{Shot: uuid.New()}); problem.Of(err) != problem.NotFound {
+		t.Errorf("unknown shot: %v", err)
+	}
+}
+
+func TestOverTheLimit(t *testing.T) {
+	w := newWorld(t, ledgertest.Options{}, func(o *intake.Options) { o.Limit = 10_000 })
+	w.write("big.csv", csv(55))
+	w.write("small.csv", "t,ax\n0,1\n0.1,2\n")
+	w.start()
+	w.settled()
+	q, ok := w.quarantine(false)["big.csv"]
+	if !ok || q.Quarantine.Error.Code != "too_large" || !strings.Contains(q.Quarantine.Error.What, w.path("big.csv")) {
+		t.Fatalf("quarantine = %+v", w.quarantine(false))
+	}
+	if has, _, err := w.l.Blobs.Has(t.Context(), q.Quarantine.SourceSHA256); has || err != nil {
+		t.Errorf("bytes over the limit were kept: %v %v", has, err)
+	}
+	if _, err := w.in.Put(t.Context(), strings.NewReader(csv(56)), -1); problem.Of(err) != problem.TooLarge {
+		t.Errorf("Put over the limit = %v", err)
+	}
+}
+
+func TestNearlyFullDiskPauses(t *testing.T) {
+	w := newWorld(t, ledgertest.Options{}, func(o *intake.Options) { o.Reserve = 1 << 60 })
+	w.write("a.csv", csv(57))
+	w.start()
+	w.until("the file waits and says why", func() bool {
+		s := w.in.Folders()[0].Waiting
+		return len(s) == 1 && strings.Contains(s[0].Why, "disk is nearly full") && s[0].Fix != ""
+	})
+	if err := w.in.Room(0); problem.Of(err) != problem.Unavailable {
+		t.Errorf("Room = %v", err)
+	}
+	if _, err := w.in.Put(t.Context(), strings.NewReader("x"), 1); problem.Of(err) != problem.Unavailable {
+		t.Errorf("Put = %v", err)
+	}
+	w.opt.Reserve = 1
+	w.restart()
+	w.settled()
+	if len(w.shots()) != 1 {
+		t.Error("the file was not taken in when there was room again")
+	}
+}
+
+// failing makes commits fail in the way of a disk that gave an error.
+type failing struct {
+	kv.Store
+	on *atomic.Bool
+}
+
+func (f failing) Update(ctx context.Context, fn func(kv.Tx) error) error {
+	if f.on.Load() {
+		return fmt.Errorf("commit: %w", errors.Join(kv.ErrUnknown, syscall.ENOSPC))
+	}
+	return f.Store.Update(ctx, fn)
+}
+
+func TestFailedCommitAcknowledgesNothing(t *testing.T) {
+	var on atomic.Bool
+	w := newWorld(t, ledgertest.Options{Wrap: func(s kv.Store) kv.Store { return failing{s, &on} }})
+	w.start()
+	on.Store(true)
+	text := csv(58)
+	w.write("a.csv", text)
+	select {
+	case err := <-w.ended:
+		w.cancel, w.ended = nil, nil
+		if !errors.Is(err, kv.ErrUnknown) || problem.Of(err) != problem.Unavailable {
+			t.Fatalf("Run = %v, want the error of the commit", err)
+		}
+	case <-time.After(20 * time.Second):
+		t.Fatal("intake went on after a failed commit")
+	}
+	if _, err := w.in.Submit(t.Context(), w.put(csv(59))); problem.Of(err) != problem.Unavailable {
+		t.Errorf("Submit after the failure = %v", err)
+	}
+	if n := len(w.shots()); n != 0 {
+		t.Errorf("%d shots", n)
+	}
+	on.Store(false)
+	w.restart()
+	w.settled()
+	if s := w.shots(); len(s) != 1 || string(w.stored(s["a.csv"].Shot.SourceSHA256)) != text {
+		t.Errorf("after the restart: %v", s)
+	}
+}
+
+// TestNoPermission needs a user whom permissions bind, which root is not.
+func TestNoPermission(t *testing.T) {
+	if os.Getenv("THUDBOOK_TEST_CHILD") == "" && os.Geteuid() == 0 {
+		asNobody(t)
+		return
+	}
+	w := newWorld(t, ledgertest.Options{})
+	w.write("a.csv", csv(61))
+	w.must(os.Chmod(w.path("a.csv"), 0))
+	w.write("b.csv", csv(62))
+	w.start()
+	w.until("the wait is in words, with the fix", func() bool {
+		s := w.in.Folders()[0].Waiting
+		return len(s) == 1 && s[0].Name == "a.csv" && s[0].Why == "no permission to read the file" && s[0].Fix != "" && len(w.shots()) == 1
+	})
+	if !strings.Contains(w.log.String(), "no permission") || len(w.quarantine(true)) != 0 {
+		t.Error("not in the log, or recorded before it could be read")
+	}
+	w.must(os.Chmod(w.path("a.csv"), 0o600))
+	w.until("the file is taken in once it can be read", func() bool { return len(w.shots()) == 2 })
+}
+
+// asNobody runs this one test again as a user without rights.
+func asNobody(t *testing.T) {
+	dir, err := os.MkdirTemp("", "thudbook-nobody-")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer os.RemoveAll(dir)
+	const nobody = 65534
+	exe := filepath.Join(dir, "intake.test")
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	from, err := os.Open(self)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer from.Close()
+	to, err := os.OpenFile(exe, os.O_CREATE|os.O_WRONLY, 0o755)
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = io.Copy(to, from)
+	if err := errors.Join(err, to.Close(), os.Chmod(dir, 0o755)); err != nil {
+		t.Fatal(err)
+	}
+	tmp := filepath.Join(dir, "tmp")
+	if err := errors.Join(os.Mkdir(tmp, 0o700), os.Chown(tmp, nobody, nobody)); err != nil {
+		t.Fatal(err)
+	}
+	cmd := exec.CommandContext(t.Context(), exe, "-test.run", "^TestNoPermission$", "-test.v")
+	cmd.Env = append(os.Environ(), "THUDBOOK_TEST_CHILD=1", "TMPDIR="+tmp, "HOME="+tmp)
+	cmd.Dir = tmp
+	cmd.SysProcAttr = &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: nobody, Gid: nobody}}
+	out, err := cmd.CombinedOutput()
+	if err != nil || !bytes.Contains(out, []byte("--- PASS: TestNoPermission")) {
+		t.Fatalf("as user %d: %v\n%s", nobody, err, out)
+	}
+}
+
+// TestHugeFile takes in 500 MB of rows. The memory in use may not follow the
+// size of the file.
+func TestHugeFile(t *testing.T) {
+	if testing.Short() {
+		t.Skip("writes 500 MB; run without -short")
+	}
+	const size = 500 << 20
+	w := newWorld(t, ledgertest.Options{})
+	f, err := os.Create(w.path("huge.part"))
+	w.must(err)
+	_, err = f.WriteString("t,ax,ay,az,wx\n")
+	w.must(err)
+	var block []byte
+	for n, i := 0, 0; n < size; {
+		block = block[:0]
+		for len(block) < 1<<20 {
+			block = strconv.AppendFloat(block, float64(i)/20000, 'f', 5, 64)
+			block = append(block, ",0.12345,0.23456,0.34567,0.45678\n"...)
+			i++
+		}
+		k, err := f.Write(block)
+		w.must(err)
+		n += k
+	}
+	w.must(f.Close())
+	w.must(os.Rename(w.path("huge.part"), w.path("huge.csv")))
+	w.write("small.csv", csv(65))
+
+	runtime.GC()
+	done, peak := make(chan struct{}), make(chan uint64)
+	go func() {
+		sample := []metrics.Sample{{Name: "/memory/classes/heap/objects:bytes"}}
+		var most uint64
+		for {
+			metrics.Read(sample)
+			most = max(most, sample[0].Value.Uint64())
+			select {
+			case <-done:
+				peak <- most
+				return
+			case <-time.After(5 * time.Millisecond):
+			}
+		}
+	}()
+	w.start()
+	w.within(5*time.Minute, "both files are dealt with", func() bool { return len(w.shots())+len(w.quarantine(true)) == 2 })
+	close(done)
+	most := <-peak
+	t.Logf("heap at most %d MB; %+v", most>>20, w.quarantine(true)["huge.csv"].Quarantine.Error)
+	if most > size/2 {
+		t.Errorf("the heap reached %d MB for a file of %d MB", most>>20, size>>20)
+	}
+	if q, ok := w.quarantine(true)["huge.csv"]; ok {
+		if q.Quarantine.Error.Code != "too_large" || q.Quarantine.Error.Fix == "" {
+			t.Errorf("error = %+v", q.Quarantine.Error)
+		}
+		w.must(w.l.Blobs.Verify(t.Context(), q.Quarantine.SourceSHA256))
+	}
+	if _, ok := w.shots()["small.csv"]; !ok {
+		t.Error("the small file beside it was not taken in")
+	}
+}

@@ -1,0 +1,120 @@
+package agent_test
+
+import (
+	"net/http"
+	"net/url"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+)
+
+func TestScreensOfAnEmptyStore(t *testing.T) {
+	r := start(t)
+	r.page("/", "Overview", "No shot yet", "Invented lab, rig nine", "no server set", r.opt.Watch[0], "never fires")
+	r.page("/shots", "No shot has been taken in yet")
+	r.page("/assign", "Nothing waits")
+	r.page("/quarantine", "Quarantine is empty")
+	r.page("/seen", "No file has come twice")
+	r.page("/connect", "Connect to a server", "One-time code", "Fingerprint of this agent")
+	r.page("/manual", "Manual")
+	r.page("/manual/flags", "incomplete_file", "meta_unreadable", "saturated")
+	r.page("/licences")
+	for _, path := range []string{"/shots/nothing", "/shots/00000000-0000-4000-8000-000000000000", "/manual/nothing", "/nowhere"} {
+		if a := r.get(path); a.status != http.StatusNotFound || !strings.Contains(a.body, "<html") {
+			t.Errorf("GET %s = %d, want an error screen", path, a.status)
+		}
+	}
+}
+
+// TestDay goes through what an operator does, by the forms of the screens.
+func TestDay(t *testing.T) {
+	r := start(t)
+	r.write("map.toml", mapText)
+	r.write("shot-001.csv", csv(93))
+	r.write("notes.csv", "nothing that counts\n")
+	r.until("the shot and the quarantine on the overview", func() bool {
+		b := r.get("/").body
+		return strings.Contains(b, "Last shot") && strings.Contains(b, "to assign") && strings.Contains(b, "in quarantine")
+	})
+	home := r.page("/", "93.", "5.00", "invented rig", "Not assigned yet", `data-refresh="2"`)
+	id := regexp.MustCompile(`/shots/([0-9a-f-]{36})`).FindStringSubmatch(home)[1]
+	r.page("/quarantine", "notes.csv", "What to do")
+	r.page("/shots/"+id, "shot-001.csv", "Peak linear acceleration", "<svg", "CFC 1000", "What the file did not say", "Download the original", "Invented lab")
+	r.page("/assign", "shot-001.csv", "specimen")
+
+	// A mistake keeps what was typed and names the field.
+	bad := r.form("/shots/"+id+"/assign", url.Values{"kind": {"shot"}, "specimen": {"H-21"}, "target_speed_m_s": {"fast"}})
+	if bad.status != http.StatusUnprocessableEntity || !strings.Contains(bad.body, `value="H-21"`) || !strings.Contains(bad.body, "is no number") {
+		t.Errorf("bad form = %d", bad.status)
+	}
+	good := url.Values{"kind": {"shot"}, "specimen": {"H-21"}, "location": {"front"}, "target_speed_m_s": {"5,0"}, "tank_pressure_kpa_gauge": {"140"}}
+	for range 2 { // sent twice by mistake
+		if a := r.form("/shots/"+id+"/assign", good); a.status != http.StatusSeeOther || a.header.Get("Location") != "/shots/"+id {
+			t.Fatalf("assign = %d %s", a.status, a.body)
+		}
+	}
+	if b := r.page("/shots/"+id, "H-21", "140.0", "typed"); strings.Contains(b, "What the file did not say") {
+		t.Error("the shot still waits")
+	}
+	r.page("/assign", "Nothing waits")
+	r.page("/shots?specimen=h-21", "H-21")
+
+	// The same bytes under a new name, and the answer to the question.
+	if err := os.Rename(filepath.Join(r.opt.Watch[0], "shot-001.csv"), filepath.Join(r.opt.Watch[0], "copy.csv")); err != nil {
+		t.Fatal(err)
+	}
+	var seen string
+	r.until("seen again", func() bool {
+		m := regexp.MustCompile(`action="(/seen/[0-9a-f-]{36})"`).FindStringSubmatch(r.get("/seen").body)
+		if m != nil {
+			seen = m[1]
+		}
+		return m != nil
+	})
+	r.page("/seen", "copy.csv", "shot-001.csv", "H-21")
+	if a := r.form(seen, url.Values{"verdict": {"perhaps"}}); a.status != http.StatusUnprocessableEntity {
+		t.Errorf("no answer = %d", a.status)
+	}
+	for range 2 {
+		if a := r.form(seen, url.Values{"verdict": {"stroke"}}); a.status != http.StatusSeeOther {
+			t.Errorf("answer = %d %s", a.status, a.body)
+		}
+	}
+	r.page("/seen", "No file has come twice")
+}
+
+func TestWhatWaitsIsOnTheOverview(t *testing.T) {
+	r := start(t)
+	r.write("map.toml", strings.Replace(mapText, "quiet_ms = 100", "rule = \"marker\"\nmarker = \".done\"", 1))
+	r.write("slow.csv", csv(40))
+	r.until("the wait in words", func() bool {
+		return strings.Contains(r.get("/").body, "Waiting, slow.csv: waiting for the marker file slow.csv.done")
+	})
+	r.write("map.toml", "name = \"\n")
+	r.until("the broken map in words", func() bool {
+		return strings.Contains(r.get("/").body, "The channel map cannot be used")
+	})
+	in := r.get("/api/v1/intake").json(t)["folders"].([]any)[0].(map[string]any)
+	if in["problem"] == nil || in["fix"] == nil || len(in["waiting"].([]any)) != 1 {
+		t.Errorf("intake = %v", in)
+	}
+}
+
+func TestConnectForm(t *testing.T) {
+	r := start(t)
+	for _, f := range []url.Values{
+		{"server": {"not an address"}, "code": {"ABCDE"}},
+		{"server": {"http://127.0.0.1:9"}, "code": {""}},
+		{"server": {"http://127.0.0.1:9"}, "code": {"ABCDE-FGHJK"}},
+	} {
+		a := r.form("/connect", f)
+		if a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, `aria-invalid="true"`) {
+			t.Errorf("%v = %d", f, a.status)
+		}
+		if f.Get("code") != "" && strings.Contains(a.body, f.Get("code")) {
+			t.Errorf("the code is shown again")
+		}
+	}
+}

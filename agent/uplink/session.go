@@ -1,0 +1,139 @@
+package uplink
+
+import (
+	"context"
+	"crypto/x509"
+	"fmt"
+	"net/http"
+	"time"
+
+	"thudbook/sync/exchange"
+	"thudbook/sync/httppeer"
+	"thudbook/sync/kv"
+	"thudbook/sync/problem"
+)
+
+// session holds one session and keeps what it found.
+func (u *Uplink) session(ctx context.Context) error {
+	u.mu.Lock()
+	s := *u.settings
+	peer, err := u.peerLocked(s)
+	u.st.running = true
+	u.signal()
+	u.mu.Unlock()
+	if err != nil {
+		u.finish(ctx, &s, exchange.Result{}, err)
+		return err
+	}
+	pending, err := u.pending(ctx)
+	if err != nil {
+		u.finish(ctx, &s, exchange.Result{}, err)
+		return err
+	}
+	res, err := exchange.Run(ctx, exchange.Options{Ledger: u.o.Ledger, Blobs: u.o.Blobs, Store: u.o.Store, Key: u.o.Key,
+		Server: s.Pinned(), Software: u.o.Software, Fetch: u.o.Fetch, Batch: u.batch, Now: u.o.Now, Log: u.o.Log,
+		Pending:  exchange.Pending{Records: pending.records, Bytes: pending.bytes},
+		Progress: u.progress}, peer)
+	u.finish(ctx, &s, res, err)
+	return err
+}
+
+func (u *Uplink) progress(p exchange.Progress) {
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	u.st.progress, u.st.connected = p, true
+	u.signal()
+}
+
+func (u *Uplink) peerLocked(s Settings) (exchange.Peer, error) {
+	if u.peer != nil {
+		return u.peer, nil
+	}
+	dial := u.o.Dial
+	if dial == nil {
+		dial = func(s Settings) (exchange.Peer, error) {
+			return httppeer.NewClient(httppeer.ClientOptions{URL: s.URL, Node: u.o.Ledger.Node(), Key: u.o.Key, Server: s.Pinned(), HTTP: u.transport(&s)})
+		}
+	}
+	p, err := dial(s)
+	if err == nil {
+		u.peer = p
+	}
+	return p, err
+}
+
+// transport is the HTTP transport. Once the server is pinned, the dates of its
+// certificate only warn.
+func (u *Uplink) transport(pinned *Settings) http.RoundTripper {
+	o := httppeer.TransportOptions{Roots: u.o.Roots, Now: u.o.Now}
+	if pinned != nil {
+		o.DatesWarn = func(c *x509.Certificate) {
+			u.mu.Lock()
+			defer u.mu.Unlock()
+			u.st.dates = fmt.Sprintf("The server's certificate is valid from %s to %s; this computer's clock says %s. Check the clock, then the certificate.",
+				c.NotBefore.Format(time.DateOnly), c.NotAfter.Format(time.DateOnly), u.o.Now().Format(time.DateOnly))
+		}
+	}
+	return httppeer.NewTransport(o)
+}
+
+// finish keeps the outcome. The log hears of a failure once, not at every
+// attempt.
+func (u *Uplink) finish(ctx context.Context, s *Settings, res exchange.Result, err error) {
+	if ctx.Err() != nil {
+		err = nil // stopped, not failed
+	}
+	now := u.o.Now().UTC()
+	u.mu.Lock()
+	old := u.st.err
+	u.st.running = false
+	if u.settings != nil && u.settings.Server != s.Server {
+		u.signal() // enrolled elsewhere meanwhile: this outcome is history
+		u.mu.Unlock()
+		return
+	}
+	u.st.err, u.st.connected = err, err == nil && (res.Welcomed || u.st.connected)
+	if res.Welcomed {
+		u.st.offset, u.st.measured = res.ClockOffset, true
+		u.st.notices = res.Notices
+	}
+	u.st.progress = res.Progress
+	if res.Welcomed && err == nil && ctx.Err() == nil {
+		u.st.last = now
+		u.settings.ClockOffsetMS, u.settings.ExchangedMS = res.ClockOffset.Milliseconds(), now.UnixMilli()
+	}
+	keep := *u.settings
+	u.signal()
+	u.mu.Unlock()
+	u.tell(old, err, res)
+	if res.Welcomed && err == nil && ctx.Err() == nil && (res.RecordsSent > 0 || res.BlobsSent > 0 || res.RecordsReceived > 0 || s.ExchangedMS == 0) {
+		if err := u.o.Store.Update(ctx, func(tx kv.Tx) error { return save(tx, serverKey, &keep) }); err != nil && ctx.Err() == nil {
+			u.o.Log.Error("the time of the last exchange was not kept", "error", err)
+		}
+	}
+}
+
+func (u *Uplink) tell(old, err error, res exchange.Result) {
+	switch {
+	case err != nil && (old == nil || words(old) != words(err)):
+		u.o.Log.Warn("no exchange with the server", "error", err)
+	case err != nil:
+		u.o.Log.Debug("still no exchange with the server", "error", err)
+	case old != nil:
+		u.o.Log.Info("exchange with the server works again")
+	}
+	if res.RecordsSent > 0 || res.RecordsReceived > 0 || res.BlobsSent > 0 {
+		u.o.Log.Info("exchanged", "records_sent", res.RecordsSent, "records_received", res.RecordsReceived, "attachments_sent", res.BlobsSent, "bytes_sent", res.BytesSent)
+	}
+}
+
+// words gives an error as its reader sees it.
+func words(err error) string {
+	if p, ok := problem.As(err); ok {
+		if p.Fix == "" {
+			return p.What
+		}
+		return p.What + " " + p.Fix
+	}
+	return "The exchange with the server failed for a reason that stands in the log. It is tried again by itself; nothing is lost."
+}

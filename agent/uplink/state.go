@@ -1,0 +1,187 @@
+package uplink
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"thudbook/sync/exchange"
+	"thudbook/sync/kv"
+	"thudbook/sync/problem"
+	"thudbook/sync/receipt"
+	"thudbook/sync/record"
+)
+
+// ClockLimit is how far this computer's clock may be from the server's before
+// the screen says so.
+const ClockLimit = 30 * time.Second
+
+// State is what screens and telemetry show.
+type State struct {
+	Enrolled     bool
+	Server       string // its address
+	ServerID     record.NodeID
+	Lab          record.LabID
+	Name         string
+	Connected    bool // the last attempt reached the server
+	Running      bool // a session is under way
+	LastExchange time.Time
+
+	PendingRecords     int64 // not acknowledged by the server
+	PendingBytes       int64 // of these records, and of attachments that the server lacks
+	PendingAttachments int64
+	OldestPendingSince time.Time // this node's clock when the oldest of them was written
+
+	Stuck        string // in words; empty: nothing is stuck
+	Notices      []string
+	Progress     exchange.Progress
+	ClockOffset  time.Duration // this clock minus the server's
+	ClockKnown   bool
+	ClockWarning string // in words; empty: the clocks agree
+}
+
+// State gives the present state. It reads the store.
+func (u *Uplink) State(ctx context.Context) (State, error) {
+	u.mu.Lock()
+	st := u.st
+	s := State{Connected: st.connected, Running: st.running, LastExchange: st.last, Progress: st.progress,
+		ClockOffset: st.offset, ClockKnown: st.measured, Lab: u.LocalLab()}
+	if u.settings != nil {
+		s.Enrolled, s.Server, s.ServerID, s.Lab, s.Name = true, u.settings.URL, u.settings.Server, u.settings.Lab, u.settings.Name
+		if !st.measured && u.settings.ExchangedMS != 0 {
+			s.ClockOffset, s.ClockKnown = time.Duration(u.settings.ClockOffsetMS)*time.Millisecond, true
+		}
+	}
+	u.mu.Unlock()
+	if st.err != nil {
+		s.Stuck = words(st.err)
+	}
+	for _, n := range st.notices {
+		s.Notices = append(s.Notices, words(n.Err))
+	}
+	if s.Stuck == "" && len(s.Notices) > 0 {
+		s.Stuck = s.Notices[0]
+	}
+	if st.dates != "" {
+		s.Notices = append(s.Notices, st.dates)
+	}
+	if off := s.ClockOffset.Abs(); s.ClockKnown && off > ClockLimit {
+		way := "ahead of"
+		if s.ClockOffset < 0 {
+			way = "behind"
+		}
+		s.ClockWarning = fmt.Sprintf("This computer's clock is %s %s the server's. Set the clock; shots are recorded all the same, with both times.", off.Round(time.Second), way)
+	}
+	p, err := u.pending(ctx)
+	s.PendingRecords, s.PendingBytes, s.PendingAttachments, s.OldestPendingSince = p.records, p.bytes, p.attachments, p.oldest
+	return s, err
+}
+
+// pendingSum is what was not handed over.
+type pendingSum struct {
+	records, bytes, attachments int64
+	oldest                      time.Time
+}
+
+// meter remembers the sizes of records that are pending, so that every record
+// is read once for it.
+type meter struct {
+	server record.NodeID
+	spans  map[record.Origin]*span
+}
+
+// span holds the sizes of a run of records: items[0] is record first.
+type span struct {
+	first uint64
+	items []item
+}
+
+type item struct {
+	size, attached int64
+	count          int64
+	wallNS         int64
+}
+
+// pending derives what is pending: heads minus receipts.
+func (u *Uplink) pending(ctx context.Context) (pendingSum, error) {
+	heads, err := u.o.Ledger.Heads(ctx)
+	if err != nil && problem.Of(err) != problem.Damaged {
+		return pendingSum{}, fmt.Errorf("read the heads: %w", err)
+	}
+	var server record.NodeID
+	if s, ok := u.Settings(); ok {
+		server = s.Server
+	}
+	got := map[record.Origin]receipt.Receipt{}
+	err = u.o.Store.View(ctx, func(r kv.Reader) error {
+		all, err := receipt.All(r, server)
+		for _, rc := range all {
+			got[rc.Origin] = rc
+		}
+		return err
+	})
+	if err != nil {
+		return pendingSum{}, fmt.Errorf("read the receipts: %w", err)
+	}
+	u.meterMu.Lock()
+	defer u.meterMu.Unlock()
+	if u.meter.spans == nil || u.meter.server != server {
+		u.meter = meter{server: server, spans: map[record.Origin]*span{}}
+	}
+	var sum pendingSum
+	for o, h := range heads {
+		if o.Node != u.o.Ledger.Node() || o.Lab == (record.LabID{}) {
+			continue
+		}
+		rc := got[o]
+		if err := u.measure(ctx, o, h.Seq, rc.Seq, rc.CompleteThrough, &sum); err != nil {
+			return sum, err
+		}
+	}
+	return sum, nil
+}
+
+// measure adds one chain's pending part. Damage ends the count of bytes; the
+// exchange tells of it.
+func (u *Uplink) measure(ctx context.Context, o record.Origin, head, acked, complete uint64, sum *pendingSum) error {
+	if head > acked {
+		sum.records += int64(head - acked)
+	}
+	sp := u.meter.spans[o]
+	if sp == nil || sp.first > complete+1 { // a restored server went back
+		sp = &span{first: complete + 1}
+		u.meter.spans[o] = sp
+	}
+	if n := complete + 1 - sp.first; n > 0 {
+		sp.items = append([]item(nil), sp.items[min(n, uint64(len(sp.items))):]...)
+		sp.first = complete + 1
+	}
+	for next := sp.first + uint64(len(sp.items)); next <= head; next = sp.first + uint64(len(sp.items)) {
+		recs, err := u.o.Ledger.Read(ctx, o, next-1, 1<<20)
+		if err != nil && problem.Of(err) != problem.Damaged {
+			return fmt.Errorf("measure what is pending: %w", err)
+		}
+		if len(recs) == 0 {
+			break
+		}
+		for i := range recs {
+			it := item{size: int64(len(recs[i].Raw)), wallNS: recs[i].WallNS}
+			for _, a := range recs[i].Attachments {
+				it.attached += a.Size
+				it.count++
+			}
+			sp.items = append(sp.items, it)
+		}
+	}
+	for i, it := range sp.items {
+		sum.bytes += it.attached
+		sum.attachments += it.count
+		if sp.first+uint64(i) > acked {
+			sum.bytes += it.size
+		}
+		if at := time.Unix(0, it.wallNS).UTC(); (it.count > 0 || sp.first+uint64(i) > acked) && (sum.oldest.IsZero() || at.Before(sum.oldest)) {
+			sum.oldest = at
+		}
+	}
+	return nil
+}

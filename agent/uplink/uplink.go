@@ -1,0 +1,205 @@
+// Package uplink connects an agent with its server: it enrols once, and then
+// holds sessions as often as there is something to say. Without a server, or
+// without a network, the agent works on for ever; what was not handed over is
+// always found again, because it is derived from heads and receipts.
+package uplink
+
+import (
+	"context"
+	"crypto/ed25519"
+	"crypto/x509"
+	"errors"
+	"fmt"
+	"log/slog"
+	"math/rand/v2"
+	"sync"
+	"time"
+
+	"thudbook/sync/blob"
+	"thudbook/sync/exchange"
+	"thudbook/sync/kv"
+	"thudbook/sync/ledger"
+	"thudbook/sync/record"
+)
+
+// Options says what an uplink works on. Ledger, Blobs, Store and Key are needed.
+type Options struct {
+	Ledger   *ledger.Ledger
+	Blobs    blob.Store
+	Store    kv.Store // the store of the ledger
+	Key      ed25519.PrivateKey
+	Software string
+
+	Roots      *x509.CertPool // authorities beside the system's; nil: those of the system
+	AllowPlain bool           // http:// to other computers, behind a named proxy
+	// Fetch says which attachments of pulled records are wanted here; nil: none.
+	Fetch func(*record.Record, record.Attachment) bool
+	// Dial makes the peer of a session; nil: HTTP.
+	Dial func(Settings) (exchange.Peer, error)
+
+	Every      time.Duration // between sessions when nothing happens; 0: 30 s
+	MinBackoff time.Duration // 0: 1 s
+	MaxBackoff time.Duration // 0: 5 min
+	Now        func() time.Time
+	Log        *slog.Logger
+}
+
+// Uplink is safe for concurrent use.
+type Uplink struct {
+	o    Options
+	wake chan struct{}
+
+	mu       sync.Mutex
+	settings *Settings // nil: not enrolled
+	peer     exchange.Peer
+	batch    *exchange.BatchSize
+	st       sessionState
+	changed  chan struct{} // closed and replaced at every change
+
+	meterMu sync.Mutex
+	meter   meter
+}
+
+// sessionState is what the last session left behind.
+type sessionState struct {
+	connected bool
+	running   bool
+	last      time.Time // complete session
+	offset    time.Duration
+	measured  bool
+	err       error
+	notices   []exchange.Notice
+	progress  exchange.Progress
+	dates     string
+}
+
+// Open reads the settings.
+func Open(ctx context.Context, o Options) (*Uplink, error) {
+	if o.Ledger == nil || o.Blobs == nil || o.Store == nil || len(o.Key) != ed25519.PrivateKeySize {
+		return nil, errors.New("uplink: a ledger, blobs, a store and a key are needed")
+	}
+	or := func(d *time.Duration, def time.Duration) {
+		if *d <= 0 {
+			*d = def
+		}
+	}
+	or(&o.Every, 30*time.Second)
+	or(&o.MinBackoff, time.Second)
+	or(&o.MaxBackoff, 5*time.Minute)
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	u := &Uplink{o: o, wake: make(chan struct{}, 1), batch: &exchange.BatchSize{}, changed: make(chan struct{})}
+	var s Settings
+	found, err := load(ctx, o.Store, serverKey, &s)
+	if err != nil {
+		return nil, fmt.Errorf("read the settings of the server: %w", err)
+	}
+	if found {
+		u.settings = &s
+		if s.ExchangedMS != 0 {
+			u.st.last = time.UnixMilli(s.ExchangedMS).UTC()
+		}
+	}
+	return u, nil
+}
+
+// Settings gives what enrolment settled; false: not enrolled.
+func (u *Uplink) Settings() (Settings, bool) {
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	if u.settings == nil {
+		return Settings{}, false
+	}
+	return *u.settings, true
+}
+
+// Lab is the lab to write new records under: the server's, or before enrolment
+// the local one that follows from the node's key.
+func (u *Uplink) Lab() record.LabID {
+	if s, ok := u.Settings(); ok {
+		return s.Lab
+	}
+	return u.LocalLab()
+}
+
+// LocalLab is the lab that this agent wrote under before it was enrolled.
+func (u *Uplink) LocalLab() record.LabID {
+	return exchange.LocalLab(u.o.Key.Public().(ed25519.PublicKey))
+}
+
+// Labs are all labs that records of this agent may stand under.
+func (u *Uplink) Labs() []record.LabID {
+	if s, ok := u.Settings(); ok {
+		return []record.LabID{s.Lab, u.LocalLab()}
+	}
+	return []record.LabID{u.LocalLab()}
+}
+
+// adopt takes new settings into use.
+func (u *Uplink) adopt(s *Settings) {
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	u.settings, u.peer, u.st = s, nil, sessionState{}
+	u.signal()
+}
+
+// Wake asks for a session now: after a shot, or by the operator.
+func (u *Uplink) Wake() {
+	select {
+	case u.wake <- struct{}{}:
+	default:
+	}
+}
+
+// Changed gives a channel that is closed at the next change of State.
+func (u *Uplink) Changed() <-chan struct{} {
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	return u.changed
+}
+
+// signal tells those who wait for a change; the caller holds the lock.
+func (u *Uplink) signal() {
+	close(u.changed)
+	u.changed = make(chan struct{})
+}
+
+// Run holds sessions until ctx ends. It returns nil then: a missing server is
+// no error.
+func (u *Uplink) Run(ctx context.Context) error {
+	timer := time.NewTimer(0)
+	defer timer.Stop()
+	failures := 0
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-timer.C:
+		case <-u.wake:
+		}
+		wait := u.o.Every
+		if _, ok := u.Settings(); ok {
+			if err := u.session(ctx); err != nil && ctx.Err() == nil {
+				failures++
+				wait = u.backoff(failures)
+			} else {
+				failures = 0
+			}
+		}
+		timer.Reset(wait)
+	}
+}
+
+// backoff gives a time between nothing and a limit that doubles with every
+// failure: full jitter, so that agents do not come back all at once.
+func (u *Uplink) backoff(failures int) time.Duration {
+	limit := u.o.MaxBackoff
+	if shift := failures - 1; shift < 30 {
+		limit = min(limit, u.o.MinBackoff<<shift)
+	}
+	return rand.N(limit) + time.Millisecond
+}

@@ -1,0 +1,52 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"time"
+
+	"thudbook/agent"
+	"thudbook/metrics/fault"
+	"thudbook/sync/problem"
+)
+
+// agentCmd runs the agent of one rig until it is told to stop.
+type agentCmd struct {
+	Data       string        `help:"Folder that holds the agent's store; made when it is not there." required:"" type:"path" placeholder:"DIR"`
+	Watch      []string      `help:"Folder into which the acquisition writes its files; may be given several times." type:"path" placeholder:"DIR"`
+	Map        string        `help:"Channel map (TOML) for the watched folders; without it map.toml in the folder, else the channels are guessed." type:"path" placeholder:"MAP.toml"`
+	Listen     string        `help:"Address of the operator's screens; loopback only." default:"127.0.0.1:8371" placeholder:"ADDR"`
+	ListenFile string        `help:"Write the address in use to this file once the agent is ready." type:"path" placeholder:"FILE"`
+	Rig        string        `help:"Name of the rig that this agent stands at." default:"rig one" placeholder:"NAME"`
+	LabName    string        `help:"Name of the lab, shown until the agent is connected to a server." placeholder:"NAME"`
+	Server     string        `help:"Server to connect to at the start; needs --code the first time." placeholder:"URL"`
+	Code       string        `help:"One-time code from the server, for --server." placeholder:"CODE"`
+	SyncEvery  time.Duration `help:"Time between exchanges with the server when nothing new happens." default:"15s"`
+	ReserveMB  int64         `help:"Free space, in MB, below which nothing more is taken in." default:"512" name:"reserve-mb"`
+	LimitMB    int64         `help:"Largest acquisition file, in MB, that is taken in." default:"1024" name:"limit-mb"`
+}
+
+// Run starts the agent. Exit code 2 is a channel map that cannot be read, 3
+// damage found in the store, 4 a fork or a rolled-back store.
+func (c *agentCmd) Run(a *app) error {
+	err := agent.Run(a.Ctx, agent.Options{
+		Data: c.Data, Watch: c.Watch, Map: c.Map, Listen: c.Listen, ListenFile: c.ListenFile,
+		Rig: c.Rig, LabName: c.LabName, Server: c.Server, Code: c.Code, SyncEvery: c.SyncEvery,
+		Reserve: c.ReserveMB << 20, Limit: c.LimitMB << 20, Log: a.Log, Out: a.Out,
+	})
+	if err == nil {
+		return nil
+	}
+	code := exitUsage
+	switch problem.Of(err) {
+	case problem.Damaged:
+		code = exitDamage
+	case problem.Forked:
+		code = exitForked
+	}
+	if _, ok := errors.AsType[*fault.Error](err); ok {
+		code = exitInput
+	}
+	fmt.Fprintln(a.Err, "thudbook:", err)
+	return exitError{code}
+}

@@ -1,0 +1,47 @@
+// Package blob is the seam to bytes beside the log: acquisition files, photos,
+// maps, each under its SHA-256. What is stored is never changed.
+package blob
+
+import (
+	"context"
+	"io"
+	"iter"
+
+	"thudbook/sync/record"
+)
+
+// Ref names stored bytes.
+type Ref struct {
+	SHA256 record.Hash
+	Size   int64
+}
+
+// Store keeps bytes by their hash. It is safe for concurrent use. Errors meant
+// for people are problems: not_found, damaged, too_large, unavailable.
+type Store interface {
+	// Put streams r to its end, at most limit bytes (0: no limit), and returns
+	// when the bytes are durable. Bytes that are already there are not stored
+	// twice; a damaged copy is moved aside and replaced.
+	Put(ctx context.Context, r io.Reader, limit int64) (Ref, error)
+	// PutExpect is Put for bytes whose hash and size are known. If r turns out
+	// to hold something else, that is moved to quarantine, and the problem has
+	// code damaged. If a good copy is there, r may be left unread.
+	PutExpect(ctx context.Context, want record.Hash, size int64, r io.Reader) error
+	// Open gives the bytes and their number. Read from start to end without
+	// Seek, the hash is checked: the last Read gives a problem with code
+	// damaged instead of io.EOF if the bytes are not those that were stored.
+	Open(ctx context.Context, h record.Hash) (io.ReadSeekCloser, int64, error)
+	// Has tells whether bytes are there, and how many, without reading them.
+	Has(ctx context.Context, h record.Hash) (bool, int64, error)
+	// List gives all refs in ascending order of their hash.
+	List(ctx context.Context) iter.Seq2[Ref, error]
+	// Verify reads the bytes: nil, or a problem with code not_found or damaged.
+	Verify(ctx context.Context, h record.Hash) error
+}
+
+// Quarantined is something that was moved aside because it is not what its
+// name or sender said.
+type Quarantined struct {
+	Name string
+	Size int64
+}

@@ -1,0 +1,27 @@
+package dirblob
+
+import (
+	"errors"
+	"os"
+	"runtime"
+)
+
+func syncDir(dir string) error {
+	if runtime.GOOS == "windows" { // folders cannot be synced there
+		return nil
+	}
+	d, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	return errors.Join(d.Sync(), d.Close())
+}
+
+// linkNew gives a file a second name, which fails if it is taken, and then
+// removes the first.
+func linkNew(from, to string) error {
+	if err := os.Link(from, to); err != nil {
+		return err
+	}
+	return os.Remove(from)
+}

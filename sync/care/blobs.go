@@ -1,0 +1,76 @@
+package care
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"maps"
+	"slices"
+
+	"thudbook/sync/blob"
+	"thudbook/sync/problem"
+	"thudbook/sync/record"
+)
+
+// attachments reads everything that records name, and counts what none names.
+func (v *verifier) attachments(ctx context.Context) error {
+	if v.src.Blobs == nil {
+		if len(v.named) > 0 {
+			v.report.Unchecked = append(v.report.Unchecked, fmt.Sprintf("%d attachments (no blob store was given)", len(v.named)))
+		}
+		return nil
+	}
+	hashes := slices.SortedFunc(maps.Keys(v.named), func(a, b record.Hash) int { return bytes.Compare(a[:], b[:]) })
+	for _, h := range hashes {
+		if err := v.attachment(ctx, h, v.named[h]); err != nil {
+			return err
+		}
+	}
+	for ref, err := range v.src.Blobs.List(ctx) {
+		if err != nil {
+			return err
+		}
+		if _, ok := v.named[ref.SHA256]; !ok {
+			v.report.Orphans++
+		}
+	}
+	return v.quarantine()
+}
+
+func (v *verifier) attachment(ctx context.Context, h record.Hash, want named) error {
+	has, n, err := v.src.Blobs.Has(ctx, h)
+	if err == nil && has && n == want.size {
+		err = v.src.Blobs.Verify(ctx, h)
+	}
+	switch {
+	case err != nil && problem.Of(err) != problem.Damaged:
+		return err
+	case err != nil:
+		v.report.find(Damaged, "attachment: %v", err)
+	case !has && !want.due:
+		v.report.Awaited++
+		return nil
+	case !has:
+		v.report.find(Damaged, "attachment %s, %d bytes, is named by a record but not stored here", h, want.size)
+	case n != want.size:
+		v.report.find(Damaged, "attachment %s has %d bytes, its record says %d", h, n, want.size)
+	}
+	v.report.Attachments++
+	v.report.BlobBytes += n
+	return nil
+}
+
+// quarantine notes what lies aside; it is not damage that is in use.
+func (v *verifier) quarantine() error {
+	q, ok := v.src.Blobs.(interface {
+		Quarantined() ([]blob.Quarantined, error)
+	})
+	if !ok {
+		return nil
+	}
+	all, err := q.Quarantined()
+	if len(all) > 0 {
+		v.report.Notes = append(v.report.Notes, fmt.Sprintf("%d files lie in quarantine, the first is %s", len(all), all[0].Name))
+	}
+	return err
+}

@@ -1,0 +1,297 @@
+package exchange
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/binary"
+	"fmt"
+	"hash"
+	"io"
+
+	"github.com/google/uuid"
+
+	"thudbook/sync/kv"
+	"thudbook/sync/problem"
+	"thudbook/sync/record"
+)
+
+// What a service keeps beside the ledger, in the same store.
+const (
+	// TableSelf holds the incarnation.
+	TableSelf kv.Table = "exchange/self"
+	// TableHoldings says which bytes a lab holds: lab, hash -> size. Bytes are
+	// stored once, rights to them are kept per lab.
+	TableHoldings kv.Table = "exchange/holdings"
+	// TableComplete says through which record of a chain all attachments are
+	// held: origin -> seq.
+	TableComplete kv.Table = "exchange/complete"
+)
+
+var incarnationKey = []byte("incarnation")
+
+func loadIncarnation(ctx context.Context, s kv.Store) (uuid.UUID, error) {
+	fresh, err := uuid.NewRandom()
+	if err != nil {
+		return uuid.UUID{}, err
+	}
+	var inc uuid.UUID
+	err = s.Update(ctx, func(tx kv.Tx) error {
+		v, err := tx.Get(TableSelf, incarnationKey)
+		if err != nil {
+			return err
+		}
+		if v != nil {
+			inc, err = uuid.FromBytes(v)
+			return err
+		}
+		inc = fresh
+		return tx.Put(TableSelf, incarnationKey, fresh[:])
+	})
+	return inc, err
+}
+
+// NewIncarnation marks a store as restored: agents then compare their receipts
+// with the server's heads and send again what the backup did not hold. Call it
+// before NewService.
+func NewIncarnation(ctx context.Context, s kv.Store) (uuid.UUID, error) {
+	err := s.Update(ctx, func(tx kv.Tx) error { return tx.Delete(TableSelf, incarnationKey) })
+	if err != nil {
+		return uuid.UUID{}, err
+	}
+	return loadIncarnation(ctx, s)
+}
+
+func originKey(o record.Origin) string {
+	b := make([]byte, 0, 36)
+	b = append(b, o.Node[:]...)
+	b = append(b, o.Lab[:]...)
+	return string(binary.BigEndian.AppendUint32(b, o.Epoch))
+}
+
+func holdingKey(lab record.LabID, h record.Hash) []byte {
+	return append(append(make([]byte, 0, 48), lab[:]...), h[:]...)
+}
+
+// holds says of each hash whether a lab holds the bytes, and that they are
+// really there.
+func (s *Service) holds(ctx context.Context, lab record.LabID, hashes ...record.Hash) ([]bool, error) {
+	known := make([]bool, len(hashes))
+	err := s.o.Store.View(ctx, func(r kv.Reader) error {
+		for i, h := range hashes {
+			v, err := r.Get(TableHoldings, holdingKey(lab, h))
+			if err != nil {
+				return err
+			}
+			known[i] = v != nil
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	for i, h := range hashes {
+		if !known[i] {
+			continue
+		}
+		if known[i], _, err = s.o.Blobs.Has(ctx, h); err != nil {
+			return nil, err
+		}
+	}
+	return known, nil
+}
+
+func (s *Service) hold(ctx context.Context, lab record.LabID, h record.Hash, size int64) error {
+	return s.o.Store.Update(ctx, func(tx kv.Tx) error {
+		return tx.Put(TableHoldings, holdingKey(lab, h), binary.BigEndian.AppendUint64(nil, uint64(size)))
+	})
+}
+
+// The records read at once while looking for missing attachments: few at
+// first, since the search mostly ends at once, then more.
+const (
+	firstCompletePage = 8 << 10
+	lastCompletePage  = 256 << 10
+)
+
+// completeThrough finds how far a chain is complete with its attachments, from
+// where it was the last time, and keeps the answer. It stops at the first
+// record with a missing attachment, so every record is looked at once.
+func (s *Service) completeThrough(ctx context.Context, o record.Origin) (uint64, error) {
+	start, err := s.storedComplete(ctx, o)
+	if err != nil {
+		return 0, err
+	}
+	through, stop := start, false
+	for page := firstCompletePage; !stop; page = min(2*page, lastCompletePage) {
+		recs, err := s.o.Ledger.Read(ctx, o, through, page)
+		if err != nil {
+			return 0, fmt.Errorf("look for attachments of %s after %d: %w", o, through, err)
+		}
+		if len(recs) == 0 {
+			break
+		}
+		for i := range recs {
+			ok, err := s.holdsAll(ctx, &recs[i])
+			if err != nil {
+				return 0, err
+			}
+			if !ok {
+				stop = true
+				break
+			}
+			through = recs[i].Seq
+		}
+	}
+	if through == start {
+		return start, nil
+	}
+	return through, s.storeComplete(ctx, o, through)
+}
+
+// holdsAll looks for the attachments of one record. What the server wrote
+// itself had to be in the blob store before it was appended.
+func (s *Service) holdsAll(ctx context.Context, r *record.Record) (bool, error) {
+	if len(r.Attachments) == 0 {
+		return true, nil
+	}
+	hashes := make([]record.Hash, len(r.Attachments))
+	for i, a := range r.Attachments {
+		hashes[i] = a.SHA256
+	}
+	held, err := s.holds(ctx, r.Lab, hashes...)
+	if err != nil {
+		return false, err
+	}
+	for i, a := range r.Attachments {
+		if held[i] {
+			continue
+		}
+		if record.NodeID(r.Node) != s.node {
+			return false, nil
+		}
+		there, size, err := s.o.Blobs.Has(ctx, a.SHA256)
+		if err != nil || !there {
+			return false, err
+		}
+		if err := s.hold(ctx, r.Lab, a.SHA256, size); err != nil {
+			return false, err
+		}
+	}
+	return true, nil
+}
+
+func (s *Service) storedComplete(ctx context.Context, o record.Origin) (n uint64, err error) {
+	err = s.o.Store.View(ctx, func(r kv.Reader) error {
+		n, err = readComplete(r, o)
+		return err
+	})
+	return n, err
+}
+
+// CompleteThrough tells through which record of a chain all attachments are
+// held here; 0 when nothing is known.
+func CompleteThrough(r kv.Reader, o record.Origin) (uint64, error) { return readComplete(r, o) }
+
+func readComplete(r kv.Reader, o record.Origin) (uint64, error) {
+	v, err := r.Get(TableComplete, []byte(originKey(o)))
+	if err != nil || v == nil {
+		return 0, err
+	}
+	if len(v) != 8 {
+		return 0, problem.New(problem.Damaged, "The note of which attachments are there is damaged.",
+			"Run 'thudbook verify' on the server's data folder.")
+	}
+	return binary.BigEndian.Uint64(v), nil
+}
+
+func (s *Service) storeComplete(ctx context.Context, o record.Origin, n uint64) error {
+	return s.o.Store.Update(ctx, func(tx kv.Tx) error {
+		old, err := readComplete(tx, o)
+		if err != nil || old >= n {
+			return err
+		}
+		return tx.Put(TableComplete, []byte(originKey(o)), binary.BigEndian.AppendUint64(nil, n))
+	})
+}
+
+// errNoBlob answers alike for bytes that are not there and bytes of others.
+func errNoBlob(h record.Hash) error {
+	return &problem.Error{Code: problem.NotFound, What: "The server does not hold these bytes for the lab.",
+		Where: h.String(), Fix: "They arrive when the agent that took them is connected next."}
+}
+
+// HaveBlobs gives the hashes whose bytes the lab lacks.
+func (v *view) HaveBlobs(ctx context.Context, lab record.LabID, hashes []record.Hash) ([]record.Hash, error) {
+	if !v.p.may(lab) {
+		return nil, forbidden("This agent is not enrolled for the lab.")
+	}
+	if len(hashes) > MaxHashes {
+		return nil, problem.New(problem.TooLarge,
+			fmt.Sprintf("A question about %d attachments; at most %d at once.", len(hashes), MaxHashes), "Ask in smaller parts.")
+	}
+	held, err := v.s.holds(ctx, lab, hashes...)
+	if err != nil {
+		return nil, err
+	}
+	var missing []record.Hash
+	for i, h := range hashes {
+		if !held[i] {
+			missing = append(missing, h)
+		}
+	}
+	return missing, nil
+}
+
+// PutBlob stores bytes for a lab. The sender has to show all of them, also
+// when another lab brought the same bytes before.
+func (v *view) PutBlob(ctx context.Context, lab record.LabID, b BlobRef, r io.Reader) error {
+	if !v.p.may(lab) {
+		return forbidden("This agent is not enrolled for the lab.")
+	}
+	if b.Size < 0 || b.Size > v.s.o.MaxBlobBytes {
+		return problem.New(problem.TooLarge,
+			fmt.Sprintf("An attachment of %d bytes; this server takes at most %d.", b.Size, v.s.o.MaxBlobBytes),
+			"Raise the server's limit for attachments.")
+	}
+	seen := &summing{r: io.LimitReader(r, b.Size+1), h: sha256.New()}
+	if err := v.s.o.Blobs.PutExpect(ctx, b.SHA256, b.Size, seen); err != nil {
+		return fmt.Errorf("keep %s: %w", b.SHA256, err)
+	}
+	if _, err := io.Copy(io.Discard, seen); err != nil { // what an existing copy left unread
+		return fmt.Errorf("read %s: %w", b.SHA256, err)
+	}
+	if seen.n != b.Size || record.Hash(seen.h.Sum(nil)) != b.SHA256 {
+		return &problem.Error{Code: problem.Damaged, What: "The bytes are not those that were announced.",
+			Where: b.SHA256.String(), Fix: "They are sent again; if this comes back, check the agent's disk with 'thudbook verify'."}
+	}
+	return v.s.hold(ctx, lab, b.SHA256, b.Size)
+}
+
+// GetBlob reads bytes that one of the principal's labs holds.
+func (v *view) GetBlob(ctx context.Context, lab record.LabID, h record.Hash) (io.ReadCloser, int64, error) {
+	if !v.p.may(lab) {
+		return nil, 0, errNoBlob(h)
+	}
+	held, err := v.s.holds(ctx, lab, h)
+	if err != nil {
+		return nil, 0, err
+	}
+	if !held[0] {
+		return nil, 0, errNoBlob(h)
+	}
+	return v.s.o.Blobs.Open(ctx, h)
+}
+
+// summing hashes and counts what is read through it.
+type summing struct {
+	r io.Reader
+	h hash.Hash
+	n int64
+}
+
+func (s *summing) Read(p []byte) (int, error) {
+	n, err := s.r.Read(p)
+	s.h.Write(p[:n])
+	s.n += int64(n)
+	return n, err
+}

@@ -1,0 +1,104 @@
+package exchange
+
+import (
+	"context"
+	"io"
+
+	"github.com/google/uuid"
+
+	"thudbook/sync/receipt"
+	"thudbook/sync/record"
+)
+
+// Protocol is the version that this package speaks. Both sides list what they
+// know; the highest common one is used.
+const Protocol = 1
+
+// Limits that both sides keep.
+const (
+	MaxHashes       = 1000    // of one question about missing attachments
+	MaxBatchBytes   = 8 << 20 // of record bytes in one batch
+	BatchBytes      = 1 << 20 // of record bytes that a session starts with
+	NonceSize       = 32
+	maxBatchRecords = 1000
+)
+
+// Peer is the other side of a session. Every method may be repeated: the
+// answer to a repetition is the same, and nothing is doubled. Errors carry a
+// problem; a batch that does not fit the other side's chain comes back as a
+// *HeadError.
+type Peer interface {
+	// Hello opens a session.
+	Hello(ctx context.Context, q HelloRequest) (SignedWelcome, error)
+	// Push appends records of one chain, in order, to the other side's copy.
+	// The receipt comes only after they are durable there.
+	Push(ctx context.Context, b Batch) (receipt.Receipt, error)
+	// Receipt gives the present statement about a chain that the caller wrote.
+	Receipt(ctx context.Context, o record.Origin) (receipt.Receipt, error)
+	// Pull gives records beyond a vector, about maxBytes of them; none when
+	// nothing is left. Batches of one chain are in order.
+	Pull(ctx context.Context, q PullRequest) ([]Batch, error)
+	// HaveBlobs gives those hashes whose bytes the other side lacks for a lab.
+	HaveBlobs(ctx context.Context, lab record.LabID, hashes []record.Hash) ([]record.Hash, error)
+	// PutBlob hands over bytes; on return they are durable and checked there.
+	PutBlob(ctx context.Context, lab record.LabID, b BlobRef, r io.Reader) error
+	// GetBlob reads bytes of a lab. The caller closes, and checks the hash.
+	GetBlob(ctx context.Context, lab record.LabID, h record.Hash) (io.ReadCloser, int64, error)
+}
+
+// BlobRef names bytes by their sum and their length.
+type BlobRef struct {
+	SHA256 record.Hash `json:"sha256"`
+	Size   int64       `json:"size"`
+}
+
+// HeadEntry is one line of a vector.
+type HeadEntry struct {
+	Origin record.Origin `json:"origin"`
+	Seq    uint64        `json:"seq"`
+	Hash   record.Hash   `json:"hash"`
+}
+
+// Head gives the place without the chain's name.
+func (e HeadEntry) Head() record.Head { return record.Head{Seq: e.Seq, Hash: e.Hash} }
+
+// Batch is a run of records of one chain, as their exact bytes.
+type Batch struct {
+	Origin  record.Origin
+	Records [][]byte
+	// HeadSignature is the writer's signature over the head that the chain has
+	// after this batch (receipt.SignHead). Pulled batches carry none.
+	HeadSignature []byte
+}
+
+// HelloRequest is what a node says of itself at the start of a session.
+type HelloRequest struct {
+	Protocols      []uint        `json:"protocols"`
+	Node           record.NodeID `json:"node"`
+	Nonce          []byte        `json:"nonce"` // NonceSize random bytes; the answer is signed over them
+	Heads          []HeadEntry   `json:"heads"` // of the chains that the node writes
+	PendingRecords int64         `json:"pending_records"`
+	PendingBytes   int64         `json:"pending_bytes"`
+	TimeMS         int64         `json:"time_ms"` // the node's own clock
+	Software       string        `json:"software"`
+}
+
+// Welcome is the server's answer to a hello.
+type Welcome struct {
+	Protocol      uint              `json:"protocol"`
+	Server        record.NodeID     `json:"server"`
+	Incarnation   uuid.UUID         `json:"incarnation"`
+	TimeMS        int64             `json:"time_ms"`
+	Labs          []record.LabID    `json:"labs"`     // that the node may write and read
+	Vector        []HeadEntry       `json:"vector"`   // of all chains of these labs
+	Receipts      []receipt.Receipt `json:"receipts"` // for the chains that the node wrote
+	MaxBatchBytes int               `json:"max_batch_bytes"`
+	MaxBlobBytes  int64             `json:"max_blob_bytes"`
+}
+
+// PullRequest asks for what lies beyond a vector.
+type PullRequest struct {
+	Vector   []HeadEntry     `json:"vector"`
+	Exclude  []record.Origin `json:"exclude"` // chains that are not wanted now
+	MaxBytes int             `json:"max_bytes"`
+}

@@ -1,0 +1,178 @@
+package exchange
+
+import (
+	"context"
+	"crypto/ed25519"
+	"errors"
+	"fmt"
+	"log/slog"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+
+	"thudbook/sync/blob"
+	"thudbook/sync/kv"
+	"thudbook/sync/ledger"
+	"thudbook/sync/problem"
+	"thudbook/sync/record"
+)
+
+// Principal is a node whose identity was proved, with its rights.
+type Principal struct {
+	Node record.NodeID
+	Key  ed25519.PublicKey
+	Labs []record.LabID // aliases of labs included
+}
+
+func (p *Principal) may(lab record.LabID) bool {
+	return lab != record.LabID{} && slices.Contains(p.Labs, lab)
+}
+
+// Report is what a server learns of a node from a hello.
+type Report struct {
+	Node           record.NodeID
+	Heads          []HeadEntry
+	PendingRecords int64
+	PendingBytes   int64
+	NodeTime       time.Time
+	ServerTime     time.Time
+	Software       string
+}
+
+// ServiceOptions says what a service works on. Seen and Log may be nil.
+type ServiceOptions struct {
+	Ledger       *ledger.Ledger
+	Blobs        blob.Store
+	Store        kv.Store // the store of the ledger
+	Key          ed25519.PrivateKey
+	MaxBlobBytes int64 // 0: 1 GiB
+	Now          func() time.Time
+	Log          *slog.Logger
+	Seen         func(context.Context, Report) error
+}
+
+// Service answers sessions from a ledger. It acknowledges only what the
+// ledger and the blob store have made durable.
+type Service struct {
+	o           ServiceOptions
+	node        record.NodeID
+	incarnation uuid.UUID
+}
+
+// NewService makes a service; it reads, or makes at first use, the incarnation
+// of the store.
+func NewService(ctx context.Context, o ServiceOptions) (*Service, error) {
+	if o.Ledger == nil || o.Blobs == nil || o.Store == nil || len(o.Key) != ed25519.PrivateKeySize {
+		return nil, errors.New("exchange: a service needs a ledger, blobs, a store and a key")
+	}
+	if o.MaxBlobBytes <= 0 {
+		o.MaxBlobBytes = 1 << 30
+	}
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	inc, err := loadIncarnation(ctx, o.Store)
+	if err != nil {
+		return nil, fmt.Errorf("read the incarnation: %w", err)
+	}
+	return &Service{o: o, node: o.Ledger.Node(), incarnation: inc}, nil
+}
+
+// Node gives the identity that the service signs as.
+func (s *Service) Node() record.NodeID { return s.node }
+
+// Incarnation changes when the store was restored from a backup.
+func (s *Service) Incarnation() uuid.UUID { return s.incarnation }
+
+// PublicKey verifies what the service signs.
+func (s *Service) PublicKey() ed25519.PublicKey { return s.o.Key.Public().(ed25519.PublicKey) }
+
+// SealEnrolAnswer signs the answer to an enrolment.
+func (s *Service) SealEnrolAnswer(q *Signed, a *EnrolAnswer) (Signed, error) {
+	return SealEnrolAnswer(s.o.Key, q, a)
+}
+
+// Now is the service's clock.
+func (s *Service) Now() time.Time { return s.o.Now() }
+
+// For gives the service as one principal sees it.
+func (s *Service) For(p Principal) Peer { return &view{s: s, p: p} }
+
+// view is the service within the rights of one principal.
+type view struct {
+	s *Service
+	p Principal
+}
+
+var _ Peer = (*view)(nil)
+
+// Hello answers with heads and receipts of the principal's labs.
+func (v *view) Hello(ctx context.Context, q HelloRequest) (SignedWelcome, error) {
+	if q.Node != v.p.Node {
+		return SignedWelcome{}, forbidden("A hello in the name of another node.")
+	}
+	if len(q.Nonce) != NonceSize {
+		return SignedWelcome{}, problem.New(problem.Invalid,
+			fmt.Sprintf("The nonce has %d bytes, want %d.", len(q.Nonce), NonceSize), "Update the agent.")
+	}
+	if !slices.Contains(q.Protocols, uint(Protocol)) {
+		return SignedWelcome{}, problem.New(problem.Unavailable,
+			fmt.Sprintf("The agent speaks the protocols %v, this server speaks %d.", q.Protocols, Protocol),
+			"Update the older of the two; the agent keeps everything until then.")
+	}
+	now := v.s.o.Now()
+	w := Welcome{Protocol: Protocol, Server: v.s.node, Incarnation: v.s.incarnation, TimeMS: now.UnixMilli(),
+		Labs: v.p.Labs, MaxBatchBytes: MaxBatchBytes, MaxBlobBytes: v.s.o.MaxBlobBytes}
+	vector, err := v.vector(ctx)
+	if err != nil {
+		return SignedWelcome{}, err
+	}
+	w.Vector = vector
+	for _, e := range vector {
+		if e.Origin.Node == v.p.Node {
+			r, err := v.s.receipt(ctx, e.Origin, e.Head())
+			if err != nil {
+				return SignedWelcome{}, err
+			}
+			w.Receipts = append(w.Receipts, r)
+		}
+	}
+	if v.s.o.Seen != nil {
+		err := v.s.o.Seen(ctx, Report{Node: q.Node, Heads: v.own(q.Heads), PendingRecords: q.PendingRecords,
+			PendingBytes: q.PendingBytes, NodeTime: time.UnixMilli(q.TimeMS).UTC(), ServerTime: now, Software: q.Software})
+		if err != nil {
+			return SignedWelcome{}, fmt.Errorf("keep the report of %s: %w", q.Node, err)
+		}
+	}
+	return signWelcome(v.s.o.Key, &q, &w)
+}
+
+// vector gives the heads of all chains of the principal's labs, in a fixed order.
+func (v *view) vector(ctx context.Context) ([]HeadEntry, error) {
+	heads, err := v.s.o.Ledger.Heads(ctx)
+	if err != nil {
+		return nil, fmt.Errorf("read the heads: %w", err)
+	}
+	var out []HeadEntry
+	for o, h := range heads {
+		if v.p.may(o.Lab) && h.Seq > 0 {
+			out = append(out, HeadEntry{Origin: o, Seq: h.Seq, Hash: h.Hash})
+		}
+	}
+	slices.SortFunc(out, func(a, b HeadEntry) int { return compareOrigins(a.Origin, b.Origin) })
+	return out, nil
+}
+
+// own keeps of a reported vector what the principal may speak of.
+func (v *view) own(heads []HeadEntry) []HeadEntry {
+	return slices.DeleteFunc(slices.Clone(heads), func(e HeadEntry) bool {
+		return e.Origin.Node != v.p.Node || !v.p.may(e.Origin.Lab)
+	})
+}
+
+func compareOrigins(a, b record.Origin) int { return strings.Compare(originKey(a), originKey(b)) }

@@ -1,0 +1,146 @@
+package exchange
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+
+	"thudbook/sync/problem"
+	"thudbook/sync/receipt"
+	"thudbook/sync/record"
+)
+
+// mayWrite refuses chains of others and of labs without a right.
+func (v *view) mayWrite(o record.Origin) error {
+	if o.Node != v.p.Node {
+		return forbidden("A node may send only the records that it wrote itself.")
+	}
+	if !v.p.may(o.Lab) {
+		return forbidden("This agent is not enrolled for the lab that the records belong to.")
+	}
+	return nil
+}
+
+// Push appends to the ledger and answers when that is durable.
+func (v *view) Push(ctx context.Context, b Batch) (receipt.Receipt, error) {
+	if err := v.mayWrite(b.Origin); err != nil {
+		return receipt.Receipt{}, err
+	}
+	if err := v.checkBatch(&b); err != nil {
+		return receipt.Receipt{}, err
+	}
+	head, err := v.s.o.Ledger.AppendForeign(ctx, b.Origin, b.Records)
+	switch {
+	case err == nil || errors.Is(err, record.ErrDuplicate):
+		return v.s.receipt(ctx, b.Origin, head)
+	case errors.Is(err, record.ErrGap):
+		return receipt.Receipt{}, &HeadError{Reason: Gap, Origin: b.Origin, Head: head, Err: err}
+	case errors.Is(err, record.ErrFork):
+		v.s.o.Log.Error("two histories under one name", "origin", b.Origin.String(), "head", head.Seq, "error", err)
+		return receipt.Receipt{}, &HeadError{Reason: Fork, Origin: b.Origin, Head: head, Err: err}
+	default:
+		return receipt.Receipt{}, fmt.Errorf("append records of %s: %w", b.Origin, err)
+	}
+}
+
+// checkBatch refuses what no honest writer of this chain sends: too much at
+// once, records of other chains, a head that the writer did not sign.
+func (v *view) checkBatch(b *Batch) error {
+	if len(b.Records) == 0 {
+		return problem.New(problem.Invalid, "A batch without records.", "Send at least one record.")
+	}
+	size := 0
+	for _, raw := range b.Records {
+		size += len(raw)
+	}
+	if size > MaxBatchBytes {
+		return problem.New(problem.TooLarge,
+			fmt.Sprintf("A batch of %d bytes; at most %d are taken at once.", size, MaxBatchBytes), "Send smaller batches.")
+	}
+	var last record.Record
+	for i, raw := range b.Records {
+		r, err := record.Parse(raw)
+		if err != nil {
+			return &problem.Error{Code: problem.Invalid, What: "A record that cannot be read.",
+				Where: fmt.Sprintf("record %d of the batch for %s", i+1, b.Origin),
+				Fix:   "Run 'thudbook verify' on the agent's data folder.", Err: err}
+		}
+		if r.Origin() != b.Origin {
+			return forbidden("A record of another chain inside the batch.")
+		}
+		last = r
+	}
+	if !receipt.VerifyHead(v.p.Key, b.Origin, record.Head{Seq: last.Seq, Hash: last.Hash}, b.HeadSignature) {
+		return problem.New(problem.Unauthenticated,
+			"The batch is not signed by the node that wrote it.", "Enrol the agent again with a new code.")
+	}
+	return nil
+}
+
+// Receipt gives the present statement about one of the principal's chains.
+func (v *view) Receipt(ctx context.Context, o record.Origin) (receipt.Receipt, error) {
+	if err := v.mayWrite(o); err != nil {
+		return receipt.Receipt{}, err
+	}
+	head, err := v.s.o.Ledger.Head(ctx, o)
+	if err != nil {
+		return receipt.Receipt{}, fmt.Errorf("read the head of %s: %w", o, err)
+	}
+	return v.s.receipt(ctx, o, head)
+}
+
+// receipt signs what is durable now. The head was read from the store, hence
+// from a committed transaction.
+func (s *Service) receipt(ctx context.Context, o record.Origin, head record.Head) (receipt.Receipt, error) {
+	through, err := s.completeThrough(ctx, o)
+	if err != nil {
+		return receipt.Receipt{}, err
+	}
+	return receipt.Sign(s.o.Key, receipt.Statement{Origin: o, Seq: head.Seq, Hash: head.Hash,
+		CompleteThrough: min(through, head.Seq), Server: s.node, Incarnation: s.incarnation,
+		TimeMS: s.o.Now().UnixMilli()}), nil
+}
+
+// Pull gives records of the principal's labs beyond the vector.
+func (v *view) Pull(ctx context.Context, q PullRequest) ([]Batch, error) {
+	limit := BatchBytes
+	if q.MaxBytes > 0 {
+		limit = min(q.MaxBytes, MaxBatchBytes)
+	}
+	known := make(map[record.Origin]uint64, len(q.Vector))
+	for _, e := range q.Vector {
+		known[e.Origin] = e.Seq
+	}
+	vector, err := v.vector(ctx)
+	if err != nil {
+		return nil, err
+	}
+	var out []Batch
+	for _, e := range vector {
+		if e.Seq <= known[e.Origin] || slices.Contains(q.Exclude, e.Origin) {
+			continue
+		}
+		if e.Origin.Node == v.s.node { // so that the attachments can be asked for at once
+			if _, err := v.s.completeThrough(ctx, e.Origin); err != nil {
+				return nil, err
+			}
+		}
+		recs, err := v.s.o.Ledger.Read(ctx, e.Origin, known[e.Origin], limit)
+		if err != nil {
+			return nil, fmt.Errorf("read %s after %d: %w", e.Origin, known[e.Origin], err)
+		}
+		b := Batch{Origin: e.Origin}
+		for i := range recs {
+			b.Records = append(b.Records, recs[i].Raw)
+			limit -= len(recs[i].Raw)
+		}
+		if len(b.Records) > 0 {
+			out = append(out, b)
+		}
+		if limit <= 0 {
+			break
+		}
+	}
+	return out, nil
+}

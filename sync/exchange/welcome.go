@@ -1,0 +1,54 @@
+package exchange
+
+import (
+	"crypto/ed25519"
+	"fmt"
+
+	"thudbook/sync/problem"
+	"thudbook/sync/record"
+)
+
+// SignedWelcome is the answer to a hello.
+type SignedWelcome struct{ Signed }
+
+// bind ties a welcome to the question: the same answer to another node, or to
+// another nonce, does not verify.
+func (q *HelloRequest) bind() []byte { return append(append([]byte{}, q.Node[:]...), q.Nonce...) }
+
+func signWelcome(key ed25519.PrivateKey, q *HelloRequest, w *Welcome) (SignedWelcome, error) {
+	s, err := seal(key, purposeWelcome, q.bind(), w)
+	return SignedWelcome{s}, err
+}
+
+// Pinned is what a node knows of its server since it was enrolled.
+type Pinned struct {
+	ID  record.NodeID
+	Key ed25519.PublicKey
+}
+
+// Open checks that the pinned server gave this answer to this question.
+func (s *SignedWelcome) Open(pin Pinned, q *HelloRequest) (*Welcome, error) {
+	if !s.verify(pin.Key, purposeWelcome, q.bind()) {
+		return nil, notTheServer(nil)
+	}
+	var w Welcome
+	if err := record.DecodeBody(s.Payload, &w); err != nil {
+		return nil, notTheServer(err)
+	}
+	if w.Server != pin.ID {
+		return nil, notTheServer(fmt.Errorf("it calls itself %s, enrolled with %s", w.Server, pin.ID))
+	}
+	if w.Protocol != Protocol {
+		return nil, problem.New(problem.Unavailable,
+			fmt.Sprintf("The server speaks protocol %d, this program speaks %d.", w.Protocol, Protocol),
+			"Update the older of the two; everything is kept until then.")
+	}
+	return &w, nil
+}
+
+func notTheServer(cause error) error {
+	return &problem.Error{Code: problem.Unauthenticated,
+		What: "What answered is not the server that this agent was enrolled with: its signature is another.",
+		Fix:  "Check the server's address and the network; if the server was installed anew, enrol this agent again with a new code.",
+		Err:  cause}
+}

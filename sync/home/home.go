@@ -1,0 +1,107 @@
+// Package home is a node's data folder: which file lies where, in which order
+// the parts are opened, and in which they are closed. Agent, server and the
+// commands that look at a folder share it.
+package home
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"time"
+
+	"thudbook/sync/blob/dirblob"
+	"thudbook/sync/care"
+	"thudbook/sync/exchange"
+	"thudbook/sync/kv/boltkv"
+	"thudbook/sync/ledger"
+	"thudbook/sync/node"
+	"thudbook/sync/problem"
+	"thudbook/sync/scope"
+	"thudbook/sync/view"
+)
+
+// Home is an opened data folder.
+type Home struct {
+	Dir    string
+	Node   node.Identity
+	Store  *boltkv.Store
+	Blobs  *dirblob.Store
+	Views  *view.Set
+	Ledger *ledger.Ledger
+	Reader *view.Reader
+}
+
+// StorePath is the file that holds records and views.
+func StorePath(dir string) string { return filepath.Join(dir, "store.db") }
+
+// BlobPath is the folder that holds attachments.
+func BlobPath(dir string) string { return filepath.Join(dir, "attachments") }
+
+// Options of Open.
+type Options struct {
+	Dir      string
+	Log      *slog.Logger
+	Now      func() time.Time // nil: time.Now
+	Software string           // program and version
+}
+
+// Open opens a data folder, and makes it where there is none.
+func Open(ctx context.Context, o Options) (*Home, error) {
+	if err := os.MkdirAll(o.Dir, 0o700); err != nil {
+		return nil, &problem.Error{Code: problem.Unavailable, What: "the data folder cannot be made", Where: o.Dir, Fix: "check the path and the right to write there", Err: err}
+	}
+	h := &Home{Dir: o.Dir, Views: view.New()}
+	var err error
+	if h.Node, err = node.LoadOrCreate(o.Dir); err != nil {
+		return nil, err
+	}
+	if h.Store, err = boltkv.Open(StorePath(o.Dir), boltkv.Options{Log: o.Log, Ordered: ledger.OrderedTables()}); err != nil {
+		return nil, err
+	}
+	if h.Blobs, err = dirblob.Open(BlobPath(o.Dir)); err != nil {
+		return nil, errors.Join(err, h.Store.Close())
+	}
+	h.Ledger, err = ledger.Open(ctx, ledger.Options{Dir: o.Dir, Node: h.Node.ID, Key: h.Node.PrivateKey, Store: h.Store,
+		Blobs: h.Blobs, Views: h.Views, Now: o.Now, Log: o.Log, Software: o.Software})
+	if err != nil {
+		return nil, errors.Join(err, h.Store.Close())
+	}
+	h.Reader = h.Views.Reader(h.Store)
+	return h, nil
+}
+
+// Close closes the ledger, then the store.
+func (h *Home) Close() error { return errors.Join(h.Ledger.Close(), h.Store.Close()) }
+
+// Own is the scope of the owner of the folder: everything in it.
+func (h *Home) Own() scope.Scope { return scope.All() }
+
+// Verify checks a data folder that no program has open. It makes nothing and
+// changes nothing but a temporary folder inside it, which it removes.
+func Verify(ctx context.Context, dir string) (*care.Report, error) {
+	id, err := node.Load(dir)
+	if err != nil {
+		return nil, err
+	}
+	path := StorePath(dir)
+	if _, err := os.Stat(path); err != nil {
+		return nil, &problem.Error{Code: problem.NotFound, What: "there is no store in this folder", Where: path, Fix: "give the folder that the agent or the server was started with", Err: err}
+	}
+	store, err := boltkv.Open(path, boltkv.Options{})
+	if err != nil {
+		return nil, err
+	}
+	blobs, err := dirblob.Open(BlobPath(dir))
+	if err != nil {
+		return nil, errors.Join(err, store.Close())
+	}
+	report, err := care.Verify(ctx, care.Source{Store: store, Blobs: blobs, Anchor: ledger.DefaultAnchor(dir), Node: id.ID, Views: view.New(), Temp: dir,
+		Complete: exchange.CompleteThrough})
+	if err != nil {
+		err = fmt.Errorf("verify %s: %w", dir, err)
+	}
+	return report, errors.Join(err, store.Close())
+}

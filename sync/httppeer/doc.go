@@ -1,0 +1,36 @@
+// Package httppeer carries sessions of package exchange over HTTP: Client is an
+// exchange.Peer, Handler serves one.
+//
+//	POST /sync/v1/enroll                              a code and a key, once
+//	POST /sync/v1/challenge                           a nonce
+//	POST /sync/v1/session                             the signed nonce -> an access token
+//	POST /sync/v1/hello
+//	POST /sync/v1/push/{node}/{lab}/{epoch}           record frames -> receipt
+//	GET  /sync/v1/receipts/{node}/{lab}/{epoch}
+//	POST /sync/v1/pull                                vector -> record frames
+//	POST /sync/v1/labs/{lab}/blobs/have               hashes -> those that are missing
+//	PUT  /sync/v1/labs/{lab}/blobs/{sha256}           Content-Length required
+//	GET  /sync/v1/labs/{lab}/blobs/{sha256}           byte ranges
+//
+// Questions and answers are CBOR (application/cbor); records travel as frames
+// (application/vnd.thudbook.records); errors are problem documents of RFC 9457
+// (application/problem+json) with the members code, where and fix, and for a
+// batch that does not fit: reason and head. The path /sync/v1/labs/{lab}/uploads
+// is kept free for resumable uploads.
+//
+// The access token goes in the Authorization header only; cookies are not
+// looked at, so no page of another site can use a session. Nothing depends on
+// trailers, interim responses or websockets, which proxies break.
+package httppeer
+
+const (
+	base         = "/sync/v1"
+	mediaCBOR    = "application/cbor"
+	mediaRecords = "application/vnd.thudbook.records"
+	mediaBytes   = "application/octet-stream"
+	mediaProblem = "application/problem+json"
+
+	headerSignature = "Thudbook-Head-Signature"
+
+	maxQuestion = 1 << 20 // bytes of a CBOR question or answer
+)

@@ -1,0 +1,128 @@
+package lab
+
+import (
+	"fmt"
+
+	"thudbook/sync/record"
+)
+
+// Cell is one planned combination; each specimen of the campaign is hit
+// Planned times in it.
+type Cell struct {
+	Location      string  `json:"location"`
+	Condition     string  `json:"condition,omitempty"`
+	TargetSpeedMS float64 `json:"target_speed_m_s"`
+	ToleranceMS   float64 `json:"tolerance_m_s,omitempty"` // 0: speed is not judged
+	Planned       int     `json:"planned"`
+}
+
+// Limit is an acceptance limit of one result, in the unit of the result.
+type Limit struct {
+	Result string  `json:"result"` // "hic15", …
+	Most   float64 `json:"most"`
+	Unit   string  `json:"unit"`
+}
+
+// Campaign is a plan of shots. Specimens, cells and limits are each one field
+// for edits: an edit gives the whole list.
+type Campaign struct {
+	Name             string   `json:"name"`
+	Owner            string   `json:"owner,omitempty"` // department or project
+	Specimens        []string `json:"specimens,omitempty"`
+	Cells            []Cell   `json:"cells,omitempty"`
+	AcceptanceLimits []Limit  `json:"acceptance_limits,omitempty"`
+	Note             string   `json:"note,omitempty"`
+}
+
+// RecordKind is KindCampaign.
+func (*Campaign) RecordKind() record.Kind { return KindCampaign }
+
+// SchemaVersion is CampaignSchema.
+func (*Campaign) SchemaVersion() uint { return CampaignSchema }
+
+// Bounds of one campaign, so that it fits in a record.
+const (
+	MaxSpecimens = 300
+	MaxCells     = 100
+	MaxLimits    = 50
+)
+
+// Validate gives all faults at once.
+func (k *Campaign) Validate() error {
+	c := &checks{what: KindCampaign}
+	c.needText("name", k.Name, MaxText)
+	c.text("owner", k.Owner, MaxText)
+	c.text("note", k.Note, MaxNote)
+	if n := len(k.Specimens); n > MaxSpecimens {
+		c.add("specimens", fmt.Sprintf("%d specimens, the most is %d", n, MaxSpecimens), "divide the campaign")
+	}
+	if n := len(k.Cells); n > MaxCells {
+		c.add("cells", fmt.Sprintf("%d cells, the most is %d", n, MaxCells), "divide the campaign")
+	}
+	if n := len(k.AcceptanceLimits); n > MaxLimits {
+		c.add("acceptance_limits", fmt.Sprintf("%d limits, the most is %d", n, MaxLimits), "keep one limit a result")
+	}
+	k.checkSpecimens(c)
+	k.checkCells(c)
+	for i := range k.AcceptanceLimits {
+		l := &k.AcceptanceLimits[i]
+		c.needText("acceptance limit, result", l.Result, MaxText)
+		c.text("acceptance limit, unit", l.Unit, MaxText)
+		c.number("acceptance limit "+l.Result, &l.Most, -1e12, 1e12)
+	}
+	return c.err()
+}
+
+func (k *Campaign) checkSpecimens(c *checks) {
+	seen := map[string]bool{}
+	for _, s := range k.Specimens {
+		c.needText("specimens", s, MaxText)
+		if key := Fold(s); seen[key] {
+			c.add("specimens", fmt.Sprintf("specimen %q stands there twice", s), "keep it once")
+		} else {
+			seen[key] = true
+		}
+	}
+}
+
+func (k *Campaign) checkCells(c *checks) {
+	type cell struct {
+		location, condition string
+		mms                 uint32
+	}
+	seen := map[cell]bool{}
+	for i := range k.Cells {
+		x := &k.Cells[i]
+		at := fmt.Sprintf("cell %d", i+1)
+		c.needText(at+", location", x.Location, MaxText)
+		c.text(at+", condition", x.Condition, MaxText)
+		c.number(at+", target_speed_m_s", &x.TargetSpeedMS, 0.001, 100)
+		c.number(at+", tolerance_m_s", &x.ToleranceMS, 0, 100)
+		if x.Planned < 1 || x.Planned > 10000 {
+			c.add(at+", planned", fmt.Sprintf("%d planned shots", x.Planned), "plan between 1 and 10000 a specimen")
+		}
+		key := cell{Fold(x.Location), Fold(x.Condition), MillimetresPerSecond(x.TargetSpeedMS)}
+		if seen[key] {
+			c.add(at, "the same location, condition and target speed stand there twice", "plan them as one cell")
+		}
+		seen[key] = true
+	}
+}
+
+// Named gives a lab its name; the newest by clock holds.
+type Named struct {
+	Name string `json:"name"`
+}
+
+// RecordKind is KindNamed.
+func (*Named) RecordKind() record.Kind { return KindNamed }
+
+// SchemaVersion is NamedSchema.
+func (*Named) SchemaVersion() uint { return NamedSchema }
+
+// Validate gives all faults at once.
+func (n *Named) Validate() error {
+	c := &checks{what: KindNamed}
+	c.needText("name", n.Name, MaxText)
+	return c.err()
+}

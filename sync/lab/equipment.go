@@ -1,0 +1,178 @@
+package lab
+
+import (
+	"github.com/google/uuid"
+
+	"thudbook/sync/record"
+)
+
+// The classes of equipment that the programs know; others are free text.
+const (
+	ClassRam                = "ram"
+	ClassImpactorFace       = "impactor face"
+	ClassHeadForm           = "head form"
+	ClassNeck               = "neck"
+	ClassSensor             = "sensor"
+	ClassLightGate          = "light gate"
+	ClassPressureTransducer = "pressure transducer"
+)
+
+// Rig is a place where shots are fired.
+type Rig struct {
+	Name string `json:"name"`
+}
+
+// RecordKind is KindRig.
+func (*Rig) RecordKind() record.Kind { return KindRig }
+
+// SchemaVersion is RigSchema.
+func (*Rig) SchemaVersion() uint { return RigSchema }
+
+// Validate gives all faults at once.
+func (r *Rig) Validate() error {
+	c := &checks{what: KindRig}
+	c.needText("name", r.Name, MaxText)
+	return c.err()
+}
+
+// Item is one piece of equipment, known by its serial number.
+type Item struct {
+	Class               string `json:"class"`
+	Serial              string `json:"serial"`
+	Name                string `json:"name"`
+	Maker               string `json:"maker,omitempty"`
+	ServiceEveryStrokes int64  `json:"service_every_strokes,omitempty"` // 0: no interval
+	OpeningStrokes      int64  `json:"opening_strokes,omitempty"`       // before the register began
+	CalibrationRequired bool   `json:"calibration_required,omitempty"`
+}
+
+// RecordKind is KindItem.
+func (*Item) RecordKind() record.Kind { return KindItem }
+
+// SchemaVersion is ItemSchema.
+func (*Item) SchemaVersion() uint { return ItemSchema }
+
+// Validate gives all faults at once.
+func (i *Item) Validate() error {
+	c := &checks{what: KindItem}
+	c.needText("class", i.Class, MaxText)
+	c.needText("serial", i.Serial, MaxText)
+	c.text("name", i.Name, MaxText)
+	c.text("maker", i.Maker, MaxText)
+	c.count("service_every_strokes", i.ServiceEveryStrokes)
+	c.count("opening_strokes", i.OpeningStrokes)
+	return c.err()
+}
+
+// Mounting says that an item sits at a position of a rig from EffectiveAt on;
+// the zero Item says that the position is empty. An item is in one place at a
+// time: mounted elsewhere, it has left the place before.
+type Mounting struct {
+	Rig         uuid.UUID `json:"rig"`
+	Position    string    `json:"position"` // "ram", "ax", "gate", …; the map binds columns to positions
+	Item        uuid.UUID `json:"item"`
+	EffectiveAt Time      `json:"effective_at"`
+}
+
+// RecordKind is KindMounting.
+func (*Mounting) RecordKind() record.Kind { return KindMounting }
+
+// SchemaVersion is MountingSchema.
+func (*Mounting) SchemaVersion() uint { return MountingSchema }
+
+// Validate gives all faults at once.
+func (m *Mounting) Validate() error {
+	c := &checks{what: KindMounting}
+	c.id("rig", m.Rig)
+	c.needText("position", m.Position, MaxText)
+	c.when("effective_at", m.EffectiveAt)
+	return c.err()
+}
+
+// Service says that an item was serviced; its strokes since service start anew.
+type Service struct {
+	Item        uuid.UUID `json:"item"`
+	EffectiveAt Time      `json:"effective_at"`
+	Note        string    `json:"note,omitempty"`
+}
+
+// RecordKind is KindService.
+func (*Service) RecordKind() record.Kind { return KindService }
+
+// SchemaVersion is ServiceSchema.
+func (*Service) SchemaVersion() uint { return ServiceSchema }
+
+// Validate gives all faults at once.
+func (s *Service) Validate() error {
+	c := &checks{what: KindService}
+	c.id("item", s.Item)
+	c.when("effective_at", s.EffectiveAt)
+	c.text("note", s.Note, MaxNote)
+	return c.err()
+}
+
+// Calibration is one certificate: from EffectiveAt on the item is in
+// calibration, until DueAt or until the next one.
+type Calibration struct {
+	Item                       uuid.UUID `json:"item"`
+	EffectiveAt                Time      `json:"effective_at"` // when it was calibrated
+	DueAt                      Time      `json:"due_at"`
+	Certificate                string    `json:"certificate"`
+	Sensitivity                *float64  `json:"sensitivity,omitempty"`
+	SensitivityUnit            string    `json:"sensitivity_unit,omitempty"` // "mV/g", …
+	ExpandedUncertaintyPercent *float64  `json:"expanded_uncertainty_percent,omitempty"`
+}
+
+// RecordKind is KindCalibration.
+func (*Calibration) RecordKind() record.Kind { return KindCalibration }
+
+// SchemaVersion is CalibrationSchema.
+func (*Calibration) SchemaVersion() uint { return CalibrationSchema }
+
+// Validate gives all faults at once.
+func (k *Calibration) Validate() error {
+	c := &checks{what: KindCalibration}
+	c.id("item", k.Item)
+	c.when("effective_at", k.EffectiveAt)
+	c.when("due_at", k.DueAt)
+	if k.DueAt != 0 && k.DueAt < k.EffectiveAt {
+		c.add("due_at", "the calibration is due before it was made", "check both dates on the certificate")
+	}
+	c.needText("certificate", k.Certificate, MaxText)
+	c.number("sensitivity", k.Sensitivity, -1e12, 1e12)
+	c.number("expanded_uncertainty_percent", k.ExpandedUncertaintyPercent, 0, 100)
+	c.text("sensitivity_unit", k.SensitivityUnit, MaxText)
+	if k.Sensitivity != nil && k.SensitivityUnit == "" {
+		c.add("sensitivity_unit", "the sensitivity has no unit", `give it as on the certificate, such as "mV/g"`)
+	}
+	if k.Sensitivity != nil && *k.Sensitivity == 0 {
+		c.add("sensitivity", "the sensitivity is zero", "give the certificate's value")
+	}
+	return c.err()
+}
+
+// Withdrawn says that an entry was a mistake, or with Lifted that it was not.
+// It serves rigs, items, mountings, services, calibrations and campaigns.
+// The newest by clock holds.
+type Withdrawn struct {
+	Doc     uuid.UUID   `json:"doc"`
+	DocKind record.Kind `json:"doc_kind"`
+	Reason  string      `json:"reason"`
+	Lifted  bool        `json:"lifted,omitempty"`
+}
+
+// RecordKind is KindWithdrawn.
+func (*Withdrawn) RecordKind() record.Kind { return KindWithdrawn }
+
+// SchemaVersion is WithdrawnSchema.
+func (*Withdrawn) SchemaVersion() uint { return WithdrawnSchema }
+
+// Validate gives all faults at once.
+func (w *Withdrawn) Validate() error {
+	c := &checks{what: KindWithdrawn}
+	c.id("doc", w.Doc)
+	c.oneOf("doc_kind", string(w.DocKind), string(KindRig), string(KindItem), string(KindMounting),
+		string(KindService), string(KindCalibration), string(KindCampaign))
+	c.needText("reason", w.Reason, MaxNote)
+	return c.err()
+}

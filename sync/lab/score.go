@@ -1,0 +1,132 @@
+package lab
+
+import (
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+
+	"github.com/google/uuid"
+
+	"thudbook/sync/record"
+)
+
+// Result is one metric of a shot.
+type Result struct {
+	Value               float64  `json:"value"`
+	Unit                string   `json:"unit"`
+	ExpandedUncertainty *float64 `json:"expanded_uncertainty,omitempty"` // k = 2, in Unit
+	AtS                 *float64 `json:"at_s,omitempty"`
+	FromS               *float64 `json:"from_s,omitempty"`
+	ToS                 *float64 `json:"to_s,omitempty"`
+	Definition          string   `json:"definition,omitempty"` // which of several published forms
+	Note                string   `json:"note,omitempty"`
+}
+
+// Flag says why a result may not be trusted.
+type Flag struct {
+	Code    string `json:"code"`
+	Channel string `json:"channel,omitempty"`
+	Text    string `json:"text"`
+}
+
+// Fault is what is wrong with an acquisition file, with its place.
+type Fault struct {
+	Code    string `json:"code"`
+	What    string `json:"what"`
+	Line    int    `json:"line,omitempty"`
+	Column  int    `json:"column,omitempty"`
+	Channel string `json:"channel,omitempty"`
+	Fix     string `json:"fix"`
+}
+
+func (f *Fault) check(c *checks, field string) {
+	c.needText(field+".code", f.Code, MaxText)
+	c.needText(field+".what", f.What, MaxNote)
+	c.text(field+".fix", f.Fix, MaxNote)
+	c.text(field+".channel", f.Channel, MaxText)
+	c.count(field+".line", int64(f.Line))
+	c.count(field+".column", int64(f.Column))
+}
+
+// RecordInfo describes the time base of the recording.
+type RecordInfo struct {
+	Samples   int     `json:"samples"`
+	RateHz    float64 `json:"rate_hz"`
+	StartS    float64 `json:"start_s"`
+	DurationS float64 `json:"duration_s"`
+	Uneven    bool    `json:"uneven,omitempty"`
+}
+
+// Processing names what was done to the samples before the metrics.
+type Processing struct {
+	BaselineMS   float64        `json:"baseline_ms"`
+	CornerFactor float64        `json:"corner_factor"`
+	EndTreatment string         `json:"end_treatment,omitempty"`
+	CFC          map[string]int `json:"cfc,omitempty"` // by channel; 0: unfiltered
+	Derivative   string         `json:"derivative,omitempty"`
+	MovedToCG    bool           `json:"moved_to_cg,omitempty"`
+}
+
+// Bounds of one score, so that it fits in a record.
+const (
+	MaxFlags  = 100
+	MaxFaults = 20
+)
+
+// Score says what was computed from a shot's bytes, and with what. A rescore
+// is another Score; the newest by clock is shown, the older ones stay.
+type Score struct {
+	Shot         uuid.UUID         `json:"shot"`
+	Engine       string            `json:"engine"`
+	MapSHA256    record.Hash       `json:"map_sha256"`            // zero: the map was guessed
+	GuessedMap   string            `json:"guessed_map,omitempty"` // TOML, when no map was given
+	TypedSpeedMS *float64          `json:"typed_speed_m_s,omitempty"`
+	Record       *RecordInfo       `json:"record,omitempty"`
+	Processing   *Processing       `json:"processing,omitempty"`
+	Results      map[string]Result `json:"results,omitempty"`
+	Flags        []Flag            `json:"flags,omitempty"`
+	Error        *Fault            `json:"error,omitempty"`  // the gravest
+	Faults       []Fault           `json:"faults,omitempty"` // all, when there are several
+}
+
+// RecordKind is KindScore.
+func (*Score) RecordKind() record.Kind { return KindScore }
+
+// SchemaVersion is ScoreSchema.
+func (*Score) SchemaVersion() uint { return ScoreSchema }
+
+// Validate gives all faults at once.
+func (s *Score) Validate() error {
+	c := &checks{what: KindScore}
+	c.id("shot", s.Shot)
+	c.needText("engine", s.Engine, MaxText)
+	for _, name := range slices.Sorted(maps.Keys(s.Results)) {
+		r := s.Results[name]
+		c.needText("name of a result", name, MaxText)
+		c.text(name+".unit", r.Unit, MaxText)
+		for _, v := range []*float64{&r.Value, r.ExpandedUncertainty, r.AtS, r.FromS, r.ToS} {
+			if v != nil && (math.IsNaN(*v) || math.IsInf(*v, 0)) {
+				c.add(name, "the value is not a finite number", "leave the result out and flag why")
+			}
+		}
+	}
+	if len(s.Flags) > MaxFlags {
+		c.add("flags", fmt.Sprintf("%d flags, the most is %d", len(s.Flags), MaxFlags), "merge flags of one kind")
+	}
+	if len(s.Faults) > MaxFaults {
+		c.add("faults", fmt.Sprintf("%d faults, the most is %d", len(s.Faults), MaxFaults), "keep the gravest")
+	}
+	for i := range s.Faults {
+		s.Faults[i].check(c, "fault")
+	}
+	for i := range s.Flags {
+		c.needText("flag code", s.Flags[i].Code, MaxText)
+		c.text("flag channel", s.Flags[i].Channel, MaxText)
+		c.text("flag text", s.Flags[i].Text, MaxNote)
+	}
+	if s.Error != nil {
+		s.Error.check(c, "error")
+	}
+	return c.err()
+}

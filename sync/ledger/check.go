@@ -1,0 +1,83 @@
+package ledger
+
+import (
+	"errors"
+	"fmt"
+
+	"thudbook/sync/kv"
+	"thudbook/sync/problem"
+	"thudbook/sync/record"
+)
+
+// ScanOrigins gives, in order, every origin that has a head or a log entry.
+func ScanOrigins(r kv.Reader) ([]record.Origin, error) {
+	all := make(map[record.Origin]bool)
+	for e, err := range r.Scan(HeadTable, nil, nil) {
+		if err != nil {
+			return nil, err
+		}
+		o, err := originOf(e.Key)
+		if err != nil {
+			return nil, damaged(o, 0, "a head entry has a key that is no origin", err)
+		}
+		all[o] = true
+	}
+	for from := []byte(nil); ; {
+		o, ok, err := firstOrigin(r, from)
+		if err != nil {
+			return nil, err
+		}
+		if !ok {
+			return sortedOrigins(all), nil
+		}
+		all[o] = true
+		if from = kv.PrefixEnd(originKey(o)); from == nil {
+			return sortedOrigins(all), nil
+		}
+	}
+}
+
+func firstOrigin(r kv.Reader, from []byte) (record.Origin, bool, error) {
+	for e, err := range r.Scan(LogTable, from, nil) {
+		if err != nil {
+			return record.Origin{}, false, err
+		}
+		o, err := originOf(e.Key)
+		if err != nil {
+			return o, false, damaged(o, 0, "a key of the log is no origin", err)
+		}
+		return o, true, nil
+	}
+	return record.Origin{}, false, nil
+}
+
+// CheckAnchor compares the open own origins with the anchor file, without
+// changing anything, and gives those in doubt and the number compared. An own
+// origin that is closed, but not yet continued, is in doubt too.
+func CheckAnchor(r kv.Reader, node record.NodeID, path string) ([]Doubt, int, error) {
+	b, err := r.Get(metaTable, metaNode)
+	if err != nil {
+		return nil, 0, err
+	}
+	if b != nil && string(b) != string(kv.Join([]byte{valueVersion}, node[:])) {
+		return nil, 0, problem.New(problem.Invalid, "the store belongs to another node", "name the data folder's own identity")
+	}
+	own, err := scanOwn(r)
+	if err != nil {
+		return nil, 0, err
+	}
+	file, anchorErr := readAnchor(path)
+	switch {
+	case anchorErr == nil && file.node != node:
+		return nil, 0, problem.New(problem.Invalid, "the anchor file belongs to another node", fmt.Sprintf("this node is %s, the file's is %s", node, file.node))
+	case anchorErr != nil && !errors.Is(anchorErr, errNoAnchor) && !errors.Is(anchorErr, errBadAnchor):
+		return nil, 0, anchorErr
+	}
+	doubts, err := findDoubts(r, node, own, file, anchorErr)
+	for lab, st := range own {
+		if st.Closed != "" {
+			doubts = append(doubts, Doubt{Origin: record.Origin{Node: node, Lab: lab, Epoch: st.Epoch}, Reason: st.Closed, next: st.Next})
+		}
+	}
+	return doubts, len(own), err
+}

@@ -1,0 +1,283 @@
+package ledger
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"maps"
+
+	"thudbook/sync/hlc"
+	"thudbook/sync/kv"
+	"thudbook/sync/problem"
+	"thudbook/sync/record"
+)
+
+var (
+	metaNode  = []byte("node")
+	metaViews = []byte("views")
+)
+
+// load reads heads, own origins and anchor, and closes every own origin whose
+// continuity is in doubt.
+func (l *Ledger) load(ctx context.Context) error {
+	if err := l.claim(ctx); err != nil {
+		return err
+	}
+	file, anchorErr := readAnchor(l.opts.Anchor)
+	switch {
+	case anchorErr == nil && file.node != l.opts.Node:
+		return &problem.Error{Code: problem.Invalid, What: "the anchor file belongs to another node", Where: l.opts.Anchor,
+			Fix: fmt.Sprintf("this node is %s, the file's is %s: give each node its own", l.opts.Node, file.node)}
+	case anchorErr != nil && !errors.Is(anchorErr, errNoAnchor) && !errors.Is(anchorErr, errBadAnchor):
+		return anchorErr
+	}
+	var own map[record.LabID]ownState
+	var doubts []Doubt
+	var clock hlc.Time
+	err := l.store.View(ctx, func(r kv.Reader) (err error) {
+		heads, headErr := ScanHeads(r)
+		if headErr != nil && problem.Of(headErr) != problem.Damaged {
+			return headErr
+		}
+		for _, h := range heads {
+			clock = max(clock, h.Clock)
+		}
+		if own, err = scanOwn(r); err != nil {
+			return err
+		}
+		doubts, err = findDoubts(r, l.opts.Node, own, file, anchorErr)
+		if err == nil {
+			l.checkTails(r, heads, headErr)
+		}
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	for _, d := range doubts {
+		st := ownState{Epoch: d.Origin.Epoch, Closed: d.Reason, Next: d.next}
+		err := l.store.Update(ctx, func(tx kv.Tx) error { return writeOwn(tx, d.Origin.Lab, st) })
+		if err != nil {
+			return l.noteFault(fmt.Errorf("close origin %s: %w", d.Origin, err))
+		}
+		own[d.Origin.Lab] = st
+	}
+	l.mu.Lock()
+	l.own = own
+	l.mu.Unlock()
+	for lab, st := range own {
+		if st.Closed != "" {
+			l.notice("Origin %s is closed and will not be written again: %s. The next record for this lab opens epoch %d.",
+				record.Origin{Node: l.opts.Node, Lab: lab, Epoch: st.Epoch}, st.Closed, st.Next)
+		}
+	}
+	l.clock = hlc.New(clock, l.opts.Now)
+	return l.openAnchor(ctx, file, anchorErr)
+}
+
+// claim ties the store to the node, so that two nodes never share one.
+func (l *Ledger) claim(ctx context.Context) error {
+	want := kv.Join([]byte{valueVersion}, l.opts.Node[:])
+	var have []byte
+	err := l.store.View(ctx, func(r kv.Reader) error {
+		b, err := r.Get(metaTable, metaNode)
+		have = append([]byte(nil), b...)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	if len(have) == 0 {
+		return l.store.Update(ctx, func(tx kv.Tx) error { return tx.Put(metaTable, metaNode, want) })
+	}
+	if string(have) != string(want) {
+		return problem.New(problem.Invalid, "the store belongs to another node",
+			"use the identity that this data folder was made with, or another folder")
+	}
+	return nil
+}
+
+// openAnchor opens the anchor file, or makes one that agrees with the store
+// where it was missing or damaged; doubts were dealt with before.
+func (l *Ledger) openAnchor(ctx context.Context, file anchorFile, anchorErr error) error {
+	if anchorErr != nil {
+		file = anchorFile{node: l.opts.Node, entries: make(map[record.LabID]anchorEntry)}
+		heads, err := l.Heads(ctx)
+		if err != nil && problem.Of(err) != problem.Damaged {
+			return err
+		}
+		for lab, st := range l.own {
+			o := record.Origin{Node: l.opts.Node, Lab: lab, Epoch: st.Epoch}
+			file.entries[lab] = anchorEntry{Epoch: st.Epoch, Head: heads[o]}
+		}
+		if err := createAnchor(l.opts.Anchor, file); err != nil {
+			return &problem.Error{Code: problem.Unavailable, What: "the anchor file cannot be created", Where: l.opts.Anchor,
+				Fix: "check that its folder is there, writable and not full", Err: err}
+		}
+		file.counter = 1
+	}
+	a, err := openAnchor(l.opts.Anchor, file)
+	if err != nil {
+		return err
+	}
+	l.anchor = a
+	return nil
+}
+
+// CloseOwn closes one of this node's own origins, and all earlier epochs of its
+// lab, for ever: the exchange found that its continuity is in doubt. The next
+// append opens the next epoch, which names the reason.
+func (l *Ledger) CloseOwn(ctx context.Context, origin record.Origin, reason string) error {
+	if origin.Node != l.opts.Node || reason == "" {
+		return problem.New(problem.Invalid, "only an own origin can be closed, and with a reason", "name an origin of this node")
+	}
+	l.gate.RLock()
+	defer l.gate.RUnlock()
+	if err := l.Faulted(); err != nil {
+		return err
+	}
+	var st ownState
+	err := l.store.Update(ctx, func(tx kv.Tx) (err error) {
+		if st, err = readOwn(tx, origin.Lab); err != nil {
+			return err
+		}
+		if origin.Epoch < st.nextEpoch() {
+			return nil // closed before
+		}
+		st = ownState{Epoch: origin.Epoch, Closed: reason, Next: origin.Epoch + 1}
+		return writeOwn(tx, origin.Lab, st)
+	})
+	if err != nil {
+		return l.noteFault(err)
+	}
+	l.setOwn(origin.Lab, st)
+	if st.Closed != "" {
+		l.notice("Origin %s is closed and will not be written again: %s. The next record for this lab opens epoch %d.", origin, st.Closed, st.Next)
+	}
+	return nil
+}
+
+func scanOwn(r kv.Reader) (map[record.LabID]ownState, error) {
+	all := make(map[record.LabID]ownState)
+	for e, err := range r.Scan(ownTable, nil, nil) {
+		if err != nil {
+			return nil, err
+		}
+		if len(e.Key) != 16 {
+			return nil, fmt.Errorf("state of own origins, key %x: %w", e.Key, errValue)
+		}
+		st, err := decodeOwn(e.Value)
+		if err != nil {
+			return nil, &problem.Error{Code: problem.Damaged, What: "the state of an own origin cannot be read",
+				Where: "lab " + record.LabID(e.Key).String(), Fix: "restore from a backup or from the server", Err: err}
+		}
+		all[record.LabID(e.Key)] = st
+	}
+	return all, nil
+}
+
+// Doubt is an own origin whose stored end does not agree with the anchor.
+type Doubt struct {
+	Origin record.Origin
+	Reason string
+	next   uint32
+}
+
+// findDoubts compares own origins that are open with what the anchor knows.
+func findDoubts(r kv.Reader, node record.NodeID, own map[record.LabID]ownState, file anchorFile, anchorErr error) ([]Doubt, error) {
+	labs := maps.Clone(own)
+	for lab := range file.entries {
+		labs[lab] = own[lab]
+	}
+	var all []Doubt
+	for lab, st := range labs {
+		if st.Closed != "" {
+			continue
+		}
+		at := file.entries[lab]
+		o := record.Origin{Node: node, Lab: lab, Epoch: st.Epoch}
+		reason, err := doubt(r, o, at, anchorErr)
+		if err != nil {
+			return nil, err
+		}
+		if reason == "" {
+			continue
+		}
+		if o.Epoch == 0 { // nothing of this lab is left: the origin to name is the anchor's
+			o.Epoch = at.Epoch
+		}
+		all = append(all, Doubt{Origin: o, Reason: reason, next: max(o.Epoch, at.Epoch) + 1})
+	}
+	return all, nil
+}
+
+// doubt tells why an open own origin may not go on, empty if it may.
+func doubt(r kv.Reader, o record.Origin, at anchorEntry, anchorErr error) (string, error) {
+	head, headErr := readHead(r, o)
+	if headErr != nil && problem.Of(headErr) != problem.Damaged {
+		return "", headErr
+	}
+	last, err := lastSeq(r, o)
+	if err != nil {
+		return "", err
+	}
+	switch {
+	case anchorErr != nil:
+		return anchorErr.Error() + ", so nothing proves that the store was not set back", nil
+	case headErr != nil:
+		return "its head entry is damaged", nil
+	case at.Epoch > o.Epoch:
+		return fmt.Sprintf("the store was set back: it knows nothing of epoch %d, which the anchor knows up to record %d", at.Epoch, at.Seq), nil
+	case last != head.Seq:
+		return fmt.Sprintf("its head names record %d, but the log ends with record %d", head.Seq, last), nil
+	case at.Epoch < o.Epoch || at.Seq == 0:
+		return "", nil // the anchor is older: the stop came between commit and anchor
+	case head.Seq < at.Seq:
+		return fmt.Sprintf("the store was set back: it ends with record %d, the anchor knows record %d", head.Seq, at.Seq), nil
+	}
+	b, err := r.Get(LogTable, logKey(o, at.Seq))
+	if err != nil {
+		return "", err
+	}
+	if h, _, err := cutLogValue(b); err != nil || h != at.Hash {
+		return fmt.Sprintf("record %d is not the one that the anchor knows", at.Seq), nil
+	}
+	return "", nil
+}
+
+func lastSeq(r kv.Reader, o record.Origin) (uint64, error) {
+	from := originKey(o)
+	for e, err := range r.ScanBack(LogTable, from, kv.PrefixEnd(from)) {
+		if err != nil {
+			return 0, err
+		}
+		_, seq, err := cutLogKey(e.Key)
+		return seq, err
+	}
+	return 0, nil
+}
+
+// tailRecords is how many records at the end of each chain Open reads.
+const tailRecords = 64
+
+// checkTails reads the end of every chain and turns damage into notices; the
+// whole is for verify.
+func (l *Ledger) checkTails(r kv.Reader, heads map[record.Origin]HeadEntry, headErr error) {
+	if headErr != nil {
+		l.notice("Damage: %v", headErr)
+	}
+	for _, o := range sortedOrigins(heads) {
+		after := uint64(0)
+		if n := heads[o].Seq; n > tailRecords {
+			after = n - tailRecords
+		}
+		for s, err := range Chain(r, o, after) {
+			if err == nil {
+				err = s.Damage
+			}
+			if err != nil {
+				l.notice("Damage: %v", err)
+			}
+		}
+	}
+}

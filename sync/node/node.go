@@ -1,0 +1,173 @@
+// Package node is the identity of an installation: an id and an Ed25519 key
+// pair, kept in one file that only its owner may read. The private key is in
+// no backup and never leaves the machine.
+package node
+
+import (
+	"crypto/ed25519"
+	"crypto/rand"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"runtime"
+
+	"github.com/google/uuid"
+
+	"thudbook/sync/problem"
+	"thudbook/sync/record"
+)
+
+// FileName is the identity's file within the data folder.
+const FileName = "node.json"
+
+// Identity is what makes an installation itself.
+type Identity struct {
+	ID         record.NodeID
+	PrivateKey ed25519.PrivateKey
+}
+
+// PublicKey gives the half that others may know.
+func (i Identity) PublicKey() ed25519.PublicKey {
+	return i.PrivateKey.Public().(ed25519.PublicKey)
+}
+
+// String gives the id, never the key.
+func (i Identity) String() string { return i.ID.String() }
+
+// GoString gives the id, never the key.
+func (i Identity) GoString() string { return "node.Identity(" + i.ID.String() + ")" }
+
+// Format keeps the key out of every formatting verb.
+func (i Identity) Format(s fmt.State, _ rune) { fmt.Fprint(s, i.ID.String()) }
+
+// LogValue gives the id, never the key.
+func (i Identity) LogValue() slog.Value { return slog.StringValue(i.ID.String()) }
+
+// MarshalJSON refuses: the key must not slip into an answer or a log.
+func (i Identity) MarshalJSON() ([]byte, error) {
+	return nil, errors.New("a node's identity is not for JSON")
+}
+
+// file is the layout on disk.
+type file struct {
+	Version int           `json:"version"`
+	ID      record.NodeID `json:"id"`
+	Seed    []byte        `json:"ed25519_seed"`
+}
+
+const fileVersion = 1
+
+// Load reads the identity of a data folder. Problems: not_found when there is
+// none; invalid when others may read it; damaged when it cannot be read.
+func Load(dir string) (Identity, error) {
+	path := filepath.Join(dir, FileName)
+	f, err := os.Open(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return Identity{}, &problem.Error{Code: problem.NotFound, What: "this folder has no node identity", Where: path,
+			Fix: "start the agent or the server there once"}
+	}
+	if err != nil {
+		return Identity{}, unusable(path, err)
+	}
+	id, err := read(f)
+	return id, errors.Join(err, f.Close())
+}
+
+func read(f *os.File) (Identity, error) {
+	fi, err := f.Stat()
+	if err != nil {
+		return Identity{}, unusable(f.Name(), err)
+	}
+	if runtime.GOOS != "windows" && fi.Mode().Perm()&0o077 != 0 {
+		return Identity{}, &problem.Error{Code: problem.Invalid, Where: f.Name(),
+			What: fmt.Sprintf("the node's key may be read by others (mode %04o)", fi.Mode().Perm()),
+			Fix:  "take the right away: chmod 600"}
+	}
+	var on file
+	if err := json.NewDecoder(f).Decode(&on); err != nil {
+		return Identity{}, damaged(f.Name(), err)
+	}
+	if on.Version != fileVersion || on.ID == uuid.Nil || len(on.Seed) != ed25519.SeedSize {
+		return Identity{}, damaged(f.Name(), errors.New("version, id or key is missing or of another form"))
+	}
+	return Identity{ID: on.ID, PrivateKey: ed25519.NewKeyFromSeed(on.Seed)}, nil
+}
+
+// Create makes a new identity in a data folder and keeps it durably. It is a
+// conflict if there is one.
+func Create(dir string) (Identity, error) {
+	path := filepath.Join(dir, FileName)
+	_, key, err := ed25519.GenerateKey(nil)
+	if err != nil {
+		return Identity{}, fmt.Errorf("make a key: %w", err)
+	}
+	id, err := uuid.NewRandom()
+	if err != nil {
+		return Identity{}, fmt.Errorf("make an id: %w", err)
+	}
+	b, err := json.Marshal(file{Version: fileVersion, ID: id, Seed: key.Seed()})
+	if err != nil {
+		return Identity{}, fmt.Errorf("encode the identity: %w", err)
+	}
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return Identity{}, unusable(path, err)
+	}
+	err = writeNew(path, append(b, '\n'))
+	if errors.Is(err, fs.ErrExist) {
+		return Identity{}, &problem.Error{Code: problem.Conflict, What: "this folder has a node identity already", Where: path,
+			Fix: "use it, or choose another folder"}
+	}
+	if err != nil {
+		return Identity{}, unusable(path, err)
+	}
+	return Identity{ID: id, PrivateKey: key}, nil
+}
+
+// LoadOrCreate loads the identity, or makes one if there is none.
+func LoadOrCreate(dir string) (Identity, error) {
+	id, err := Load(dir)
+	if problem.Of(err) != problem.NotFound {
+		return id, err
+	}
+	id, err = Create(dir)
+	if problem.Of(err) == problem.Conflict { // another process was first
+		return Load(dir)
+	}
+	return id, err
+}
+
+// writeNew writes a file whole and durably under a name that must be free.
+func writeNew(path string, b []byte) error {
+	part := path + ".new-" + rand.Text()
+	f, err := os.OpenFile(part, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return err
+	}
+	_, err = f.Write(b)
+	err = errors.Join(err, f.Sync(), f.Close())
+	if err == nil {
+		err = os.Link(part, path)
+	}
+	if err = errors.Join(err, os.Remove(part)); err != nil || runtime.GOOS == "windows" {
+		return err
+	}
+	d, err := os.Open(filepath.Dir(path))
+	if err != nil {
+		return err
+	}
+	return errors.Join(d.Sync(), d.Close())
+}
+
+func unusable(path string, err error) error {
+	return &problem.Error{Code: problem.Unavailable, What: "the node's identity cannot be used", Where: path,
+		Fix: "check the folder and its rights", Err: err}
+}
+
+func damaged(path string, err error) error {
+	return &problem.Error{Code: problem.Damaged, What: "the node's identity is damaged; nothing was changed", Where: path,
+		Fix: "set the file aside; a new identity must be enrolled again", Err: err}
+}

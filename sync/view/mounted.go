@@ -1,0 +1,190 @@
+package view
+
+import (
+	"bytes"
+	"iter"
+	"slices"
+
+	"github.com/google/uuid"
+
+	"thudbook/sync/kv"
+	"thudbook/sync/kv/index"
+	"thudbook/sync/lab"
+	"thudbook/sync/scope"
+)
+
+// span is a time in which an item sat at a rig: From <= t < To.
+type span struct {
+	rig      uuid.UUID
+	position string
+	from, to lab.Time
+}
+
+// spans gives where an item sat until end, in the order of time. An item
+// leaves a place when it is mounted elsewhere, or when something else, or
+// nothing, is put there.
+func (s *Set) spans(r kv.Reader, sc scope.Scope, item uuid.UUID, end lab.Time) ([]span, error) {
+	var all []*doc[lab.Mounting]
+	for d, err := range s.mountings.ScanIndex(r, byItem, item[:], kv.Join(item[:], when(end)), false) {
+		if err != nil {
+			return nil, err
+		}
+		if sc.Allows(d.Lab) {
+			all = append(all, d)
+		}
+	}
+	out := make([]span, 0, len(all))
+	for i, d := range all {
+		b := d.body()
+		to := end
+		if i+1 < len(all) {
+			to = min(to, all[i+1].body().EffectiveAt)
+		}
+		next, err := s.nextAt(r, sc, d)
+		if err != nil {
+			return nil, err
+		}
+		if next != nil {
+			to = min(to, next.body().EffectiveAt)
+		}
+		if to > b.EffectiveAt {
+			out = append(out, span{rig: b.Rig, position: b.Position, from: b.EffectiveAt, to: to})
+		}
+	}
+	return out, nil
+}
+
+// nextAt gives the mounting that follows another at the same place, or nil.
+func (s *Set) nextAt(r kv.Reader, sc scope.Scope, d *doc[lab.Mounting]) (*doc[lab.Mounting], error) {
+	b := d.body()
+	at := placeKey(b)
+	from := kv.Join(at, when(b.EffectiveAt), d.Made.Stamp.key(), []byte{0})
+	return first(sc, s.mountings.ScanIndex(r, byPlace, from, kv.PrefixEnd(at), false))
+}
+
+// first gives the first document of a scan that lies in the scope, or nil.
+func first[B any](sc scope.Scope, scan iter.Seq2[*doc[B], error]) (*doc[B], error) {
+	for d, err := range scan {
+		if err != nil {
+			return nil, err
+		}
+		if sc.Allows(d.Lab) {
+			return d, nil
+		}
+	}
+	return nil, nil
+}
+
+// lastBefore gives the latest fact about an item with a time <= t, or nil.
+func lastBefore[B any](r kv.Reader, t *index.Table[doc[B]], sc scope.Scope, item uuid.UUID, at lab.Time) (*doc[B], error) {
+	return first(sc, t.ScanIndex(r, byItem, item[:], kv.Join(item[:], when(at+1)), true))
+}
+
+// mountedAt gives the mountings in force at a rig at a time, by position.
+func (s *Set) mountedAt(r kv.Reader, sc scope.Scope, rig uuid.UUID, t lab.Time) ([]*doc[lab.Mounting], error) {
+	var out []*doc[lab.Mounting]
+	from, end := rig[:], kv.PrefixEnd(rig[:])
+	for {
+		some, err := first(sc, s.mountings.ScanIndex(r, byPlace, from, end, false))
+		if err != nil || some == nil {
+			return out, err
+		}
+		at := placeKey(some.body())
+		from = kv.PrefixEnd(at)
+		d, err := first(sc, s.mountings.ScanIndex(r, byPlace, at, kv.Join(at, when(t+1)), true))
+		if err != nil {
+			return nil, err
+		}
+		if d == nil || d.body().Item == uuid.Nil {
+			continue
+		}
+		// The item may have been mounted elsewhere since.
+		last, err := lastBefore(r, s.mountings, sc, d.body().Item, t)
+		if err != nil {
+			return nil, err
+		}
+		if last != nil && last.UID == d.UID && last.Lab == d.Lab {
+			out = append(out, d)
+		}
+	}
+}
+
+// strokes counts the strokes on a rig in from <= t < to: whole days from day
+// counts, the rest exactly.
+func (s *Set) strokes(r kv.Reader, sc scope.Scope, rig uuid.UUID, from, to lab.Time) (int64, error) {
+	if to <= from {
+		return 0, nil
+	}
+	a, err := strokesIn(r, s.shots, sc, rig, from, to)
+	if err != nil {
+		return 0, err
+	}
+	b, err := strokesIn(r, s.sightings, sc, rig, from, to)
+	return a + b, err
+}
+
+func strokesIn[B any](r kv.Reader, t *index.Table[doc[B]], sc scope.Scope, rig uuid.UUID, from, to lab.Time) (sum int64, err error) {
+	// The labs with strokes on the rig: one seek each in (rig, lab, day).
+	next, end := rig[:], kv.PrefixEnd(rig[:])
+	for next != nil {
+		var of uuid.UUID
+		for c, err := range t.ScanTally(r, perDay, next, end, false) {
+			if err != nil {
+				return 0, err
+			}
+			copy(of[:], c.Key[len(rig):])
+			break
+		}
+		if of == uuid.Nil {
+			break
+		}
+		if sc.Allows(of) {
+			n, err := strokesOf(r, t, of, rig, from, to)
+			if err != nil {
+				return 0, err
+			}
+			sum += n
+		}
+		next = kv.PrefixEnd(kv.Join(rig[:], of[:]))
+		if next == nil || (end != nil && bytes.Compare(next, end) >= 0) {
+			break
+		}
+	}
+	return sum, nil
+}
+
+func strokesOf[B any](r kv.Reader, t *index.Table[doc[B]], of, rig uuid.UUID, from, to lab.Time) (sum int64, err error) {
+	exact := func(a, b lab.Time) error {
+		key := kv.Join(of[:], rig[:])
+		for _, err := range t.ScanKeys(r, byRig, kv.Join(key, when(a)), kv.Join(key, when(b)), false) {
+			if err != nil {
+				return err
+			}
+			sum++
+		}
+		return nil
+	}
+	first, last := from.Day()+1, to.Day() // whole days: first <= day < last
+	if first > last {
+		return sum, exact(from, to)
+	}
+	if lab.DayStart(first-1) == from {
+		first--
+	} else if err := exact(from, lab.DayStart(first)); err != nil {
+		return 0, err
+	}
+	key := kv.Join(rig[:], of[:])
+	days, err := t.SumRange(r, perDay, kv.Join(key, kv.I64(first)), kv.Join(key, kv.I64(last)))
+	if err != nil {
+		return 0, err
+	}
+	sum += days
+	return sum, exact(lab.DayStart(last), to)
+}
+
+// sortByPosition orders mountings for people.
+func sortByPosition(all []MountedRow) {
+	slices.SortFunc(all, func(a, b MountedRow) int {
+		return bytes.Compare([]byte(a.Mounting.Mounting.Position), []byte(b.Mounting.Mounting.Position))
+	})
+}

@@ -1,0 +1,228 @@
+package view_test
+
+import (
+	"reflect"
+	"testing"
+	"time"
+
+	"github.com/google/uuid"
+
+	"thudbook/sync/kv"
+	"thudbook/sync/lab"
+	"thudbook/sync/lab/labtest"
+	"thudbook/sync/problem"
+	"thudbook/sync/record"
+	"thudbook/sync/scope"
+	"thudbook/sync/view"
+)
+
+// Every exported read shows its documents to a scope that holds their lab, and
+// to any other answers as if there were none.
+func TestEveryReadTakesItsScope(t *testing.T) {
+	w := openWorld(t)
+	at := labtest.Start()
+	now := at.Add(24 * time.Hour)
+	shot, campaign, sighting, bad := labtest.ID("shot"), labtest.ID("campaign"), labtest.ID("sighting"), labtest.ID("bad")
+	w.say(labA, &lab.Named{Name: "Lab A"})
+	w.say(rig1, &lab.Rig{Name: "Rig 1"})
+	w.say(ram1, &lab.Item{Class: lab.ClassRam, Serial: "R", CalibrationRequired: true})
+	w.say(labtest.ID("m"), &lab.Mounting{Rig: rig1, Position: "ram", Item: ram1, EffectiveAt: lab.At(at)})
+	w.say(labtest.ID("s"), &lab.Service{Item: ram1, EffectiveAt: lab.At(at)})
+	w.say(labtest.ID("c"), &lab.Calibration{Item: ram1, EffectiveAt: lab.At(at), DueAt: lab.At(now), Certificate: "C"})
+	w.say(campaign, &lab.Campaign{Name: "C", Specimens: []string{"H-01"}, Cells: []lab.Cell{{Location: "front", TargetSpeedMS: 5.5, Planned: 1}}})
+	w.say(shot, labtest.Shot(rig1, at.Add(time.Hour)))
+	w.say(labtest.ID("unassigned"), labtest.Shot(rig1, at.Add(time.Hour), func(s *lab.Shot) { s.Meta = lab.Meta{} }))
+	w.say(shot, labtest.Score(shot, 5.5))
+	e, err := lab.NewEdit(shot, lab.KindShot, "operator", "op-2")
+	if err != nil {
+		t.Fatal(err)
+	}
+	w.say(shot, e)
+	w.say(sighting, &lab.Sighting{Shot: shot, Rig: rig1, FileName: "again.csv", EffectiveAt: lab.At(at)})
+	w.say(bad, &lab.Quarantine{FileName: "bad.csv", SourceSHA256: labtest.Hash(7), Error: lab.Fault{Code: "empty_file", What: "the file is empty"}})
+	odd := w.stated(node1, labA, 5000, labtest.ID("odd"), labtest.Shot(rig1, at))
+	odd.Body = []byte{0xff}
+	w.apply(odd)
+
+	ctx := w.ctx()
+	reads := map[string]func(scope.Scope) (int, error){
+		"Labs":     func(s scope.Scope) (int, error) { return size(w.Labs(ctx, s, 0)) },
+		"Odd":      func(s scope.Scope) (int, error) { return size(w.Odd(ctx, s, 0)) },
+		"History":  func(s scope.Scope) (int, error) { return size(w.History(ctx, s, lab.KindShot, shot)) },
+		"Shots":    func(s scope.Scope) (int, error) { return rows(w.Shots(ctx, s, view.ShotFilter{}, view.Page{})) },
+		"Shot":     func(s scope.Scope) (int, error) { return single(w.Shot(ctx, s, shot)) },
+		"Scores":   func(s scope.Scope) (int, error) { return size(w.Scores(ctx, s, shot)) },
+		"ToAssign": func(s scope.Scope) (int, error) { return rows(w.ToAssign(ctx, s, view.Page{})) },
+		"Sightings": func(s scope.Scope) (int, error) {
+			return rows(w.Sightings(ctx, s, view.SightingFilter{Open: true}, view.Page{}))
+		},
+		"SightingsOf":      func(s scope.Scope) (int, error) { return size(w.SightingsOf(ctx, s, shot)) },
+		"Sighting":         func(s scope.Scope) (int, error) { return single(w.Sighting(ctx, s, sighting)) },
+		"Quarantine":       func(s scope.Scope) (int, error) { return rows(w.Quarantine(ctx, s, false, view.Page{})) },
+		"Quarantined":      func(s scope.Scope) (int, error) { return single(w.Quarantined(ctx, s, bad)) },
+		"Items":            func(s scope.Scope) (int, error) { return rows(w.Items(ctx, s, "", view.Page{})) },
+		"Item":             func(s scope.Scope) (int, error) { return single(w.Item(ctx, s, ram1)) },
+		"Rigs":             func(s scope.Scope) (int, error) { return rows(w.Rigs(ctx, s, view.Page{})) },
+		"Rig":              func(s scope.Scope) (int, error) { return single(w.Rig(ctx, s, rig1)) },
+		"Services":         func(s scope.Scope) (int, error) { return size(w.Services(ctx, s, ram1)) },
+		"Calibrations":     func(s scope.Scope) (int, error) { return size(w.Calibrations(ctx, s, ram1)) },
+		"Mountings":        func(s scope.Scope) (int, error) { return size(w.Mountings(ctx, s, ram1)) },
+		"Mounted":          func(s scope.Scope) (int, error) { return size(w.Mounted(ctx, s, rig1, lab.At(now))) },
+		"RamUsage":         func(s scope.Scope) (int, error) { return single(w.RamUsage(ctx, s, ram1, now)) },
+		"Usages":           func(s scope.Scope) (int, error) { return rows(w.Usages(ctx, s, lab.ClassRam, now, view.Page{})) },
+		"SensorsDue":       func(s scope.Scope) (int, error) { return rows(w.SensorsDue(ctx, s, now, view.Page{})) },
+		"CalibrationAt":    func(s scope.Scope) (int, error) { return single(w.CalibrationAt(ctx, s, ram1, lab.At(now))) },
+		"SensorsOf":        func(s scope.Scope) (int, error) { return size(w.SensorsOf(ctx, s, shot)) },
+		"Campaigns":        func(s scope.Scope) (int, error) { return rows(w.Campaigns(ctx, s, view.Page{})) },
+		"Campaign":         func(s scope.Scope) (int, error) { return single(w.Campaign(ctx, s, campaign)) },
+		"CampaignProgress": func(s scope.Scope) (int, error) { return single(w.CampaignProgress(ctx, s, campaign, labA)) },
+		"Strokes": func(s scope.Scope) (int, error) {
+			n, err := w.Strokes(ctx, s, rig1, lab.At(at), lab.At(now))
+			return int(n), err
+		},
+	}
+	for typ, i := reflect.TypeFor[*view.Reader](), 0; i < typ.NumMethod(); i++ {
+		name := typ.Method(i).Name
+		if typ.Method(i).Type.NumIn() < 3 || typ.Method(i).Type.In(2) != reflect.TypeFor[scope.Scope]() {
+			t.Errorf("%s takes no scope", name)
+		}
+		read, ok := reads[name]
+		if !ok {
+			t.Errorf("%s is not in this table", name)
+			continue
+		}
+		for _, s := range []scope.Scope{scope.All(), scope.Labs(labA), scope.Labs(labB, labA)} {
+			if n, err := read(s); err != nil || n == 0 {
+				t.Errorf("%s shows %d, %v to a scope with the lab", name, n, err)
+			}
+		}
+		for _, s := range []scope.Scope{{}, scope.Labs(labB), scope.Labs(), scope.All().Only(labB)} {
+			if n, err := read(s); n != 0 || err != nil && problem.Of(err) != problem.NotFound {
+				t.Errorf("%s shows %d, %v to a scope without the lab", name, n, err)
+			}
+		}
+	}
+}
+
+func size[T any](all []T, err error) (int, error) { return len(all), err }
+
+func rows[T any](l view.List[T], err error) (int, error) { return len(l.Rows), err }
+
+func single[T any](_ T, err error) (int, error) {
+	if err != nil {
+		return 0, err
+	}
+	return 1, nil
+}
+
+// A foreign id and one that nobody uses are answered alike.
+func TestForeignAndUnknownAreAlike(t *testing.T) {
+	w := openWorld(t)
+	shot := labtest.ID("shot")
+	w.say(shot, labtest.Shot(rig1, labtest.Start()))
+	_, foreign := w.Shot(w.ctx(), scope.Labs(labB), shot)
+	_, unknown := w.Shot(w.ctx(), scope.Labs(labB), labtest.ID("no shot"))
+	a, okA := problem.As(foreign)
+	b, okB := problem.As(unknown)
+	if !okA || !okB || a.Code != problem.NotFound || a.Code != b.Code || a.What != b.What || a.Fix != b.Fix {
+		t.Errorf("foreign: %v; unknown: %v", foreign, unknown)
+	}
+}
+
+// A lab that writes under the ids of another changes nothing there.
+func TestForgedIDsTouchNothing(t *testing.T) {
+	w := openWorld(t)
+	at := labtest.Start()
+	shot := labtest.ID("shot")
+	w.say(ram1, &lab.Item{Class: lab.ClassRam, Serial: "R"})
+	w.say(labtest.ID("m"), &lab.Mounting{Rig: rig1, Position: "ram", Item: ram1, EffectiveAt: lab.At(at)})
+	w.say(shot, labtest.Shot(rig1, at.Add(time.Hour)))
+	state := func() [3]any {
+		s, err1 := w.Shot(w.ctx(), onlyA, shot)
+		u, err2 := w.RamUsage(w.ctx(), onlyA, ram1, at.Add(48*time.Hour))
+		m, err3 := w.Mounted(w.ctx(), onlyA, rig1, lab.At(at.Add(48*time.Hour)))
+		if err1 != nil || err2 != nil || err3 != nil {
+			t.Fatal(err1, err2, err3)
+		}
+		return [3]any{s, u, m}
+	}
+	before := state()
+	e, err := lab.NewEdit(shot, lab.KindShot, "specimen", "stolen")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range []struct {
+		uid  uuid.UUID
+		body lab.Body
+	}{
+		{shot, &lab.Void{Shot: shot, Reason: "forged"}}, {shot, e}, {shot, labtest.Shot(rig1, at.Add(2*time.Hour))},
+		{shot, labtest.Score(shot, 1)}, {labtest.ID("sv"), &lab.Service{Item: ram1, EffectiveAt: lab.At(at.Add(3 * time.Hour))}},
+		{labtest.ID("m9"), &lab.Mounting{Rig: rig1, Position: "ram", EffectiveAt: lab.At(at.Add(time.Minute))}},
+		{labtest.ID("m"), &lab.Withdrawn{Doc: labtest.ID("m"), DocKind: lab.KindMounting, Reason: "forged"}},
+	} {
+		w.sayAs(node2, labB, f.uid, f.body)
+		if after := state(); !reflect.DeepEqual(before, after) {
+			t.Fatalf("a %s of another lab changed what this one sees:\n%+v\n%+v", f.body.RecordKind(), before, after)
+		}
+	}
+}
+
+// A lab under two ids, before and after it was enrolled, is one list.
+func TestAliasesMerge(t *testing.T) {
+	w := openWorld(t)
+	at := labtest.Start()
+	for i := range 6 {
+		w.sayAs(node1, []record.LabID{labA, labB}[i%2], labtest.ID("s", i), labtest.Shot(rig1, at.Add(time.Duration(i)*time.Minute)))
+	}
+	l, err := w.Shots(w.ctx(), scope.Labs(labA, labB), view.ShotFilter{Oldest: true}, view.Page{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, s := range l.Rows {
+		if s.ID != labtest.ID("s", i) {
+			t.Errorf("row %d is shot %v", i, s.ID)
+		}
+	}
+	if n, err := w.Strokes(w.ctx(), scope.Labs(labA, labB), rig1, lab.At(at), lab.At(at.Add(time.Hour))); err != nil || n != 6 || len(l.Rows) != 6 {
+		t.Errorf("%d strokes, %d rows, %v; want 6 of each", n, len(l.Rows), err)
+	}
+}
+
+func TestFindSource(t *testing.T) {
+	w := openWorld(t)
+	s := labtest.Shot(rig1, labtest.Start())
+	w.say(labtest.ID("shot"), s)
+	w.say(labtest.ID("bad"), &lab.Quarantine{FileName: "bad.csv", SourceSHA256: labtest.Hash(7), Error: lab.Fault{Code: "empty_file", What: "the file is empty"}})
+	w.say(labtest.ID("again"), &lab.Sighting{Shot: labtest.ID("shot"), Rig: rig1, FileName: "again.csv", FileTime: 5, EffectiveAt: 5})
+	err := w.store.Update(w.ctx(), func(tx kv.Tx) error {
+		src, ok, err := w.set.FindSource(tx, onlyA, s.SourceSHA256)
+		if err != nil || !ok || src.Shot != labtest.ID("shot") || src.FileName != s.FileName {
+			t.Errorf("of a shot: %+v, %v, %v", src, ok, err)
+		}
+		src, ok, err = w.set.FindSource(tx, onlyA, labtest.Hash(7))
+		if err != nil || !ok || src.Quarantine != labtest.ID("bad") || src.Shot != uuid.Nil {
+			t.Errorf("of a quarantine: %+v, %v, %v", src, ok, err)
+		}
+		for _, c := range []struct {
+			sc scope.Scope
+			h  record.Hash
+		}{{onlyA, labtest.Hash(8)}, {scope.Labs(labB), s.SourceSHA256}, {scope.Labs(labB), labtest.Hash(7)}} {
+			if src, ok, err := w.set.FindSource(tx, c.sc, c.h); ok || err != nil {
+				t.Errorf("found %+v, %v", src, err)
+			}
+		}
+		for _, c := range []struct {
+			name string
+			time lab.Time
+			want bool
+		}{{s.FileName, s.FileTime, true}, {"again.csv", 5, true}, {"again.csv", 6, false}, {"new.csv", s.FileTime, false}} {
+			if got, err := w.set.KnownSighting(tx, onlyA, labtest.ID("shot"), c.name, c.time); err != nil || got != c.want {
+				t.Errorf("known as %s at %v: %v, %v; want %v", c.name, c.time, got, err, c.want)
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+}

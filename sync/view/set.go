@@ -1,0 +1,260 @@
+package view
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+
+	"thudbook/sync/kv"
+	"thudbook/sync/kv/index"
+	"thudbook/sync/lab"
+	"thudbook/sync/record"
+)
+
+// Set is all views of a store. It keeps nothing in memory and serves any
+// number of goroutines. It is a ledger's Applier.
+type Set struct {
+	shots        *index.Table[doc[lab.Shot]]
+	scores       *index.Table[scoreRow]
+	sightings    *index.Table[doc[lab.Sighting]]
+	quarantine   *index.Table[doc[lab.Quarantine]]
+	rigs         *index.Table[doc[lab.Rig]]
+	items        *index.Table[doc[lab.Item]]
+	mountings    *index.Table[doc[lab.Mounting]]
+	services     *index.Table[doc[lab.Service]]
+	calibrations *index.Table[doc[lab.Calibration]]
+	campaigns    *index.Table[doc[lab.Campaign]]
+	edits        *index.Table[editRow]
+	labs         *index.Table[labRow]
+	odd          *index.Table[oddRow]
+}
+
+// New declares the views.
+func New() *Set {
+	return &Set{
+		shots:        shotTable(),
+		scores:       scoreTable(),
+		sightings:    sightingTable(),
+		quarantine:   quarantineTable(),
+		rigs:         named("view.rig", rigNames),
+		items:        itemTable(),
+		mountings:    mountingTable(),
+		services:     dated("view.service", serviceOf),
+		calibrations: dated("view.calibration", calibrationOf),
+		campaigns:    named("view.campaign", campaignNames),
+		edits:        editTable(),
+		labs:         labTable(),
+		odd:          oddTable(),
+	}
+}
+
+// Tables lists every table that Apply writes, for dropping and comparing.
+func (s *Set) Tables() []kv.Table {
+	return slices.Concat(
+		s.shots.Tables(), s.scores.Tables(), s.sightings.Tables(), s.quarantine.Tables(),
+		s.rigs.Tables(), s.items.Tables(), s.mountings.Tables(), s.services.Tables(),
+		s.calibrations.Tables(), s.campaigns.Tables(), s.edits.Tables(), s.labs.Tables(), s.odd.Tables(),
+	)
+}
+
+// Apply takes one record into the views, in the transaction that stores it.
+// Each record is applied once; the order does not matter. A record of an
+// unknown kind or without a lab changes nothing; one of a known kind that
+// cannot be used goes on the list of such records. An error is one of the
+// store, and the transaction must not be committed.
+func (s *Set) Apply(tx kv.Tx, r *record.Record) error {
+	if r.Lab == [16]byte{} {
+		return nil
+	}
+	known, err := s.reduce(tx, r)
+	if !known {
+		return nil
+	}
+	if why := (unusable{}); errors.As(err, &why) {
+		err = s.odd.Put(tx, &oddRow{Lab: r.Lab, Stamp: stampOf(r), Kind: r.Kind, Author: r.Author, Why: why.Error()})
+	}
+	if err == nil {
+		err = s.noteLab(tx, r)
+	}
+	if err != nil {
+		return fmt.Errorf("view of %s %s/%d: %w", r.Kind, r.Origin(), r.Seq, err)
+	}
+	return nil
+}
+
+// unusable says why a record of a known kind cannot be used.
+type unusable struct{ why error }
+
+func (u unusable) Error() string { return u.why.Error() }
+
+// read decodes and validates a body.
+func read[B any, P interface {
+	*B
+	lab.Body
+}](r *record.Record) (*B, error) {
+	b := new(B)
+	if err := record.DecodeBody(r.Body, b); err != nil {
+		return nil, unusable{err}
+	}
+	if err := P(b).Validate(); err != nil {
+		return nil, unusable{err}
+	}
+	return b, nil
+}
+
+// stating takes in a record that states a document.
+func stating[B any, P interface {
+	*B
+	lab.Body
+}](tx kv.Tx, t *index.Table[doc[B]], r *record.Record) error {
+	b, err := read[B, P](r)
+	if err != nil {
+		return err
+	}
+	if r.UID == [16]byte{} {
+		return unusable{errors.New("the record names no document")}
+	}
+	return state(tx, t, r, b)
+}
+
+func (s *Set) reduce(tx kv.Tx, r *record.Record) (known bool, err error) {
+	switch r.Kind {
+	case lab.KindShot:
+		return true, stating(tx, s.shots, r)
+	case lab.KindSighting:
+		return true, stating(tx, s.sightings, r)
+	case lab.KindQuarantine:
+		return true, stating(tx, s.quarantine, r)
+	case lab.KindRig:
+		return true, stating(tx, s.rigs, r)
+	case lab.KindItem:
+		return true, stating(tx, s.items, r)
+	case lab.KindMounting:
+		return true, stating(tx, s.mountings, r)
+	case lab.KindService:
+		return true, stating(tx, s.services, r)
+	case lab.KindCalibration:
+		return true, stating(tx, s.calibrations, r)
+	case lab.KindCampaign:
+		return true, stating(tx, s.campaigns, r)
+	case lab.KindScore:
+		return true, reading(r, func(b *lab.Score) error { return s.score(tx, r, b) })
+	case lab.KindEdit:
+		return true, reading(r, func(b *lab.FieldEdit) error { return s.edit(tx, r, b) })
+	case lab.KindNamed:
+		return true, reading(r, func(b *lab.Named) error { return s.name(tx, r, b) })
+	case lab.KindVoid:
+		return true, reading(r, func(b *lab.Void) error {
+			return mark(tx, s.shots, r, b.Shot, Mark{Reason: b.Reason, Lifted: b.Lifted})
+		})
+	case lab.KindSightingSettled:
+		return true, reading(r, func(b *lab.SightingSettled) error {
+			return mark(tx, s.sightings, r, b.Sighting, Mark{Count: b.CountStroke})
+		})
+	case lab.KindQuarantineSettled:
+		return true, reading(r, func(b *lab.QuarantineSettled) error {
+			return mark(tx, s.quarantine, r, b.Quarantine, Mark{Reason: b.Reason, Lifted: b.Reopened, Shot: b.Shot})
+		})
+	case lab.KindWithdrawn:
+		return true, reading(r, func(b *lab.Withdrawn) error { return s.withdraw(tx, r, b) })
+	}
+	return false, nil
+}
+
+func reading[B any, P interface {
+	*B
+	lab.Body
+}](r *record.Record, f func(*B) error) error {
+	b, err := read[B, P](r)
+	if err != nil {
+		return err
+	}
+	return f(b)
+}
+
+func (s *Set) withdraw(tx kv.Tx, r *record.Record, b *lab.Withdrawn) error {
+	m := Mark{Reason: b.Reason, Lifted: b.Lifted}
+	switch b.DocKind {
+	case lab.KindRig:
+		return mark(tx, s.rigs, r, b.Doc, m)
+	case lab.KindItem:
+		return mark(tx, s.items, r, b.Doc, m)
+	case lab.KindMounting:
+		return mark(tx, s.mountings, r, b.Doc, m)
+	case lab.KindService:
+		return mark(tx, s.services, r, b.Doc, m)
+	case lab.KindCalibration:
+		return mark(tx, s.calibrations, r, b.Doc, m)
+	case lab.KindCampaign:
+		return mark(tx, s.campaigns, r, b.Doc, m)
+	}
+	return unusable{fmt.Errorf("a %s cannot be withdrawn", b.DocKind)}
+}
+
+// score keeps every score and shows the newest.
+func (s *Set) score(tx kv.Tx, r *record.Record, b *lab.Score) error {
+	row := &scoreRow{Lab: r.Lab, Stamp: stampOf(r), Author: r.Author, WallNS: r.WallNS, Score: *b}
+	if err := s.scores.Put(tx, row); err != nil {
+		return err
+	}
+	return change(tx, s.shots, b.Shot, r.Lab, func(d *doc[lab.Shot]) {
+		if d.Figures == nil || row.Stamp.Compare(d.Figures.Stamp) > 0 {
+			d.Figures = &figured{Stamp: row.Stamp, Figures: figures(b)}
+		}
+	})
+}
+
+// figures shortens a score for lists.
+func figures(b *lab.Score) Figures {
+	f := Figures{Engine: b.Engine}
+	for name, to := range map[string]**float64{
+		"peak_linear_acceleration":  &f.PeakG,
+		"severity_index":            &f.SeverityIndex,
+		"hic15":                     &f.HIC15,
+		"hic36":                     &f.HIC36,
+		"peak_angular_velocity":     &f.PeakAngularVelocityRadS,
+		"peak_angular_acceleration": &f.PeakAngularAccelerationRS2,
+		"impact_speed":              &f.ImpactSpeedMS,
+		"ram_energy":                &f.RamEnergyJ,
+	} {
+		if v, ok := b.Results[name]; ok {
+			*to = new(v.Value)
+		}
+	}
+	for i := range b.Flags {
+		if code := b.Flags[i].Code; !slices.Contains(f.Flags, code) {
+			f.Flags = append(f.Flags, code)
+		}
+	}
+	if b.Error != nil {
+		f.Error = b.Error.Code
+	}
+	return f
+}
+
+// noteLab remembers that a lab has records here.
+func (s *Set) noteLab(tx kv.Tx, r *record.Record) error {
+	_, ok, err := s.labs.Get(tx, r.Lab[:])
+	if err != nil || ok {
+		return err
+	}
+	return s.labs.Put(tx, &labRow{Lab: r.Lab})
+}
+
+func (s *Set) name(tx kv.Tx, r *record.Record, b *lab.Named) error {
+	l, ok, err := s.labs.Get(tx, r.Lab[:])
+	if err != nil {
+		return err
+	}
+	if !ok {
+		l = &labRow{Lab: r.Lab}
+	}
+	if st := stampOf(r); st.Compare(l.Stamp) > 0 {
+		l.Stamp, l.Name = st, b.Name
+	}
+	return s.labs.Put(tx, l)
+}
+
+// Version names the layout of the tables and the rules of the reducers; a
+// store whose views carry another is rebuilt.
+func (s *Set) Version() string { return "1" }

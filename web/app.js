@@ -1,0 +1,11 @@
+// What the pages do beyond plain links and forms. Everything works without it;
+// with it the traces can be zoomed and the overview keeps itself fresh.
+import "uplot/dist/uPlot.min.css";
+import { startTraces } from "./src/viewer.js";
+import { startLive } from "./src/live.js";
+import { startKeys } from "./src/keys.js";
+
+startKeys();
+startLive(document.getElementById("live"));
+const traces = document.getElementById("traces");
+if (traces) startTraces(traces);

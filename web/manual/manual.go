@@ -1,0 +1,96 @@
+// Package manual holds the pages that the programs serve as their manual:
+// first steps, flags, files and channel maps, what the numbers mean and are
+// not, cautions.
+package manual
+
+import (
+	"bytes"
+	"embed"
+	"fmt"
+	"html/template"
+	"sync"
+
+	"thudbook/metrics/score"
+	"thudbook/sync/problem"
+	"thudbook/web/page"
+)
+
+//go:embed pages/*.html
+var files embed.FS
+
+// Flag is one row of the table of flags.
+type Flag struct {
+	Code    string
+	Meaning string // what was seen and what it does to the results
+	Action  string // what to do about it
+}
+
+// content is what the pages are filled with.
+type content struct {
+	Flags []Flag
+	AtRig bool // the agent's screens can be linked to
+}
+
+// chapter is one page: its name in the address and its title.
+type chapter struct{ name, title string }
+
+func chapters() []chapter {
+	return []chapter{
+		{"", "First steps"},
+		{"files", "Files and channel maps"},
+		{"flags", "Flags"},
+		{"numbers", "What the numbers mean, and are not"},
+		{"network", "Server, network, and what is kept where"},
+		{"cautions", "Cautions"},
+	}
+}
+
+var pages = sync.OnceValues(func() (*template.Template, error) {
+	return template.ParseFS(files, "pages/*.html")
+})
+
+// Flags is the table of all flags that a shot can carry: those of the
+// computation, then more.
+func Flags(more ...Flag) []Flag {
+	var all []Flag
+	for _, f := range score.FlagTable() {
+		all = append(all, Flag{Code: string(f.Code), Meaning: f.Meaning, Action: f.Action})
+	}
+	return append(all, more...)
+}
+
+// Page returns one page of the manual in the frame f; name is what stands
+// after /manual/ in the address, empty for the first. more are flags that the
+// program adds to those of the computation. An unknown name is a problem of
+// code NotFound.
+func Page(name string, f page.Frame, more ...Flag) (page.Manual, error) {
+	m := page.Manual{Frame: f}
+	file := ""
+	for _, c := range chapters() {
+		href := page.PathManual
+		if c.name != "" {
+			href += "/" + c.name
+		}
+		m.Pages = append(m.Pages, page.NavItem{Text: c.title, Href: href, Current: c.name == name})
+		if c.name == name {
+			m.Frame.Title = c.title
+			file = c.name + ".html"
+		}
+	}
+	if name == "" {
+		file = "first.html"
+	}
+	if file == "" {
+		return m, problem.New(problem.NotFound, fmt.Sprintf("The manual has no page %q.", name), "Choose one from its first page.")
+	}
+	set, err := pages()
+	if err != nil {
+		return m, fmt.Errorf("pages of the manual: %w", err)
+	}
+	var b bytes.Buffer
+	if err := set.ExecuteTemplate(&b, file, content{Flags(more...), f.AtRig}); err != nil {
+		return m, fmt.Errorf("manual page %q: %w", name, err)
+	}
+	m.Body = page.Prose(b.String())
+	return m, nil
+}

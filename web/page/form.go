@@ -1,0 +1,219 @@
+package page
+
+import (
+	"net/url"
+	"strings"
+)
+
+// Choice is one option of a selection.
+type Choice struct{ Value, Text string }
+
+// Form is one form as filled so far. Which fields it has is said by its Fields
+// (AssignFields, ServiceFields …); what was typed stands in Values by field
+// name and is shown again when Errors names a fault.
+type Form struct {
+	Action  string            // where it posts to
+	Key     string            // idempotency key, hidden field "key": the same key is done once
+	Fields  []Field           // what is asked
+	Values  map[string]string // by field name
+	Errors  map[string]string // by field name: what is wrong and how to fix it
+	Choices map[string][]Choice
+	Submit  string // text of the button; "Save" when empty
+	ID      string // prefix for element ids, unique on the page; "f" when empty
+	Hidden  map[string]string
+}
+
+// Field describes one input.
+type Field struct {
+	Name     string
+	Label    string
+	Unit     string
+	Kind     string // text, number, select, date, datetime-local, password, area, checkbox, list (text with suggestions)
+	Help     string
+	Required bool
+	Complete string // autocomplete token
+	Options  []Choice
+}
+
+// Typed takes the fields' values out of a posted form, trimmed, so that they
+// can be checked and, when wrong, shown again. Passwords are not trimmed.
+func Typed(posted url.Values, fields []Field) map[string]string {
+	v := make(map[string]string, len(fields))
+	for _, f := range fields {
+		s := posted.Get(f.Name)
+		if f.Kind != "password" {
+			s = strings.TrimSpace(s)
+		}
+		v[f.Name] = s
+	}
+	return v
+}
+
+// KeyField is the name of the hidden field with the idempotency key.
+const KeyField = "key"
+
+// Kinds of stroke as the contract names them.
+func kinds() []Choice {
+	return []Choice{{"shot", "shot on a specimen"}, {"dry", "dry stroke"}, {"system_check", "system check on the reference pad"}}
+}
+
+// AssignFields asks what a shot's file did not say. Names are those of the
+// shot's meta. Choices may be given for "specimen", "location", "condition" and
+// "operator".
+func AssignFields() []Field {
+	return []Field{
+		{Name: "kind", Label: "Kind of stroke", Kind: "select", Options: kinds(), Required: true},
+		{Name: "specimen", Label: "Specimen", Kind: "list", Help: "As written on the specimen's tag."},
+		{Name: "location", Label: "Impact location", Kind: "list"},
+		{Name: "condition", Label: "Condition", Kind: "list", Help: "Ambient, hot, cold, wet."},
+		{Name: "target_speed_m_s", Label: "Target speed", Unit: "m/s", Kind: "number"},
+		{Name: "tank_pressure_kpa_gauge", Label: "Tank pressure, gauge", Unit: "kPa", Kind: "number"},
+		{Name: "operator", Label: "Operator", Kind: "list", Complete: "off"},
+	}
+}
+
+// ConnectFields asks for the server to enrol with.
+func ConnectFields() []Field {
+	return []Field{
+		{Name: "server", Label: "Server address", Kind: "text", Required: true, Help: "As https://thudbook.example:8443"},
+		{Name: "code", Label: "One-time code", Kind: "text", Required: true, Complete: "one-time-code",
+			Help: "A manager makes it on the server under Agents. It works once."},
+	}
+}
+
+// SignInFields asks who is there.
+func SignInFields() []Field {
+	return []Field{
+		{Name: "name", Label: "Name", Kind: "text", Required: true, Complete: "username"},
+		{Name: "password", Label: "Password", Kind: "password", Required: true, Complete: "current-password"},
+	}
+}
+
+// ItemFields adds a piece of equipment. Choices: "lab". Names are those of the
+// item's JSON.
+func ItemFields() []Field {
+	return []Field{
+		{Name: "lab", Label: "Lab", Kind: "select", Required: true},
+		{Name: "class", Label: "Kind", Kind: "select", Required: true, Options: []Choice{
+			{"ram", "ram"}, {"impactor face", "impactor face"}, {"head form", "head form"}, {"neck", "neck"}, {"sensor", "sensor"},
+			{"light gate", "light gate"}, {"pressure transducer", "pressure transducer"}, {"reference pad", "reference pad"}, {"other", "other"}}},
+		{Name: "serial", Label: "Serial number", Kind: "text", Required: true},
+		{Name: "name", Label: "Name", Kind: "text", Help: "As accelerometer X."},
+		{Name: "maker", Label: "Maker", Kind: "text"},
+		{Name: "service_every_strokes", Label: "Service interval", Unit: "strokes", Kind: "number", Help: "For what wears, as a ram."},
+		{Name: "opening_strokes", Label: "Strokes before it came into this register", Unit: "strokes", Kind: "number"},
+		{Name: "calibration_required", Label: "Needs calibration", Kind: "checkbox"},
+	}
+}
+
+// ServiceFields records a service done. Choices: "item".
+func ServiceFields() []Field {
+	return []Field{
+		{Name: "item", Label: "Item", Kind: "select", Required: true},
+		{Name: "effective_at", Label: "Done at", Kind: "datetime-local", Required: true},
+		{Name: "note", Label: "What was done", Kind: "area", Required: true},
+	}
+}
+
+// CalibrationFields records a calibration. Choices: "item".
+func CalibrationFields() []Field {
+	return []Field{
+		{Name: "item", Label: "Item", Kind: "select", Required: true},
+		{Name: "effective_at", Label: "Calibrated on", Kind: "date", Required: true},
+		{Name: "due_at", Label: "Due again on", Kind: "date", Required: true},
+		{Name: "certificate", Label: "Certificate number", Kind: "text", Required: true},
+		{Name: "sensitivity", Label: "Sensitivity", Kind: "number", Help: "In the unit of the next field."},
+		{Name: "sensitivity_unit", Label: "Unit of the sensitivity", Kind: "text", Help: "As mV/g."},
+		{Name: "expanded_uncertainty_percent", Label: "Expanded uncertainty (k = 2)", Unit: "%", Kind: "number"},
+	}
+}
+
+// MountingFields records where an item was put. Choices: "item", with "" for
+// nothing, and "rig".
+func MountingFields() []Field {
+	return []Field{
+		{Name: "rig", Label: "Rig", Kind: "select", Required: true, Help: "A rig is listed once its agent has reached this server."},
+		{Name: "position", Label: "Position", Kind: "text", Required: true, Help: "As the channel map names it, such as ax; for others ram, head form."},
+		{Name: "item", Label: "Item", Kind: "select", Help: "Nothing, when it was taken off."},
+		{Name: "effective_at", Label: "Since", Kind: "datetime-local", Required: true},
+	}
+}
+
+// CampaignFields creates a campaign: every specimen is hit at every location,
+// in every condition, at every target speed. Choices: "lab".
+func CampaignFields() []Field {
+	return []Field{
+		{Name: "lab", Label: "Lab", Kind: "select", Required: true},
+		{Name: "name", Label: "Name", Kind: "text", Required: true},
+		{Name: "owner", Label: "Department or project", Kind: "text"},
+		{Name: "specimens", Label: "Specimens", Kind: "area", Required: true, Help: "One a line, as written on their tags."},
+		{Name: "locations", Label: "Impact locations", Kind: "area", Required: true, Help: "One a line."},
+		{Name: "conditions", Label: "Conditions", Kind: "area", Help: "One a line, as ambient, hot, cold, wet. Empty: shots without a condition."},
+		{Name: "target_speeds_m_s", Label: "Target speeds", Unit: "m/s", Kind: "text", Required: true, Help: "With commas between, as 5.5, 7.4"},
+		{Name: "tolerance_m_s", Label: "Speed tolerance, plus or minus", Unit: "m/s", Kind: "number", Help: "Empty: speed is not judged."},
+		{Name: "planned", Label: "Shots per specimen and cell", Kind: "number", Required: true},
+	}
+}
+
+// CodeFields asks for a new one-time code. Choices: "lab".
+func CodeFields() []Field {
+	return []Field{
+		{Name: "lab", Label: "Lab that the agent will write for", Kind: "select", Required: true},
+		{Name: "name", Label: "Name of the agent", Kind: "text", Required: true, Help: "As rig one."},
+	}
+}
+
+// RevokeFields withdraws an agent. Choices: "agent".
+func RevokeFields() []Field {
+	return []Field{
+		{Name: "agent", Label: "Agent", Kind: "select", Required: true},
+		{Name: "reason", Label: "Reason", Kind: "text", Required: true, Help: "What it recorded stays. To let it in again, make a new code."},
+	}
+}
+
+// AccountFields creates an account. Choices: "lab".
+func AccountFields() []Field {
+	return append([]Field{
+		{Name: "name", Label: "Sign-in name", Kind: "text", Required: true, Complete: "off"},
+		{Name: "full_name", Label: "Name, as others see it", Kind: "text", Complete: "off"},
+		{Name: "password", Label: "First password", Kind: "password", Required: true, Complete: "new-password",
+			Help: "At least 12 characters. Hand it over in person."},
+	}, roleFields()...)
+}
+
+// AccessFields sets another password for an account, or shuts it out and lets
+// it in again. Choices: "account".
+func AccessFields() []Field {
+	return []Field{
+		{Name: "account", Label: "Account", Kind: "select", Required: true},
+		{Name: "may", Label: "Signing in", Kind: "select", Required: true, Options: []Choice{{"as_is", "as it is"}, {"yes", "allowed"}, {"no", "not allowed"}}},
+		{Name: "new_password", Label: "New password", Kind: "password", Complete: "new-password", Help: "Empty: the present one stays. At least 12 characters."},
+	}
+}
+
+// PasswordFields replaces one's own password.
+func PasswordFields() []Field {
+	return []Field{
+		{Name: "present", Label: "Present password", Kind: "password", Required: true, Complete: "current-password"},
+		{Name: "password", Label: "New password", Kind: "password", Required: true, Complete: "new-password", Help: "At least 12 characters; a few words do well."},
+		{Name: "again", Label: "New password once more", Kind: "password", Required: true, Complete: "new-password"},
+	}
+}
+
+// RoleFields gives an account a role in a lab. Choices: "account", "lab".
+func RoleFields() []Field {
+	return append([]Field{{Name: "account", Label: "Account", Kind: "select", Required: true}}, roleFields()...)
+}
+
+func roleFields() []Field {
+	return []Field{
+		{Name: "role", Label: "Role", Kind: "select", Required: true, Options: []Choice{
+			{"operator", "operator"}, {"manager", "manager"}, {"coordinator", "coordinator"}, {"administrator", "administrator"}, {"none", "no role"}}},
+		{Name: "lab", Label: "In lab", Kind: "select", Help: "An administrator's role holds everywhere. No role takes the role in this lab away, without a lab that of administrator."},
+	}
+}
+
+// LabFields creates a lab.
+func LabFields() []Field {
+	return []Field{{Name: "name", Label: "Name", Kind: "text", Required: true}}
+}

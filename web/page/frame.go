@@ -1,0 +1,100 @@
+package page
+
+import "time"
+
+// Frame is what every screen shares: heading, navigation, messages, footer.
+type Frame struct {
+	Title   string    // of the screen, as "Overview"
+	Place   string    // lab and rig, as "Northfield lab, rig one"; may be empty
+	Version string    // of the program
+	Now     time.Time // when the page was made, in the zone to show; ages are counted from it
+	Nav     []NavItem // AgentNav or ServerNav; empty when nobody is signed in
+	User    *User     // who is signed in; nil on the agent and on the sign-in screen
+	Notices []Notice  // outcome of the last action, and what needs attention now
+	AtRig   bool      // show the cautions for work at the ram
+	Refresh int       // seconds after which the main part is fetched again; 0 never
+}
+
+func (f Frame) frame() Frame { return f }
+
+// NavItem is one entry of the navigation.
+type NavItem struct {
+	Text    string
+	Href    string
+	Current bool
+	Count   int // shown beside the text when above zero, as waiting shots
+}
+
+// User is the person signed in to a server.
+type User struct {
+	Name  string
+	Roles string // in words, as "manager in Northfield lab"
+}
+
+// Notice is a message above the content. Text says what happened, Fix what to
+// do next, Where the place (file, line, channel) if there is one.
+type Notice struct {
+	Level Level
+	Text  string
+	Where string
+	Fix   string
+}
+
+// Level says how a state is drawn: by shape, border and colour, always beside
+// a word.
+type Level int
+
+// The levels. Plain is neither good nor bad.
+const (
+	Plain Level = iota
+	OK
+	Warn
+	Bad
+)
+
+// Status is a state in one or a few words.
+type Status struct {
+	Level Level
+	Word  string // as "due in 12 days"
+}
+
+// AgentCounts are the numbers beside the agent's navigation.
+type AgentCounts struct{ ToAssign, Quarantine, SeenAgain int }
+
+// AgentNav returns the agent's navigation; current is one of the paths below.
+func AgentNav(current string, n AgentCounts) []NavItem {
+	return mark(current, []NavItem{
+		{Text: "Overview", Href: PathHome},
+		{Text: "Shots", Href: PathShots},
+		{Text: "To assign", Href: PathAssign, Count: n.ToAssign},
+		{Text: "Quarantine", Href: PathQuarantine, Count: n.Quarantine},
+		{Text: "Seen again", Href: PathSeen, Count: n.SeenAgain},
+		{Text: "Server", Href: PathConnect},
+		{Text: "Manual", Href: PathManual},
+	})
+}
+
+// ServerNav returns the server's navigation; administrators also see accounts
+// and labs.
+func ServerNav(current string, administrator bool) []NavItem {
+	items := []NavItem{
+		{Text: "Overview", Href: PathHome},
+		{Text: "Shots", Href: PathShots},
+		{Text: "Equipment", Href: PathEquipment},
+		{Text: "Campaigns", Href: PathCampaigns},
+		{Text: "Agents", Href: PathAgents},
+	}
+	if administrator {
+		items = append(items,
+			NavItem{Text: "Accounts", Href: PathAccounts},
+			NavItem{Text: "Labs", Href: PathLabs})
+	}
+	return mark(current, append(items, NavItem{Text: "Manual", Href: PathManual}))
+}
+
+func mark(current string, items []NavItem) []NavItem {
+	for i := range items {
+		items[i].Current = items[i].Href == current
+	}
+	return items
+}

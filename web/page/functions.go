@@ -1,0 +1,182 @@
+package page
+
+import (
+	"html/template"
+	"strings"
+	"time"
+
+	"thudbook/web"
+	"thudbook/web/chart"
+)
+
+func functions() template.FuncMap {
+	return template.FuncMap{
+		"asset":    web.Assets().URL,
+		"built":    web.Assets().Built,
+		"moment":   momentOf,
+		"metric":   metricName,
+		"count":    ShowCount,
+		"count0":   func(n int) string { return ShowCount(int64(n)) },
+		"static":   chart.Static,
+		"shape":    shape,
+		"tone":     tone,
+		"input":    inputs,
+		"anyError": func(f Form) bool { return len(f.Errors) > 0 },
+		"shotPath": ShotPath, "assignPath": AssignPath, "seenPath": SeenPath,
+		"quarantinePath": QuarantinePath, "campaignPath": CampaignPath,
+		"table":  func(now time.Time, rows []ShotRow) shotTable { return newShotTable(now, rows) },
+		"agents": func(now time.Time, rows []AgentRow) agentTable { return agentTable{now, rows} },
+		"join":   strings.Join,
+		"short":  shortHash,
+		"many":   many,
+	}
+}
+
+// moment is a time ready for the screen, with its age.
+type moment struct {
+	ISO, Text, Zone, Age string
+	None                 bool
+}
+
+func momentOf(now, t time.Time) moment {
+	if t.IsZero() {
+		return moment{None: true}
+	}
+	m := moment{ISO: t.Format(time.RFC3339), Text: t.Format("2006-01-02 15:04:05"), Zone: zone(t)}
+	if !now.IsZero() {
+		if d := now.Sub(t); d >= 0 {
+			m.Age = ShowAge(d) + " ago"
+		} else {
+			m.Age = "in " + ShowAge(-d)
+		}
+	}
+	return m
+}
+
+func zone(t time.Time) string {
+	if _, off := t.Zone(); off == 0 {
+		return "UTC"
+	}
+	return strings.Replace(t.Format("-07:00"), "-", "\u2212", 1)
+}
+
+func metricName(r Result) string {
+	if r.Name != "" {
+		return r.Name
+	}
+	return MetricName(r.Key)
+}
+
+func shape(l Level) string {
+	switch l {
+	case OK:
+		return "●"
+	case Warn:
+		return "▲"
+	case Bad:
+		return "■"
+	default:
+		return "○"
+	}
+}
+
+func tone(l Level) string {
+	switch l {
+	case OK:
+		return "ok"
+	case Warn:
+		return "warn"
+	case Bad:
+		return "bad"
+	default:
+		return "plain"
+	}
+}
+
+// shotTable is a list of shots with the columns that any of its rows needs.
+type shotTable struct {
+	Now      time.Time
+	Rows     []ShotRow
+	Lab      bool
+	Campaign bool
+}
+
+func newShotTable(now time.Time, rows []ShotRow) shotTable {
+	t := shotTable{Now: now, Rows: rows}
+	for _, r := range rows {
+		t.Lab = t.Lab || r.Lab != ""
+		t.Campaign = t.Campaign || r.Campaign != ""
+	}
+	return t
+}
+
+// agentTable is a list of agents.
+type agentTable struct {
+	Now  time.Time
+	Rows []AgentRow
+}
+
+// input is one field of a form with what was typed.
+type input struct {
+	Field
+	ID      string
+	Value   string
+	Error   string
+	Choices []Choice
+}
+
+// HintID and ErrorID name the elements that describe the input.
+func (i input) HintID() string { return i.ID + "-hint" }
+
+// ErrorID is the id of the input's error message.
+func (i input) ErrorID() string { return i.ID + "-error" }
+
+// Described lists the ids of what describes the input, for aria-describedby.
+func (i input) Described() string {
+	var ids []string
+	if i.Error != "" {
+		ids = append(ids, i.ErrorID())
+	}
+	if i.Help != "" {
+		ids = append(ids, i.HintID())
+	}
+	return strings.Join(ids, " ")
+}
+
+func inputs(f Form) []input {
+	prefix := f.ID
+	if prefix == "" {
+		prefix = "f"
+	}
+	in := make([]input, len(f.Fields))
+	for i, field := range f.Fields {
+		in[i] = input{Field: field, ID: prefix + "-" + field.Name, Value: f.Values[field.Name], Error: f.Errors[field.Name]}
+		in[i].Choices = append(append(in[i].Choices, field.Options...), f.Choices[field.Name]...)
+		if field.Kind == "password" {
+			in[i].Value = ""
+		}
+	}
+	return in
+}
+
+// shortHash is enough of a hash to compare at a glance; the whole stands on
+// the screen of the thing itself.
+func shortHash(s string) string {
+	s = strings.TrimLeft(strings.TrimPrefix(s, "SHA256"), ": ")
+	if len(s) > 12 {
+		return s[:12] + "…"
+	}
+	return s
+}
+
+// many writes a count with its noun, as "1 file", "3 files", "no files".
+func many(n int, one, more string) string {
+	switch n {
+	case 0:
+		return "no " + more
+	case 1:
+		return "1 " + one
+	default:
+		return ShowCount(int64(n)) + " " + more
+	}
+}

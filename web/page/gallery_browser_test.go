@@ -1,0 +1,103 @@
+package page_test
+
+import (
+	"log/slog"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"os"
+	"strings"
+	"testing"
+
+	"github.com/labstack/echo/v4"
+
+	"thudbook/web"
+	"thudbook/web/browsertest"
+	"thudbook/web/chart"
+	"thudbook/web/httpkit"
+	"thudbook/web/page"
+	"thudbook/web/page/pagetest"
+)
+
+const axe = "../node_modules/axe-core/axe.min.js"
+
+// tooWide names the elements that reach beyond the right edge.
+const tooWide = `[...document.querySelectorAll("body *")]
+	.filter(e => e.getBoundingClientRect().right > innerWidth + 1 && !e.closest(".scroll, pre")).slice(0, 4)
+	.map(e => e.tagName + "." + e.className + " " + Math.round(e.getBoundingClientRect().right)).join(", ")`
+
+// gallery serves every screen under its name, behind the same headers as the
+// programs do, with the traces of the shot screens.
+func gallery(t *testing.T) *httptest.Server {
+	t.Helper()
+	if !web.Assets().Built() {
+		t.Fatal("the script is not bundled; run make assets")
+	}
+	e := httpkit.New(httpkit.Options{Log: slog.New(slog.DiscardHandler), Hosts: httpkit.LoopbackHosts()})
+	traces := map[string]*chart.Traces{}
+	for _, item := range pagetest.Gallery() {
+		e.GET("/gallery/"+item.Name, func(c echo.Context) error { return httpkit.Page(c, http.StatusOK, item.Page) })
+		if s, ok := item.Page.(page.Shot); ok && s.Traces != nil {
+			traces[item.Name] = s.Traces
+		}
+	}
+	e.GET("/shots/:id/traces.bin", func(c echo.Context) error {
+		tr := traces["shot"]
+		for name, one := range traces {
+			if ref, err := url.Parse(c.Request().Referer()); err == nil && ref.Path == "/gallery/"+name {
+				tr = one
+			}
+		}
+		return chart.ServeTraces(c.Response(), c.Request(), *tr)
+	})
+	s := httptest.NewServer(e)
+	t.Cleanup(s.Close)
+	return s
+}
+
+// violations asks axe-core for all its rules in light, and in dark for the
+// contrast, which is all that differs. The very full screens are made of the
+// same parts as the normal ones, only more often.
+func violations(tab *browsertest.Tab, name string, look browsertest.Look) []string {
+	switch {
+	case strings.HasSuffix(name, "-full"):
+		return nil
+	case look == browsertest.Desktop:
+		return tab.Axe(axe)
+	case look == browsertest.DesktopDark:
+		return tab.Axe(axe, "color-contrast")
+	default:
+		return nil
+	}
+}
+
+// Every screen in every state: no script or policy error, no request to
+// another origin, nothing that axe-core finds, no sideways scroll down to
+// 320 px. With THUDBOOK_PICTURES set to a folder, each is photographed.
+func TestGalleryInBrowser(t *testing.T) {
+	s := gallery(t)
+	b := browsertest.New(t)
+	pictures := os.Getenv("THUDBOOK_PICTURES")
+	for _, item := range pagetest.Gallery() {
+		t.Run(item.Name, func(t *testing.T) {
+			tab := b.Tab(t, s.URL)
+			tab.Look(browsertest.Desktop)
+			tab.Open("/gallery/" + item.Name)
+			if shot, ok := item.Page.(page.Shot); ok && shot.Traces != nil {
+				tab.Wait(`document.getElementById("traces").dataset.ready`)
+			}
+			for _, look := range []browsertest.Look{browsertest.Desktop, browsertest.DesktopDark, browsertest.PhoneDark, browsertest.Phone, browsertest.Narrow} {
+				tab.Look(look)
+				if n := tab.Sideways(); n > 0 {
+					t.Errorf("%s: %d px of sideways scroll: %s", look.Name(), n, browsertest.Eval[string](tab, tooWide))
+				}
+				for _, v := range violations(tab, item.Name, look) {
+					t.Errorf("%s: %s", look.Name(), v)
+				}
+				if pictures != "" && look != browsertest.Narrow {
+					tab.Picture(pictures, item.Name+"-"+look.Name())
+				}
+			}
+		})
+	}
+}

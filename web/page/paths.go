@@ -1,0 +1,71 @@
+package page
+
+import "net/url"
+
+// Paths of the screens. The forms post to the paths named at the functions
+// below and in Form; links in the templates use the same ones.
+const (
+	PathHome       = "/"
+	PathShots      = "/shots"
+	PathAssign     = "/assign"
+	PathQuarantine = "/quarantine"
+	PathSeen       = "/seen"
+	PathConnect    = "/connect"
+	PathManual     = "/manual"
+	PathLicences   = "/licences"
+	PathSignIn     = "/signin"
+	PathSignOut    = "/signout" // POST
+	PathEquipment  = "/equipment"
+	PathCampaigns  = "/campaigns"
+	PathAgents     = "/agents"
+	PathAccounts   = "/accounts"
+	PathLabs       = "/labs"
+	PathPassword   = "/password"
+)
+
+// Where the forms post to.
+const (
+	PostItem        = "/equipment/items"
+	PostService     = "/equipment/services"
+	PostCalibration = "/equipment/calibrations"
+	PostMounting    = "/equipment/mountings"
+	PostCampaign    = "/campaigns"
+	PostCode        = "/agents/codes"
+	PostAccount     = "/accounts"
+	PostRevoke      = "/agents/revoke"
+	PostRole        = "/accounts/roles"
+	PostAccess      = "/accounts/access"
+	PostPassword    = "/password"
+	PostLab         = "/labs"
+	PostConnect     = "/connect"
+	PostSignIn      = "/signin"
+)
+
+// ShotPath is the screen of one shot; POST to AssignPath(id) assigns it,
+// TracesPath(id) serves chart.ServeTraces, SourcePath(id) the original bytes.
+func ShotPath(id string) string { return PathShots + "/" + url.PathEscape(id) }
+
+// AssignPath takes the assign form of one shot (POST).
+func AssignPath(id string) string { return ShotPath(id) + "/assign" }
+
+// TracesPath serves the binary traces of one shot.
+func TracesPath(id string) string { return ShotPath(id) + "/traces.bin" }
+
+// SourcePath serves the acquisition's file byte for byte.
+func SourcePath(id string) string { return "/api/v1/shots/" + url.PathEscape(id) + "/source" }
+
+// QuarantinePath serves the original bytes of a quarantined file.
+func QuarantinePath(id string) string { return PathQuarantine + "/" + url.PathEscape(id) + "/file" }
+
+// SeenPath takes the verdict on a file seen again (POST, field "verdict",
+// value VerdictSame or VerdictStroke).
+func SeenPath(id string) string { return PathSeen + "/" + url.PathEscape(id) }
+
+// The two answers to a file seen again.
+const (
+	VerdictSame   = "same"
+	VerdictStroke = "stroke"
+)
+
+// CampaignPath is the screen of one campaign.
+func CampaignPath(id string) string { return PathCampaigns + "/" + url.PathEscape(id) }

@@ -1,0 +1,174 @@
+package page
+
+import (
+	"time"
+
+	"thudbook/web/chart"
+)
+
+// Flag is one reason why a result may not be trusted, in words. Code links to
+// the table of the manual.
+type Flag struct {
+	Code    string // as "saturated"
+	Channel string // empty when it is about the whole shot
+	Text    string
+	Level   Level // Warn unless set; Bad for what spoils the shot; Plain for a remark
+}
+
+// ShotRow is one line of a list of shots. Numbers that do not exist are
+// Missing with a reason.
+type ShotRow struct {
+	ID       string
+	At       time.Time // when it was fired, in the zone to show
+	Lab      string    // shown when any row has one
+	Campaign string    // shown when any row has one
+	Kind     string    // "shot", "dry stroke", "system check"; shown when it is not "shot"
+	Specimen string
+	Location string
+	Speed    Number
+	Target   Number
+	PeakG    Number
+	SI       Number
+	HIC15    Number
+	Flags    []Flag
+	Waiting  bool // to assign
+}
+
+// Shots is the list of shots with filter and paging (agent and server).
+type Shots struct {
+	Frame
+	Filter   ShotFilter
+	Rows     []ShotRow
+	Total    string // as "1 204 shots", "no shot"
+	From, To int    // position of the first and last row shown, from 1
+	Newer    string // link, empty at the newest page
+	Older    string // link, empty at the oldest page
+}
+
+func (Shots) screen() string { return "shots" }
+
+// ShotFilter is what the list was filtered by (GET fields lab, campaign,
+// specimen), and what can be chosen.
+type ShotFilter struct {
+	Lab, Campaign, Specimen string
+	Labs, Campaigns         []Choice // empty: the field is not offered
+}
+
+// Shot is one shot with everything known about it (agent and server).
+type Shot struct {
+	Frame
+	ID       string
+	At       time.Time // fired
+	AtFrom   string    // where At comes from, as "from the file header", "typed"
+	TakenIn  time.Time // when the agent took it in
+	Lab      string
+	Rig      string
+	Kind     string // "shot", "dry stroke", "system check"
+	State    Status // as {Warn, "to assign"}
+	Headline []Result
+	Results  []Result
+	Flags    []Flag
+	Meta     []MetaRow
+	Errors   []FileError // what in the file could not be read
+	Source   SourceFile
+	Map      MapUsed
+	Engine   string // version of the computation
+	Origin   string // chain the record stands in, as "node 1a2b…, lab Northfield, epoch 1"
+	Seq      string // place in the chain
+	Received Status // as {OK, "receipt from server, 2026-11-25 14:02"}; empty Word hides it
+	Assign   *Form  // AssignFields; nil when nothing is missing
+	Traces   *chart.Traces
+	NoTraces string // why Traces is nil, as "no channel could be read"
+	Previous string // link, empty at the oldest
+	Next     string // link, empty at the newest
+}
+
+func (Shot) screen() string { return "shot" }
+
+// TracesHref is where the script fetches the traces from.
+func (s Shot) TracesHref() string { return TracesPath(s.ID) }
+
+// Result is one line of the results table.
+type Result struct {
+	Key   string // name in the JSON contract, as "hic15"
+	Name  string // MetricName(Key) when empty
+	Value Number
+	At    Number // time of the value, or start of its window
+	To    Number // end of its window; empty when there is none
+	Note  string // as "exponent 2.5, 250 g, 25 000 rad/s²"
+}
+
+// MetaRow is one fact that came with the shot, or is missing.
+type MetaRow struct {
+	Label  string
+	Value  Number // Text may be any words
+	Manual bool   // typed by a person, not measured or read from the file
+}
+
+// SourceFile is the acquisition's file as it was kept.
+type SourceFile struct {
+	Name   string
+	SHA256 string
+	Size   string // ShowBytes
+	Href   string // SourcePath(id); empty when the bytes are not on this node
+	Absent string // why Href is empty, as "still on the rig PC"
+}
+
+// MapUsed names the channel map that the results were computed with.
+type MapUsed struct {
+	Name    string
+	SHA256  string
+	Guessed bool
+	Text    string // the map itself, TOML; shown folded
+}
+
+// FileError says what in a file could not be used, where, and what to do. Line
+// and Column are 1-based; zero means it does not apply.
+type FileError struct {
+	Code    string
+	What    string
+	Line    int
+	Column  int
+	Channel string
+	Fix     string
+}
+
+// MetricName is the screen's name for a result of the contract.
+func MetricName(key string) string {
+	switch key {
+	case "peak_linear_acceleration":
+		return "Peak linear acceleration"
+	case "severity_index":
+		return "Severity index"
+	case "hic15":
+		return "HIC, 15 ms"
+	case "hic36":
+		return "HIC, 36 ms"
+	case "clip_3ms":
+		return "3 ms clip, contiguous"
+	case "dwell_150g":
+		return "Dwell above 150 g"
+	case "dwell_200g":
+		return "Dwell above 200 g"
+	case "impact_duration":
+		return "Impact duration, 4 g to 4 g"
+	case "velocity_change":
+		return "Velocity change"
+	case "peak_angular_velocity":
+		return "Peak angular velocity"
+	case "peak_angular_acceleration":
+		return "Peak angular acceleration"
+	case "bric":
+		return "BrIC"
+	case "gambit":
+		return "GAMBIT"
+	case "damage":
+		return "DAMAGE"
+	case "impact_speed":
+		return "Impact speed"
+	case "ram_energy":
+		return "Ram energy"
+	default:
+		return key
+	}
+}

@@ -1,0 +1,168 @@
+package present_test
+
+import (
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"thudbook/sync/lab"
+	"thudbook/sync/lab/labtest"
+	"thudbook/sync/record"
+	"thudbook/sync/scope"
+	"thudbook/sync/scoring"
+	"thudbook/sync/view"
+	"thudbook/web/page"
+	"thudbook/web/present"
+)
+
+// shot writes a shot and its score into real views and reads them back.
+func shot(t *testing.T, change func(*lab.Shot), score func(*lab.Score)) (view.ShotRow, []view.ScoreRow) {
+	t.Helper()
+	n, id, in := labtest.Open(t), labtest.ID("shot"), labtest.ID("lab")
+	s := labtest.Shot(labtest.ID("rig"), labtest.Start(), change)
+	labtest.Append(t, n.Ledger, in, labtest.Draft(t, id, s))
+	if score != nil {
+		labtest.Append(t, n.Ledger, in, labtest.Draft(t, id, labtest.Score(id, 5.432, score)))
+	}
+	row, err := n.Reader.Shot(t.Context(), scope.All(), id)
+	if err != nil {
+		t.Fatal(err)
+	}
+	scores, err := n.Reader.Scores(t.Context(), scope.All(), id)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return row, scores
+}
+
+func TestShotRow(t *testing.T) {
+	t.Parallel()
+	zone := time.FixedZone("", 3600)
+	row, _ := shot(t, func(*lab.Shot) {}, func(b *lab.Score) {
+		b.Results = map[string]lab.Result{"peak_linear_acceleration": {Value: 98.14, Unit: "g"}, "severity_index": {Value: 512.4}, "impact_speed": {Value: 5.432, Unit: "m/s"}}
+		b.Flags = []lab.Flag{{Code: "noise_floor", Text: "x"}, {Code: "uncertainty_unknown", Text: "x"}, {Code: "saturated", Channel: "ax", Text: "x"}}
+	})
+	p := present.ShotRow(&row, zone)
+	if p.PeakG.Text != "98.1" || p.PeakG.Unit != "g" || p.SI.Text != "512" || p.Speed.Text != "5.43" || p.Target.Text != "5.50" {
+		t.Errorf("figures: %+v", p)
+	}
+	if p.HIC15.Text != "" || p.HIC15.Missing != "not in the file" {
+		t.Errorf("a missing result: %+v", p.HIC15)
+	}
+	if p.Waiting || p.Kind != "shot" || p.At.Format("15:04 -0700") != "09:00 +0100" {
+		t.Errorf("waiting %t, kind %q, at %s", p.Waiting, p.Kind, p.At)
+	}
+	var codes []string
+	for _, f := range p.Flags {
+		codes = append(codes, f.Code)
+	}
+	if !slices.Equal(codes, []string{"saturated", "noise_floor"}) || p.Flags[0].Level != page.Bad || p.Flags[1].Level != page.Warn || p.Flags[1].Text != "noise floor" {
+		t.Errorf("flags: %+v, want the gravest first and no remarks", p.Flags)
+	}
+}
+
+func TestWaitingShot(t *testing.T) {
+	t.Parallel()
+	row, scores := shot(t, func(s *lab.Shot) { s.Meta = lab.Meta{Location: "front"} }, nil)
+	if got := present.Lacking(&row); !slices.Equal(got, []string{"specimen", "target speed"}) {
+		t.Errorf("it lacks %q", got)
+	}
+	p := present.Shot(&row, scores, time.UTC)
+	if p.State.Word != "to assign" || p.State.Level != page.Warn || len(p.Results) != 0 {
+		t.Errorf("state %+v, %d results", p.State, len(p.Results))
+	}
+	if r := present.ShotRow(&row, time.UTC); r.PeakG.Missing != "not scored yet" || !r.Waiting {
+		t.Errorf("row: %+v", r)
+	}
+	row, _ = shot(t, func(s *lab.Shot) { s.Meta, s.Kind = lab.Meta{}, lab.ShotDry }, nil)
+	if present.Waiting(&row) || present.Kind(row.Shot.Kind) != "dry stroke" {
+		t.Error("a dry stroke waits to be assigned")
+	}
+}
+
+func TestShot(t *testing.T) {
+	t.Parallel()
+	row, scores := shot(t, func(s *lab.Shot) {
+		s.MapSHA256, s.MetaTyped, s.EffectiveFrom = record.Hash{}, []string{"location"}, lab.FromHeader
+		s.AmbientC, s.Extra = new(21.5), map[string]string{"chamber": "B"}
+	}, func(b *lab.Score) {
+		b.GuessedMap = "name = \"guess\"\n"
+		b.Results = map[string]lab.Result{
+			"zeta": {Value: 1.5}, "hic15": {Value: 330.6, ExpandedUncertainty: new(11.7), FromS: new(0.0017), ToS: new(0.00725)},
+			"impact_duration": {Value: 0.0095, Unit: "s"}, "impact_speed": {Value: 5.473, Unit: "m/s", Note: "typed"},
+			"peak_angular_acceleration": {Value: 5414.3, Unit: "rad/s2", AtS: new(0.0043)}}
+		b.Faults = []lab.Fault{{Code: "bad_value", What: "text", Line: 812, Column: 3, Channel: "ay", Fix: "mend"}, {Code: "bad_value", What: "text", Line: 813, Column: 3, Channel: "ay", Fix: "mend"}}
+		b.Error = &b.Faults[0]
+	})
+	p := present.Shot(&row, scores, time.UTC)
+	var lines []string
+	for _, r := range p.Results {
+		lines = append(lines, strings.Join([]string{r.Key, r.Value.Text, r.Value.Unit, r.Value.Uncertainty, r.At.Text, r.To.Text, r.Note}, "|"))
+	}
+	want := []string{"impact_speed|5.47|m/s||||typed", "hic15|331||12|1.7|7.2|", "impact_duration|9.5|ms||||", "peak_angular_acceleration|5414|rad/s²||4.3||", "zeta|1.50|||||"}
+	if !slices.Equal(lines, want) {
+		t.Errorf("results:\n%s\nwant\n%s", strings.Join(lines, "\n"), strings.Join(want, "\n"))
+	}
+	if len(p.Errors) != 2 || p.Errors[0].Line != 812 || p.Errors[1].Channel != "ay" {
+		t.Errorf("errors: %+v", p.Errors)
+	}
+	if !p.Map.Guessed || !strings.Contains(p.Map.Text, "guess") || p.AtFrom != "from the file's header" {
+		t.Errorf("map %+v, time %q", p.Map, p.AtFrom)
+	}
+	meta := map[string]page.MetaRow{}
+	for _, m := range p.Meta {
+		meta[m.Label] = m
+	}
+	if m := meta["Impact location"]; m.Value.Text != "front" || !m.Manual {
+		t.Errorf("a typed field: %+v", m)
+	}
+	if m := meta["Specimen"]; m.Manual || meta["Ambient temperature"].Value.Unit != "°C" || meta["chamber"].Value.Text != "B" {
+		t.Errorf("meta: %+v", meta)
+	}
+	if _, there := meta["Neck"]; there {
+		t.Error("a further field that was not recorded is listed")
+	}
+}
+
+// TestTraces draws a stored file: the half sine of labtest.CSV, whose peak and
+// time are known from its making.
+func TestTraces(t *testing.T) {
+	t.Parallel()
+	n := labtest.Open(t)
+	f := labtest.FillLab(t, n.Ledger, 1, labtest.Options{Blobs: n.Blobs})
+	row, err := n.Reader.Shot(t.Context(), scope.All(), f.Shots[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := scoring.Scorer{Blobs: n.Blobs}
+	got, err := s.Traces(t.Context(), scoring.JobOf(row.ID, &row.Shot))
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := present.Traces(got)
+	if c == nil {
+		t.Fatal("no traces of a good file")
+	}
+	if err := c.Check(); err != nil {
+		t.Error(err)
+	}
+	names := map[string]bool{}
+	for _, x := range c.Channels {
+		names[x.Name] = true
+		if x.Name != "ax" {
+			continue
+		}
+		peak := slices.Max(x.Raw)
+		at := c.TimeS[slices.Index(x.Raw, peak)]
+		if peak < 59 || peak > 71 || at < 0.0049 || at > 0.0051 || x.Unit != "g" || x.Class != "CFC 1000" || x.Axis != "x" {
+			t.Errorf("channel ax peaks at %g %s after %g s, %s, axis %s; made with 60 to 70 g after 0.005 s", peak, x.Unit, at, x.Class, x.Axis)
+		}
+	}
+	if !names["ax"] || len(c.Marks) == 0 {
+		t.Errorf("channels %v, marks %v", names, c.Marks)
+	}
+	if present.Traces(nil) != nil || present.Traces(&scoring.Traces{}) != nil {
+		t.Error("traces of nothing")
+	}
+}

@@ -1,0 +1,149 @@
+package present
+
+import (
+	"cmp"
+	"maps"
+	"slices"
+	"time"
+
+	"thudbook/sync/lab"
+	"thudbook/sync/record"
+	"thudbook/sync/view"
+	"thudbook/web/page"
+)
+
+// order is how results stand in a table; what is not named here follows by name.
+func order() []string {
+	return []string{
+		"impact_speed", "ram_energy", "peak_linear_acceleration", "severity_index", "hic15", "hic36", "clip_3ms",
+		"dwell_150g", "dwell_200g", "impact_duration", "velocity_change", "peak_angular_velocity",
+		"peak_angular_acceleration", "bric", "gambit", "damage",
+	}
+}
+
+// headline is what an operator looks for first.
+func headline() []string {
+	return []string{"impact_speed", "peak_linear_acceleration", "severity_index", "hic15", "peak_angular_velocity"}
+}
+
+// Shot fills what both programs show of one shot; scores are newest first. The
+// caller adds frame, lab and rig names, links, traces and forms.
+func Shot(r *view.ShotRow, scores []view.ScoreRow, zone *time.Location) page.Shot {
+	p := page.Shot{
+		ID: r.ID.String(), At: r.Shot.EffectiveAt.Time().In(zone), AtFrom: from(r.Shot.EffectiveFrom),
+		TakenIn: r.RecordedAt.In(zone), Kind: Kind(r.Shot.Kind), Meta: Meta(r, zone),
+		Source: page.SourceFile{Name: r.Shot.FileName, SHA256: r.Shot.SourceSHA256.String(), Href: page.SourcePath(r.ID.String())},
+		Map:    page.MapUsed{Guessed: r.Shot.MapSHA256 == record.Hash{}},
+		State:  state(r),
+	}
+	if a, ok := r.Attachment(lab.RoleSource); ok {
+		p.Source.Size = page.ShowBytes(a.Size)
+	}
+	if a, ok := r.Attachment(lab.RoleMap); ok {
+		p.Map.Name, p.Map.SHA256 = a.Name, a.SHA256.String()
+	}
+	if len(scores) == 0 {
+		return p
+	}
+	s := &scores[0].Score
+	p.Engine = "engine " + s.Engine
+	p.Results = results(s.Results)
+	for _, key := range headline() {
+		if v, ok := s.Results[key]; ok {
+			r := result(key, v)
+			r.Note = v.Note // the definition stands in the table
+			p.Headline = append(p.Headline, r)
+		}
+	}
+	p.Flags = Flags(s.Flags)
+	if p.Map.Guessed && p.Map.Text == "" {
+		p.Map.Text = s.GuessedMap
+	}
+	faults := s.Faults
+	if len(faults) == 0 && s.Error != nil {
+		faults = []lab.Fault{*s.Error}
+	}
+	for _, f := range faults {
+		p.Errors = append(p.Errors, FileError(f))
+	}
+	return p
+}
+
+// FileError is a fault of a file for the screen.
+func FileError(f lab.Fault) page.FileError {
+	return page.FileError{Code: f.Code, What: f.What, Line: f.Line, Column: f.Column, Channel: f.Channel, Fix: f.Fix}
+}
+
+func state(r *view.ShotRow) page.Status {
+	switch {
+	case r.Void():
+		return page.Status{Level: page.Plain, Word: "void: " + r.Withdrawn.Reason}
+	case Waiting(r):
+		return page.Status{Level: page.Warn, Word: "to assign"}
+	default:
+		return page.Status{}
+	}
+}
+
+// from says where the time of a shot comes from.
+func from(origin string) string {
+	switch origin {
+	case lab.FromMeta:
+		return "from the shot's meta"
+	case lab.FromHeader:
+		return "from the file's header"
+	case lab.FromFileTime:
+		return "time of the file"
+	case lab.FromTyped:
+		return "typed"
+	default:
+		return "time of arrival"
+	}
+}
+
+func results(all map[string]lab.Result) []page.Result {
+	first := order()
+	place := func(key string) int {
+		if i := slices.Index(first, key); i >= 0 {
+			return i
+		}
+		return len(first)
+	}
+	keys := slices.SortedFunc(maps.Keys(all), func(a, b string) int { return cmp.Or(place(a)-place(b), cmp.Compare(a, b)) })
+	out := make([]page.Result, 0, len(keys))
+	for _, key := range keys {
+		out = append(out, result(key, all[key]))
+	}
+	return out
+}
+
+func result(key string, v lab.Result) page.Result {
+	value, unit := shown(key, v.Value, v.Unit)
+	r := page.Result{Key: key, Value: page.Show(value, unit), Note: cmp.Or(v.Note, v.Definition)}
+	if v.ExpandedUncertainty != nil {
+		u, _ := shown(key, *v.ExpandedUncertainty, v.Unit)
+		r.Value = page.ShowUncertain(value, u, unit)
+	}
+	switch {
+	case v.FromS != nil && v.ToS != nil:
+		r.At, r.To = page.Show(*v.FromS*1000, "ms"), page.Show(*v.ToS*1000, "ms")
+	case v.AtS != nil:
+		r.At = page.Show(*v.AtS*1000, "ms")
+	}
+	return r
+}
+
+// shown is a value in the unit that the screens show it in: seconds as
+// milliseconds, and the indices under a name that decides on their digits.
+func shown(key string, v float64, unit string) (float64, string) {
+	switch {
+	case key == "severity_index":
+		return v, "SI"
+	case key == "hic15" || key == "hic36":
+		return v, "HIC"
+	case unit == "s":
+		return v * 1000, "ms"
+	default:
+		return v, unit
+	}
+}

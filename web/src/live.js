@@ -1,0 +1,47 @@
+// Keeps a page fresh: fetches it again and exchanges only the parts that
+// changed. It never touches a part the reader is working in, and when there is
+// no answer it says since when, so that an old page does not look current.
+export function startLive(root) {
+  const seconds = Number(root && root.dataset.refresh);
+  if (!seconds) return;
+  const stale = document.getElementById("stale");
+  let heard = new Date();
+  let timer = 0;
+  const again = (ms = seconds * 1000) => { clearTimeout(timer); timer = setTimeout(tick, ms); };
+
+  async function tick() {
+    if (document.hidden || busy(root)) { again(); return; }
+    try {
+      const answer = await fetch(location.href, { headers: { Accept: "text/html" }, credentials: "same-origin", cache: "no-store" });
+      if (!answer.ok) throw new Error(String(answer.status));
+      const next = new DOMParser().parseFromString(await answer.text(), "text/html").getElementById("live");
+      if (!next) throw new Error("not the same page");
+      if (!busy(root)) exchange(root, next);
+      heard = new Date();
+      stale.hidden = true;
+    } catch {
+      const ago = Math.round((Date.now() - heard) / 1000);
+      const age = ago < 120 ? ago + " s" : Math.round(ago / 60) + " min";
+      stale.textContent = "▲ No answer from Thudbook since " + heard.toTimeString().slice(0, 8) + " (" + age + " ago). What you see may be old. Nothing is lost: shots are taken in as soon as it runs.";
+      stale.hidden = false;
+    }
+    again();
+  }
+  document.addEventListener("visibilitychange", () => { if (!document.hidden) again(0); });
+  again();
+}
+
+function busy(root) {
+  const a = document.activeElement;
+  const selection = String(getSelection() || "");
+  return root.contains(a) && a.closest("form, details, .scroll, a, button") !== null || selection !== "";
+}
+
+function exchange(root, next) {
+  const now = [...root.children], then = [...next.children];
+  if (now.length !== then.length) {
+    root.replaceChildren(...then);
+    return;
+  }
+  now.forEach((el, i) => { if (!el.isEqualNode(then[i])) el.replaceWith(then[i]); });
+}
