@@ -34,6 +34,7 @@ type commands struct {
 	Map      mapCmd      `cmd:"" help:"Propose a channel map for a file and say what is unsure."`
 	Simulate simulateCmd `cmd:"" help:"Write files of a simulated rig, with their channel map."`
 	Agent    agentCmd    `cmd:"" help:"Run on the rig's PC: take in shots, show them, exchange them."`
+	Server   serverCmd   `cmd:"" help:"Run the server of one or several labs."`
 	Verify   verifyCmd   `cmd:"" help:"Check every record, attachment and view of a data folder."`
 }
 

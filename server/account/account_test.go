@@ -1,0 +1,72 @@
+package account
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"thudbook/sync/problem"
+)
+
+// TestPasswordHash checks the form of the stored hash, and that it holds what
+// it says.
+func TestPasswordHash(t *testing.T) {
+	t.Parallel()
+	a, b := hashPassword("a long password"), hashPassword("a long password")
+	if a == b || !strings.HasPrefix(a, "$argon2id$v=19$m=19456,t=2,p=1$") {
+		t.Errorf("hashes %q and %q", a, b)
+	}
+	for password, want := range map[string]bool{"a long password": true, "a long passwore": false, "": false, "A long password": false} {
+		if ok, err := matchPassword(a, password); ok != want || err != nil {
+			t.Errorf("%q: %t, %v", password, ok, err)
+		}
+	}
+	for _, bad := range []string{"", "x", "$argon2i$v=19$m=1,t=1,p=1$AA$AA", "$argon2id$v=16$m=1,t=1,p=1$AA$AA", "$argon2id$v=19$m=1,t=0,p=1$AA$AA", "$argon2id$v=19$m=1,t=1,p=1$!$AA", "$argon2id$v=19$m=8,t=1,p=1$AA$"} {
+		if ok, err := matchPassword(bad, "x"); ok || err == nil {
+			t.Errorf("the hash %q is taken", bad)
+		}
+	}
+}
+
+// TestPublishedHash matches a test value of the argon2 reference program
+// (password "password", salt "somesalt", 64 MiB, two passes; from memory, not
+// confirmed against print).
+func TestPublishedHash(t *testing.T) {
+	t.Parallel()
+	const published = "$argon2id$v=19$m=65536,t=2,p=1$c29tZXNhbHQ$CTFhFdXPJO1aFaMaO6Mm5c8y7cJHAph8ArZWb2GRPPc"
+	if ok, err := matchPassword(published, "password"); !ok || err != nil {
+		t.Errorf("%t, %v", ok, err)
+	}
+}
+
+func TestThrottleKeepsLittle(t *testing.T) {
+	t.Parallel()
+	now := time.Unix(1_800_000_000, 0)
+	th := newThrottle(func() time.Time { return now }, limits{what: "this name", free: 1, first: time.Second, most: 8 * time.Second})
+	for i := range mostKeys {
+		th.failed(fmt.Sprint(i))
+	}
+	th.failed("one more")
+	if len(th.keys) > mostKeys {
+		t.Errorf("%d keys are kept", len(th.keys))
+	}
+	for _, want := range []time.Duration{1, 2, 4, 8, 8, 8, 8} {
+		th.failed("guess")
+		if err := th.allow("guess"); problem.Of(err) != problem.Unavailable {
+			t.Fatalf("a wait of %d s is not kept: %v", want, err)
+		}
+		now = now.Add(want * time.Second)
+		if err := th.allow("guess"); err != nil {
+			t.Errorf("after %d s: %v", want, err)
+		}
+	}
+	th.failed("")
+	if err := th.allow(""); err != nil {
+		t.Errorf("a caller without a key has to wait: %v", err)
+	}
+	th.succeeded("guess")
+	if _, there := th.keys["guess"]; there {
+		t.Error("a success does not forget the failures")
+	}
+}

@@ -1,0 +1,275 @@
+package desk
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/labstack/echo/v4"
+
+	"thudbook/sync/lab"
+	"thudbook/sync/scope"
+	"thudbook/sync/view"
+	"thudbook/web/httpkit"
+	"thudbook/web/page"
+	"thudbook/web/present"
+)
+
+func (d *Desk) campaigns(c echo.Context) error { return d.campaignsPage(c, nil, http.StatusOK) }
+
+func (d *Desk) campaignsPage(c echo.Context, typed *filled, status int) error {
+	ctx := c.Request().Context()
+	p, err := d.caller(c)
+	if err != nil {
+		return err
+	}
+	s := page.Campaigns{Frame: d.frame(&p, "Campaigns", page.PathCampaigns)}
+	err = every(ctx, func(q view.Page) (view.List[view.CampaignRow], error) { return d.Views.Campaigns(ctx, p.Scope, q) }, func(r *view.CampaignRow) error {
+		row, err := d.campaignRow(ctx, &p, r)
+		s.Rows = append(s.Rows, row)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	if labs := p.keeps(); len(labs) > 0 {
+		s.MayEdit = true
+		s.Form = blank(page.CampaignFields(), page.PostCampaign, "campaign", "Create")
+		s.Form.Choices = map[string][]page.Choice{"lab": choices(labs)}
+	}
+	if typed != nil {
+		typed.into(&s.Form)
+		s.Notices = append(s.Notices, typed.other...)
+	}
+	return httpkit.Page(c, status, s)
+}
+
+// inLab gives the lab of a campaign: its name, and its scope with aliases.
+func (d *Desk) inLab(ctx context.Context, p *caller, r *view.CampaignRow) (string, scope.Scope, view.Progress, error) {
+	name, err := p.names.Of(ctx, r.Lab)
+	if err != nil {
+		return "", scope.Scope{}, view.Progress{}, err
+	}
+	sc, err := d.labScope(ctx, p, r.Lab)
+	if err != nil {
+		return "", scope.Scope{}, view.Progress{}, err
+	}
+	also, _ := sc.List()
+	progress, err := d.Views.CampaignProgress(ctx, sc, r.ID, also...)
+	return name, sc, progress, err
+}
+
+func (d *Desk) campaignRow(ctx context.Context, p *caller, r *view.CampaignRow) (page.CampaignRow, error) {
+	row := page.CampaignRow{ID: r.ID.String(), Name: r.Campaign.Name}
+	name, sc, progress, err := d.inLab(ctx, p, r)
+	if err != nil {
+		return row, err
+	}
+	t := &progress.Total
+	row.Lab, row.Done, row.Planned, row.Rejected, row.State = name, small(t.Done), small(t.Planned), small(t.OffSpeed+t.Void), under(t)
+	row.LastShot, err = d.lastOf(ctx, sc, r.Campaign.Specimens)
+	return row, err
+}
+
+func small(n int64) int { return int(min(n, math.MaxInt32)) }
+
+func under(t *view.CellProgress) page.Status {
+	switch {
+	case t.Planned == 0:
+		return page.Status{Level: page.Plain, Word: "nothing planned"}
+	case t.Done >= t.Planned:
+		return page.Status{Level: page.OK, Word: "complete"}
+	case t.Done == 0 && t.OffSpeed == 0:
+		return page.Status{Level: page.Plain, Word: "not begun"}
+	default:
+		return page.Status{Level: page.Plain, Word: "under way"}
+	}
+}
+
+// lastOf gives when one of the specimens was hit last.
+func (d *Desk) lastOf(ctx context.Context, sc scope.Scope, specimens []string) (last time.Time, err error) {
+	for _, s := range specimens {
+		t, err := d.lastShot(ctx, sc, view.ShotFilter{Specimen: s})
+		if err != nil {
+			return last, err
+		}
+		if t.After(last) {
+			last = t
+		}
+	}
+	return last, nil
+}
+
+func (d *Desk) campaign(c echo.Context) error {
+	ctx := c.Request().Context()
+	id, err := uuid.Parse(c.Param("id"))
+	if err != nil {
+		return notFound("campaign")
+	}
+	p, err := d.caller(c)
+	if err != nil {
+		return err
+	}
+	r, err := d.Views.Campaign(ctx, p.Scope, id)
+	if err != nil {
+		return err
+	}
+	name, sc, progress, err := d.inLab(ctx, &p, &r)
+	if err != nil {
+		return err
+	}
+	t := &progress.Total
+	s := page.Campaign{Frame: d.frame(&p, r.Campaign.Name, page.PathCampaigns), ID: r.ID.String(), Name: r.Campaign.Name, Lab: name,
+		Tolerance: tolerance(r.Campaign.Cells), Conditions: strings.Join(conditions(r.Campaign.Cells), ", "),
+		Done: small(t.Done), Planned: small(t.Planned), Rejected: small(t.OffSpeed + t.Void),
+		ShotsHref: page.PathShots + "?" + url.Values{"campaign": {r.ID.String()}}.Encode()}
+	s.Refresh = 5
+	said(c, &s.Frame, map[string]string{"campaign": "The campaign is laid out."})
+	s.Speeds, s.Rows = table(&progress)
+	f := shotFilter{scope: sc, specimens: []string{}}
+	for _, x := range r.Campaign.Specimens {
+		f.specimens = append(f.specimens, lab.Fold(x))
+	}
+	recent, err := d.list(ctx, &f, false, view.Page{Limit: 10})
+	if err != nil {
+		return err
+	}
+	for i := range recent.Rows[:min(10, len(recent.Rows))] {
+		s.RecentShots = append(s.RecentShots, present.ShotRow(&recent.Rows[i], d.zone))
+	}
+	return httpkit.Page(c, http.StatusOK, s)
+}
+
+func speedText(v float64) string { return page.Show(v, "m/s").Text + "\u00a0m/s" }
+
+// tolerance gives the tolerances of the cells in words.
+func tolerance(cells []lab.Cell) string {
+	var all []string
+	for _, x := range cells {
+		text := "not judged"
+		if x.ToleranceMS > 0 {
+			text = "±\u00a0" + speedText(x.ToleranceMS)
+		}
+		if !slices.Contains(all, text) {
+			all = append(all, text)
+		}
+	}
+	return strings.Join(all, " or ")
+}
+
+func conditions(cells []lab.Cell) []string {
+	var all []string
+	for _, x := range cells {
+		if x.Condition != "" && !slices.Contains(all, x.Condition) {
+			all = append(all, x.Condition)
+		}
+	}
+	return all
+}
+
+// table lays the cells out: a line for each specimen, location and condition, a
+// column for each target speed.
+func table(p *view.Progress) (heads []string, rows []page.CellRow) {
+	var speeds []uint32
+	for _, x := range p.Campaign.Campaign.Cells {
+		if v := lab.MillimetresPerSecond(x.TargetSpeedMS); !slices.Contains(speeds, v) {
+			speeds = append(speeds, v)
+		}
+	}
+	slices.Sort(speeds)
+	for _, v := range speeds {
+		heads = append(heads, speedText(float64(v)/1000))
+	}
+	at := map[string]int{}
+	for i := range p.Cells {
+		x := &p.Cells[i]
+		key := strings.Join([]string{x.Specimen, lab.Fold(x.Cell.Location), lab.Fold(x.Cell.Condition)}, "\x00")
+		n, known := at[key]
+		if !known {
+			n = len(rows)
+			at[key] = n
+			rows = append(rows, page.CellRow{Specimen: x.Specimen, Location: x.Cell.Location, Condition: x.Cell.Condition, Cells: make([]page.Cell, len(speeds))})
+		}
+		col := slices.Index(speeds, lab.MillimetresPerSecond(x.Cell.TargetSpeedMS))
+		rows[n].Cells[col] = page.Cell{Done: small(x.Done), Planned: small(x.Planned), Rejected: small(x.OffSpeed + x.Void),
+			Href: page.PathShots + "?" + url.Values{"campaign": {p.Campaign.ID.String()}, "specimen": {x.Specimen}}.Encode()}
+	}
+	return heads, rows
+}
+
+func (d *Desk) postCampaign(c echo.Context) error {
+	return d.post(c, page.CampaignFields(), func(ctx context.Context, f *filled) (string, error) {
+		b := plan(f)
+		if !f.ok() {
+			return "", nil
+		}
+		p, err := d.caller(c)
+		if err != nil {
+			return "", err
+		}
+		in, err := d.place(ctx, &p, f.values["lab"])
+		if err != nil {
+			return "", err
+		}
+		id, err := d.Register.Record(ctx, p.Principal, in, b)
+		return done(page.CampaignPath(id.String()), "campaign"), err
+	}, d.campaignsPage)
+}
+
+// plan makes the campaign of a form: every location in every condition at
+// every speed is a cell.
+func plan(f *filled) *lab.Campaign {
+	b := &lab.Campaign{Name: f.values["name"], Owner: f.values["owner"], Specimens: f.lines("specimens")}
+	conditions := f.lines("conditions")
+	if len(conditions) == 0 {
+		conditions = []string{""}
+	}
+	planned := f.count("planned")
+	if planned < 1 && f.errors["planned"] == "" || planned > 10_000 {
+		f.fault("planned", "Plan between 1 and 10\u202f000 shots.")
+	}
+	var within float64
+	if v := f.number("tolerance_m_s"); v != nil {
+		if within = *v; within < 0 || within > 100 {
+			f.fault("tolerance_m_s", "%g m/s is no tolerance. Give the largest distance from the target speed, as 0.15.", within)
+		}
+	}
+	speeds := f.speeds("target_speeds_m_s")
+	for _, l := range f.lines("locations") {
+		for _, k := range conditions {
+			for _, v := range speeds {
+				b.Cells = append(b.Cells, lab.Cell{Location: l, Condition: k, TargetSpeedMS: v, ToleranceMS: within, Planned: int(planned)})
+			}
+		}
+	}
+	if n := len(b.Cells); n > lab.MaxCells {
+		f.fault("locations", "This makes %d cells; one campaign holds at most %d. Divide it.", n, lab.MaxCells)
+	}
+	if n := len(b.Specimens); n > lab.MaxSpecimens {
+		f.fault("specimens", "These are %d specimens; one campaign holds at most %d. Divide it.", n, lab.MaxSpecimens)
+	}
+	return b
+}
+
+// speeds reads a list of numbers with commas, semicolons or spaces between.
+func (f *filled) speeds(field string) []float64 {
+	var out []float64
+	for _, text := range strings.FieldsFunc(f.values[field], func(r rune) bool { return strings.ContainsRune(",; \n\t", r) }) {
+		v, err := strconv.ParseFloat(text, 64)
+		if err != nil || !(v > 0 && v <= 100) {
+			f.fault(field, "%s", fmt.Sprintf("“%s” is no speed in m/s. Write the list as 5.5, 7.4.", text))
+			continue
+		}
+		if !slices.Contains(out, v) {
+			out = append(out, v)
+		}
+	}
+	return out
+}

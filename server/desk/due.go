@@ -1,0 +1,174 @@
+package desk
+
+import (
+	"cmp"
+	"context"
+	"slices"
+
+	"thudbook/server/roster"
+	"thudbook/sync/lab"
+	"thudbook/sync/problem"
+	"thudbook/sync/record"
+	"thudbook/sync/scope"
+	"thudbook/sync/view"
+	"thudbook/web/page"
+	"thudbook/web/present"
+)
+
+// service says in words how an item stands against its service interval.
+func service(u *view.Usage) page.Status {
+	switch left := u.Left(); {
+	case u.Interval == 0:
+		return page.Status{Level: page.Plain, Word: "no interval set"}
+	case left <= 0:
+		if left == 0 {
+			return page.Status{Level: page.Bad, Word: "service due now"}
+		}
+		return page.Status{Level: page.Bad, Word: "overdue by " + present.Count(-left, "stroke", "strokes")}
+	case u.Near():
+		return page.Status{Level: page.Warn, Word: "due in " + present.Count(left, "stroke", "strokes")}
+	default:
+		return page.Status{Level: page.OK, Word: "due in " + present.Count(left, "stroke", "strokes")}
+	}
+}
+
+// calibration says in words how an item stands against its due date.
+func calibration(c *view.CalibrationState) page.Status {
+	switch c.State {
+	case view.NeverCalibrated:
+		return page.Status{Level: page.Bad, Word: "no calibration recorded"}
+	case view.Overdue:
+		whole := -c.Days - 1 // Days is rounded down
+		if whole < 1 {
+			return page.Status{Level: page.Bad, Word: "overdue since less than a day"}
+		}
+		return page.Status{Level: page.Bad, Word: "overdue by " + present.Count(whole, "day", "days")}
+	case view.DueSoon:
+		if c.Days == 0 {
+			return page.Status{Level: page.Warn, Word: "due today"}
+		}
+		return page.Status{Level: page.Warn, Word: "due in " + present.Count(c.Days, "day", "days")}
+	case view.InCalibration:
+		return page.Status{Level: page.OK, Word: "in calibration"}
+	default:
+		return page.Status{Level: page.Plain, Word: "not required"}
+	}
+}
+
+// due is one line of what is due, with what sorts it.
+type due struct {
+	row  page.DueRow
+	lab  record.LabID
+	left int64 // days or strokes
+}
+
+// dues lists what is overdue or due soon in a scope, the worst first.
+func (d *Desk) dues(ctx context.Context, names *roster.Names, sc scope.Scope) ([]due, error) {
+	var all []due
+	add := func(i *view.ItemRow, what string, state page.Status, left int64) error {
+		if state.Level != page.Bad && state.Level != page.Warn {
+			return nil
+		}
+		l, err := names.Lab(ctx, i.Lab)
+		if err != nil || l == nil {
+			return err
+		}
+		all = append(all, due{lab: l.ID, left: left, row: page.DueRow{Lab: l.Title(), Item: itemName(&i.Item), Kind: i.Item.Class,
+			What: what, State: state, Href: page.PathEquipment + "?lab=" + l.ID.String() + "#item-" + i.ID.String()}})
+		return nil
+	}
+	if err := d.calibrationsDue(ctx, sc, add); err != nil {
+		return nil, err
+	}
+	now := d.Now()
+	err := every(ctx, func(p view.Page) (view.List[view.ItemRow], error) { return d.Views.Items(ctx, sc, "", p) }, func(i *view.ItemRow) error {
+		if i.Item.ServiceEveryStrokes == 0 {
+			return nil
+		}
+		u, err := d.Views.RamUsage(ctx, sc, i.ID, now)
+		if err != nil {
+			return err
+		}
+		return add(&u.Item, "service", service(&u), u.Left())
+	})
+	slices.SortStableFunc(all, func(a, b due) int {
+		return cmp.Or(-cmp.Compare(a.row.State.Level, b.row.State.Level), cmp.Compare(a.left, b.left))
+	})
+	return all, err
+}
+
+// calibrationsDue walks the list of calibrations, the most urgent first, down
+// to the first that is neither overdue nor due soon.
+func (d *Desk) calibrationsDue(ctx context.Context, sc scope.Scope, add func(*view.ItemRow, string, page.Status, int64) error) error {
+	for p := (view.Page{Limit: 200}); ; {
+		list, err := d.Views.SensorsDue(ctx, sc, d.Now(), p)
+		if err != nil {
+			return err
+		}
+		for i := range list.Rows {
+			r := &list.Rows[i]
+			if r.Calibration.State == view.InCalibration {
+				return nil
+			}
+			if err := add(&r.Item, "calibration", calibration(&r.Calibration), r.Calibration.Days); err != nil {
+				return err
+			}
+		}
+		if list.Next == "" {
+			return nil
+		}
+		p.After = list.Next
+	}
+}
+
+// itemName is how an item is called in lists.
+func itemName(i *lab.Item) string {
+	if i.Name == "" {
+		return i.Class + ", " + i.Serial
+	}
+	return i.Name + ", " + i.Serial
+}
+
+// mostRows bounds a list that a screen shows whole.
+const mostRows = 2000
+
+// every reads a list to its end, or to mostRows.
+func every[T any](ctx context.Context, read func(view.Page) (view.List[T], error), each func(*T) error) error {
+	p := view.Page{Limit: 500}
+	for n := 0; n < mostRows; {
+		list, err := read(p)
+		if err != nil {
+			return err
+		}
+		for i := range list.Rows {
+			if err := each(&list.Rows[i]); err != nil {
+				return err
+			}
+		}
+		if n += len(list.Rows); list.Next == "" {
+			return nil
+		}
+		if err := context.Cause(ctx); err != nil {
+			return err
+		}
+		p.After = list.Next
+	}
+	return nil
+}
+
+// notFound words what is not there, or lies outside the scope.
+func notFound(what string) error {
+	return problem.New(problem.NotFound, "There is no such "+what+".", "Check the address, or look it up in the list.")
+}
+
+// missing says that an error is about something that is not there.
+func missing(err error) bool { return err != nil && problem.Of(err) == problem.NotFound }
+
+// realLab gives the id of the lab that a record's lab stands for, as text.
+func (d *Desk) realLab(ctx context.Context, p *caller, id record.LabID) (string, error) {
+	l, err := p.names.Lab(ctx, id)
+	if l == nil || err != nil {
+		return "", cmp.Or(err, notFound("lab"))
+	}
+	return l.ID.String(), nil
+}

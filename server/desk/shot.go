@@ -1,0 +1,282 @@
+package desk
+
+import (
+	"context"
+	"errors"
+	"io"
+	"net/http"
+	"slices"
+	"sync"
+
+	"github.com/google/uuid"
+	"github.com/labstack/echo/v4"
+
+	"thudbook/server/door"
+	"thudbook/server/evidence"
+	"thudbook/sync/lab"
+	"thudbook/sync/problem"
+	"thudbook/sync/record"
+	"thudbook/sync/scope"
+	"thudbook/sync/scoring"
+	"thudbook/sync/view"
+	"thudbook/web/chart"
+	"thudbook/web/httpkit"
+	"thudbook/web/page"
+	"thudbook/web/present"
+)
+
+// labScope narrows a caller's scope to the lab that a record's lab stands for,
+// with all of its ids.
+func (d *Desk) labScope(ctx context.Context, p *caller, id record.LabID) (scope.Scope, error) {
+	l, err := p.names.Lab(ctx, id)
+	if err != nil {
+		return scope.Scope{}, err
+	}
+	if l == nil {
+		return p.Scope.Only(id), nil
+	}
+	in, err := d.Roster.Find(ctx, p.Scope, l.ID.String())
+	return in.Scope, err
+}
+
+func (d *Desk) shotRow(c echo.Context) (view.ShotRow, error) {
+	id, err := uuid.Parse(c.Param("id"))
+	if err != nil {
+		return view.ShotRow{}, notFound("shot")
+	}
+	return d.Views.Shot(c.Request().Context(), door.Of(c).Scope, id)
+}
+
+func (d *Desk) shot(c echo.Context) error {
+	ctx := c.Request().Context()
+	row, err := d.shotRow(c)
+	if err != nil {
+		return err
+	}
+	p, err := d.caller(c)
+	if err != nil {
+		return err
+	}
+	scores, err := d.Views.Scores(ctx, p.Scope, row.ID)
+	if err != nil {
+		return err
+	}
+	s := present.Shot(&row, scores, d.zone)
+	s.Frame = d.frame(&p, "Shot", page.PathShots)
+	if row.Shot.Specimen != "" {
+		s.Title = "Shot on " + row.Shot.Specimen
+	}
+	for _, fill := range []func(context.Context, *caller, *page.Shot, *view.ShotRow) error{d.whereabouts, d.sensorFlags, d.bytes, d.neighbours} {
+		if err := fill(ctx, &p, &s, &row); err != nil {
+			return err
+		}
+	}
+	return httpkit.Page(c, http.StatusOK, s)
+}
+
+// whereabouts names lab and rig.
+func (d *Desk) whereabouts(ctx context.Context, p *caller, s *page.Shot, row *view.ShotRow) (err error) {
+	if s.Lab, err = p.names.Of(ctx, row.Lab); err != nil {
+		return err
+	}
+	rig, err := d.Views.Rig(ctx, p.Scope, row.Shot.Rig)
+	switch {
+	case problem.Of(err) == problem.NotFound && err != nil: // its record has not arrived
+		return nil
+	case err != nil:
+		return err
+	}
+	s.Rig = rig.Rig.Name
+	return nil
+}
+
+// sensorFlags adds what was wrong with the equipment when the shot was fired.
+func (d *Desk) sensorFlags(ctx context.Context, p *caller, s *page.Shot, row *view.ShotRow) error {
+	sensors, err := d.Views.SensorsOf(ctx, p.Scope, row.ID)
+	if err != nil {
+		return err
+	}
+	for _, x := range sensors {
+		if x.Flag != nil {
+			s.Flags = append(s.Flags, present.Flag(*x.Flag))
+		}
+	}
+	slices.SortStableFunc(s.Flags, func(a, b page.Flag) int { return int(b.Level) - int(a.Level) })
+	return nil
+}
+
+// bytes adds what lies beside the log: traces and channel map, or why they are
+// not there.
+func (d *Desk) bytes(ctx context.Context, _ *caller, s *page.Shot, row *view.ShotRow) error {
+	here, err := d.Evidence.Holds(ctx, row.Lab, row.Shot.SourceSHA256)
+	if err != nil {
+		return err
+	}
+	if !here {
+		s.Source.Href, s.Source.Absent = "", "still on the rig PC"
+		s.NoTraces = "The bytes of this shot are still on the rig PC. They come by themselves the next time its agent reaches this server."
+		s.Received = page.Status{Level: page.Warn, Word: "record here, bytes still on the rig PC"}
+		return nil
+	}
+	s.Received = page.Status{Level: page.OK, Word: "kept on this server"}
+	if text, err := d.mapText(ctx, row); err == nil && text != "" {
+		s.Map.Text = text
+	}
+	s.Traces, s.NoTraces, err = d.traces.of(ctx, row)
+	if ctx.Err() != nil {
+		return context.Cause(ctx)
+	}
+	if err != nil {
+		d.Log.Error("traces", "shot", row.ID, "error", err)
+		s.NoTraces = "The traces cannot be drawn."
+		if p, ok := problem.As(err); ok {
+			s.NoTraces = "The traces cannot be drawn. " + sentence(p)
+		}
+	}
+	return nil
+}
+
+// mostMap bounds the text of a channel map on the screen.
+const mostMap = 64 << 10
+
+func (d *Desk) mapText(ctx context.Context, row *view.ShotRow) (string, error) {
+	a, ok := row.Attachment(lab.RoleMap)
+	if !ok {
+		return "", nil
+	}
+	f, _, err := d.Evidence.Of(row.Lab).Open(ctx, a.SHA256)
+	if err != nil {
+		return "", err
+	}
+	b, err := io.ReadAll(io.LimitReader(f, mostMap))
+	return string(b), errors.Join(err, f.Close())
+}
+
+// neighbours links to the shots of the same lab fired before and after.
+func (d *Desk) neighbours(ctx context.Context, p *caller, s *page.Shot, row *view.ShotRow) error {
+	sc, err := d.labScope(ctx, p, row.Lab)
+	if err != nil {
+		return err
+	}
+	at := row.Shot.EffectiveAt
+	before, err := d.beside(ctx, sc, row.ID, view.ShotFilter{To: at + 1})
+	if err != nil {
+		return err
+	}
+	after, err := d.beside(ctx, sc, row.ID, view.ShotFilter{From: at, Oldest: true})
+	s.Previous, s.Next = before, after
+	return err
+}
+
+// beside finds the shot that follows another in a list that begins with those
+// of the same instant.
+func (d *Desk) beside(ctx context.Context, sc scope.Scope, id uuid.UUID, f view.ShotFilter) (string, error) {
+	list, err := d.Views.Shots(ctx, sc, f, view.Page{Limit: rowsPerPage})
+	if err != nil {
+		return "", err
+	}
+	at := slices.IndexFunc(list.Rows, func(r view.ShotRow) bool { return r.ID == id })
+	if at < 0 || at+1 >= len(list.Rows) {
+		return "", nil
+	}
+	return page.ShotPath(list.Rows[at+1].ID.String()), nil
+}
+
+// tracesOf serves the curves for the page's script.
+func (d *Desk) tracesOf(c echo.Context) error {
+	ctx := c.Request().Context()
+	row, err := d.shotRow(c)
+	if err != nil {
+		return err
+	}
+	t, why, err := d.traces.of(ctx, &row)
+	if err != nil {
+		return err
+	}
+	if t == nil {
+		return problem.New(problem.NotFound, why, "Look at the flags of the shot.")
+	}
+	return chart.ServeTraces(c.Response(), c.Request(), *t)
+}
+
+// Bounds of drawing: how many shots at once, and what is kept ready, as the
+// screen asks for the same curves twice, as a picture and as numbers.
+const (
+	drawnAtOnce = 2
+	keptTraces  = 8
+	keptValues  = 4 << 20 // numbers of one shot that is still kept
+	mostSource  = 64 << 20
+)
+
+// tracer reads the channels of shots again from their bytes.
+type tracer struct {
+	evidence *evidence.Store
+	turn     chan struct{}
+
+	mu   sync.Mutex
+	kept []traced // oldest first
+}
+
+type traced struct {
+	id     uuid.UUID
+	lab    record.LabID
+	traces *chart.Traces
+}
+
+func newTracer(e *evidence.Store) *tracer {
+	return &tracer{evidence: e, turn: make(chan struct{}, drawnAtOnce)}
+}
+
+// of gives the traces of a shot, or says why there are none. The bytes are read
+// as the shot's own lab holds them.
+func (t *tracer) of(ctx context.Context, r *view.ShotRow) (*chart.Traces, string, error) {
+	if got := t.find(r); got != nil {
+		return got, "", nil
+	}
+	select {
+	case t.turn <- struct{}{}:
+		defer func() { <-t.turn }()
+	case <-ctx.Done():
+		return nil, "", context.Cause(ctx)
+	}
+	if got := t.find(r); got != nil { // drawn meanwhile
+		return got, "", nil
+	}
+	if a, ok := r.Attachment(lab.RoleSource); ok && a.Size > mostSource {
+		return nil, "The file is too large to be drawn here. Download the original.", nil
+	}
+	s := scoring.Scorer{Blobs: t.evidence.Of(r.Lab)}
+	got, err := s.Traces(ctx, scoring.JobOf(r.ID, &r.Shot))
+	if err != nil {
+		return nil, "", err
+	}
+	drawn := present.Traces(got)
+	if drawn == nil {
+		return nil, "No channel of the file could be read.", nil
+	}
+	t.keep(r, drawn)
+	return drawn, "", nil
+}
+
+func (t *tracer) find(r *view.ShotRow) *chart.Traces {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	for _, k := range t.kept {
+		if k.id == r.ID && k.lab == r.Lab {
+			return k.traces
+		}
+	}
+	return nil
+}
+
+func (t *tracer) keep(r *view.ShotRow, c *chart.Traces) {
+	if 2*len(c.TimeS)*len(c.Channels) > keptValues {
+		return
+	}
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if len(t.kept) == keptTraces {
+		t.kept = t.kept[1:]
+	}
+	t.kept = append(t.kept, traced{r.ID, r.Lab, c})
+}

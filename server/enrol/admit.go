@@ -1,0 +1,198 @@
+package enrol
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"thudbook/sync/exchange"
+	"thudbook/sync/kv"
+	"thudbook/sync/ledger"
+	"thudbook/sync/problem"
+	"thudbook/sync/record"
+	"thudbook/sync/scope"
+)
+
+// serverWide is the lab of the chain that holds the server's own facts.
+var serverWide record.LabID // the zero lab; never changed
+
+// NewCode makes a one-time code for one agent of a lab. The code is given once
+// and kept as a sum only.
+func (g *Registry) NewCode(ctx context.Context, lab record.LabID, name, by string) (string, time.Time, error) {
+	name = strings.TrimSpace(name)
+	switch {
+	case lab == serverWide:
+		return "", time.Time{}, problem.New(problem.Invalid, "The code belongs to no lab.", "Choose the lab that the agent records for.")
+	case name == "" || len(name) > 80 || !utf8.ValidString(name):
+		return "", time.Time{}, problem.New(problem.Invalid, "The agent's name is empty, longer than 80 bytes or no text.", "Give it the name of its rig.")
+	case by == "":
+		return "", time.Time{}, problem.New(problem.Invalid, "It is not known who makes the code.", "Sign in first.")
+	}
+	code, err := exchange.NewCode(g.o.ServerKey)
+	if err != nil {
+		return "", time.Time{}, fmt.Errorf("make a code: %w", err)
+	}
+	now := g.o.Now()
+	row := codeRow{Sum: code.Sum(), Lab: lab, Name: name, By: by, MadeMS: now.UnixMilli(), ExpiresMS: now.Add(CodeLife).UnixMilli()}
+	err = g.o.Store.Update(ctx, func(tx kv.Tx) error { return g.codes.Put(tx, &row) })
+	if err != nil {
+		return "", time.Time{}, fmt.Errorf("keep the code: %w", err)
+	}
+	return code.String(), time.UnixMilli(row.ExpiresMS).UTC(), nil
+}
+
+// Enrol admits a node by a code. The same request again, after a lost answer,
+// gives the same answer and writes nothing.
+func (g *Registry) Enrol(ctx context.Context, q *exchange.EnrolRequest) (*exchange.EnrolAnswer, error) {
+	a := admission{g: g, q: q, local: exchange.LocalLab(q.PublicKey)}
+	_, err := g.o.Ledger.AppendWith(ctx, serverWide, func(tx kv.Tx) ([]ledger.Draft, error) {
+		a.now = g.o.Now()
+		return a.run(tx)
+	})
+	if err != nil {
+		return nil, err
+	}
+	g.o.Log.Info("node enrolled", "node", q.Node.String(), "name", a.answer.Name, "lab", a.answer.Lab.String())
+	return &a.answer, nil
+}
+
+// admission is one request within its transaction.
+type admission struct {
+	g      *Registry
+	q      *exchange.EnrolRequest
+	local  record.LabID
+	now    time.Time
+	answer exchange.EnrolAnswer
+}
+
+func (a *admission) run(tx kv.Tx) ([]ledger.Draft, error) {
+	sum := exchange.SecretSum(a.q.Secret)
+	code, ok, err := a.g.codes.Get(tx, sum[:])
+	if err != nil {
+		return nil, err
+	}
+	node, known, err := a.g.nodes.Get(tx, a.q.Node[:])
+	if err != nil {
+		return nil, err
+	}
+	switch {
+	case !ok:
+		return nil, problem.New(problem.Unauthenticated, "The server does not know this code.",
+			"Compare it with the one on the server's page of agents, or make a new one.")
+	case known && !bytes.Equal(node.PublicKey, a.q.PublicKey):
+		return nil, problem.New(problem.Conflict, "Another key is enrolled under this agent's identity.",
+			"Start the agent with an identity of its own, in a new data folder.")
+	case code.UsedMS != 0:
+		return nil, a.again(code, node)
+	case a.now.UnixMilli() >= code.ExpiresMS:
+		return nil, problem.New(problem.Unauthenticated, "The code has expired; codes are good for 24 hours.", "Make a new code on the server's page of agents.")
+	}
+	return a.admit(tx, code, node)
+}
+
+// again answers a repetition, and refuses a second use.
+func (a *admission) again(code *codeRow, node *nodeRow) error {
+	if code.EnrollmentID != a.q.EnrollmentID || code.UsedBy != a.q.Node || node == nil {
+		return problem.New(problem.Conflict, "The code was used already.", "Make a new code on the server's page of agents; every agent needs one of its own.")
+	}
+	if node.RevokedMS != 0 {
+		return withdrawn(node)
+	}
+	a.answer = exchange.EnrolAnswer{Lab: code.Lab, Name: node.Name}
+	return nil
+}
+
+func (a *admission) admit(tx kv.Tx, code *codeRow, node *nodeRow) ([]ledger.Draft, error) {
+	if node == nil {
+		node = &nodeRow{ID: a.q.Node, PublicKey: a.q.PublicKey}
+	}
+	node.Name, node.Software = code.Name, limited(a.q.Software)
+	node.EnrolledMS, node.EnrolledBy = a.now.UnixMilli(), code.By
+	node.RevokedMS, node.RevokedBy, node.RevokedWhy = 0, "", ""
+	if !slices.Contains(node.Labs, code.Lab) {
+		node.Labs = append(node.Labs, code.Lab)
+	}
+	code.UsedMS, code.UsedBy, code.EnrollmentID = a.now.UnixMilli(), a.q.Node, a.q.EnrollmentID
+	if err := a.g.nodes.Put(tx, node); err != nil {
+		return nil, err
+	}
+	if err := a.g.codes.Put(tx, code); err != nil {
+		return nil, err
+	}
+	a.answer = exchange.EnrolAnswer{Lab: code.Lab, Name: node.Name}
+	fact, err := draft(KindEnrolled, record.NodeID(node.ID), code.By, Enrolled{Node: node.ID, Lab: code.Lab, Name: node.Name,
+		PublicKey: node.PublicKey, EnrollmentID: a.q.EnrollmentID, Software: node.Software, By: code.By})
+	if err != nil {
+		return nil, err
+	}
+	drafts := []ledger.Draft{fact}
+	alias, err := a.alias(tx, code)
+	if err != nil {
+		return nil, err
+	}
+	return append(drafts, alias...), nil
+}
+
+// alias adopts the lab under which the node wrote before. It is adopted once:
+// what was recorded for one lab never moves to another. The local lab follows
+// from the node's key, so no node can name somebody else's.
+func (a *admission) alias(tx kv.Tx, code *codeRow) ([]ledger.Draft, error) {
+	_, ok, err := a.g.aliases.Get(tx, a.local[:])
+	if err != nil || ok {
+		return nil, err
+	}
+	row := Alias{Local: a.local, Lab: code.Lab, Node: a.q.Node}
+	if err := a.g.aliases.Put(tx, &row); err != nil {
+		return nil, err
+	}
+	d, err := draft(KindAlias, a.local, code.By, row)
+	return []ledger.Draft{d}, err
+}
+
+func draft(kind record.Kind, uid [16]byte, by string, body any) (ledger.Draft, error) {
+	b, err := record.EncodeBody(body)
+	return ledger.Draft{Kind: kind, Schema: 1, Author: by, UID: uid, Body: b}, err
+}
+
+// limited keeps a text of a node short.
+func limited(s string) string {
+	if len(s) > 120 {
+		s = strings.ToValidUTF8(s[:120], "")
+	}
+	return strings.ToValidUTF8(s, "")
+}
+
+// Revoke withdraws a node: from the next request on nothing is taken from it
+// and nothing given to it. Its records stay. The scope must hold all of its
+// labs; a node outside the scope is not found.
+func (g *Registry) Revoke(ctx context.Context, sc scope.Scope, node record.NodeID, by, reason string) error {
+	if by == "" {
+		return problem.New(problem.Invalid, "It is not known who withdraws the agent.", "Sign in first.")
+	}
+	_, err := g.o.Ledger.AppendWith(ctx, serverWide, func(tx kv.Tx) ([]ledger.Draft, error) {
+		n, ok, err := g.nodes.Get(tx, node[:])
+		if err != nil {
+			return nil, err
+		}
+		if !ok || !slices.ContainsFunc(n.Labs, sc.Allows) {
+			return nil, problem.New(problem.NotFound, "There is no such agent.", "Look at the list of agents.")
+		}
+		if slices.ContainsFunc(n.Labs, func(l record.LabID) bool { return !sc.Allows(l) }) {
+			return nil, problem.New(problem.Forbidden, "This agent also records for a lab that is not yours.", "Ask an administrator of the server.")
+		}
+		if n.RevokedMS != 0 {
+			return nil, nil
+		}
+		n.RevokedMS, n.RevokedBy, n.RevokedWhy = g.o.Now().UnixMilli(), by, limited(reason)
+		if err := g.nodes.Put(tx, n); err != nil {
+			return nil, err
+		}
+		d, err := draft(KindRevoked, node, by, Revoked{Node: node, By: by, Reason: n.RevokedWhy})
+		return []ledger.Draft{d}, err
+	})
+	return err
+}

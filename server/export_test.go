@@ -1,0 +1,28 @@
+package server
+
+import (
+	"context"
+	"errors"
+	"slices"
+)
+
+// Routes gives every route of a server over a data folder, as "GET /path".
+func Routes(ctx context.Context, o Options) (routes []string, err error) {
+	if err := o.complete(); err != nil {
+		return nil, err
+	}
+	h, err := open(ctx, &o)
+	if err != nil {
+		return nil, err
+	}
+	defer func() { err = errors.Join(err, h.Close()) }()
+	p, err := build(ctx, &o, h)
+	if err != nil {
+		return nil, err
+	}
+	for _, r := range p.handler.Routes() {
+		routes = append(routes, r.Method+" "+r.Path)
+	}
+	slices.Sort(routes)
+	return slices.Compact(routes), nil
+}

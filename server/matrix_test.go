@@ -1,0 +1,268 @@
+package server_test
+
+import (
+	"encoding/json"
+	"log/slog"
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/labstack/echo/v4"
+
+	"thudbook/server"
+	"thudbook/sync/lab"
+)
+
+// rule says what a route answers to each kind of person. The order is:
+// stranger, manager of another lab, operator, manager, administrator.
+type rule struct {
+	route string
+	send  func(m *matrix) (path, media, body string)
+	want  [5]int
+}
+
+// matrix is what the routes are tried on: lab Birch, seen from its own people
+// and from those of lab Cedar.
+type matrix struct {
+	*testing.T
+	w            *world
+	birch, cedar *site
+	people       [5]*person
+	item, ram    string
+	rig          string
+	campaign     string
+	account      string
+	n            int
+}
+
+func at(path string) func(*matrix) (string, string, string) {
+	return func(*matrix) (string, string, string) { return path, "", "" }
+}
+
+func inLab(path string) func(*matrix) (string, string, string) {
+	return func(m *matrix) (string, string, string) {
+		return "/api/v1/labs/" + m.birch.id.String() + path, "", ""
+	}
+}
+
+func sends(path string, body func(*matrix) any) func(*matrix) (string, string, string) {
+	return func(m *matrix) (string, string, string) {
+		m.n++
+		b, err := json.Marshal(body(m))
+		if err != nil {
+			m.Fatal(err)
+		}
+		p, _, _ := inLab(path)(m)
+		if strings.HasPrefix(path, "/api/") {
+			p = path
+		}
+		return p, "application/json", string(b)
+	}
+}
+
+func posts(path string, body func(*matrix) url.Values) func(*matrix) (string, string, string) {
+	return func(m *matrix) (string, string, string) {
+		m.n++
+		return path, "application/x-www-form-urlencoded", body(m).Encode()
+	}
+}
+
+func (m *matrix) serial() string { return "M-" + time.Now().Format("150405.000000") }
+
+func rules() []rule {
+	open := [5]int{200, 200, 200, 200, 200}
+	page := [5]int{303, 200, 200, 200, 200}    // everybody's screen, filled with what they may see
+	own := [5]int{303, 404, 200, 200, 200}     // a screen about something of Birch
+	read := [5]int{401, 200, 200, 200, 200}    // everybody's question
+	ofLab := [5]int{401, 404, 200, 200, 200}   // a question about Birch
+	keep := [5]int{401, 404, 403, 201, 201}    // a fact of Birch
+	admin := [5]int{401, 403, 403, 403, 200}   // the API for administrators
+	screens := [5]int{303, 403, 403, 403, 200} // their screens
+	done := [5]int{303, 403, 403, 403, 303}    // their forms
+	change := [5]int{303, 404, 403, 303, 303}  // a form that names Birch
+	ofItem := [5]int{303, 422, 403, 303, 303}  // a form that names an item of Birch: to others it is not there
+	noToken := [5]int{401, 401, 401, 401, 401} // agents prove themselves; cookies are not looked at
+	missing := [5]int{404, 404, 404, 404, 404}
+	shot := func(path string) func(*matrix) (string, string, string) {
+		return func(m *matrix) (string, string, string) {
+			return strings.Replace(path, ":id", m.birch.newest(), 1), "", ""
+		}
+	}
+	now := lab.At(time.Now())
+	day := time.Now().Format(time.DateOnly)
+	return []rule{
+		{"GET /healthz", at("/healthz"), open},
+		{"GET /readyz", at("/readyz"), open},
+		{"GET /metrics", at("/metrics"), open},
+		{"GET /api/openapi.json", at("/api/openapi.json"), open},
+		{"GET /assets/*", at("/assets/nothing.js"), missing},
+		{"HEAD /assets/*", at("/assets/nothing.js"), missing},
+		{"GET /sync/v1/*", inLabSync, noToken},
+		{"POST /sync/v1/*", at("/sync/v1/pull"), noToken},
+		{"PUT /sync/v1/*", inLabSync, noToken},
+
+		{"GET /signin", at("/signin"), [5]int{200, 303, 303, 303, 303}},
+		{"POST /signin", posts("/signin", func(*matrix) url.Values { return url.Values{"name": {"nobody"}, "password": {"wrong"}} }), [5]int{401, 401, 401, 401, 401}},
+		{"GET /", at("/"), page},
+		{"GET /shots", at("/shots"), page},
+		{"GET /shots/:id", shot("/shots/:id"), own},
+		{"GET /shots/:id/traces.bin", shot("/shots/:id/traces.bin"), own},
+		{"GET /equipment", at("/equipment"), page},
+		{"GET /campaigns", at("/campaigns"), page},
+		{"GET /campaigns/:id", func(m *matrix) (string, string, string) { return "/campaigns/" + m.campaign, "", "" }, own},
+		{"GET /agents", at("/agents"), page},
+		{"GET /manual", at("/manual"), page},
+		{"GET /manual/:page", at("/manual/flags"), page},
+		{"GET /licences", at("/licences"), page},
+		{"GET /password", at("/password"), page},
+		{"GET /accounts", at("/accounts"), screens},
+		{"GET /labs", at("/labs"), screens},
+		{"POST /equipment/items", posts("/equipment/items", func(m *matrix) url.Values {
+			return url.Values{"lab": {m.birch.id.String()}, "class": {"sensor"}, "serial": {m.serial()}}
+		}), change},
+		{"POST /equipment/services", posts("/equipment/services", func(m *matrix) url.Values {
+			return url.Values{"item": {m.ram}, "effective_at": {day}, "note": {"seals"}}
+		}), ofItem},
+		{"POST /equipment/calibrations", posts("/equipment/calibrations", func(m *matrix) url.Values {
+			return url.Values{"item": {m.item}, "effective_at": {day}, "due_at": {day}, "certificate": {"C-1"}}
+		}), ofItem},
+		{"POST /equipment/mountings", posts("/equipment/mountings", func(m *matrix) url.Values {
+			return url.Values{"rig": {m.rig}, "item": {m.item}, "position": {"ax"}, "effective_at": {day}}
+		}), ofItem},
+		{"POST /campaigns", posts("/campaigns", func(m *matrix) url.Values {
+			return url.Values{"lab": {m.birch.id.String()}, "name": {m.serial()}, "specimens": {"X-1"}, "locations": {"front"}, "target_speeds_m_s": {"5.5"}, "planned": {"3"}}
+		}), change},
+		{"POST /agents/codes", posts("/agents/codes", func(m *matrix) url.Values {
+			return url.Values{"lab": {m.birch.id.String()}, "name": {"rig nine"}}
+		}), change},
+		{"POST /agents/revoke", posts("/agents/revoke", func(m *matrix) url.Values {
+			return url.Values{"agent": {m.birch.agent.Node.ID.String()}, "reason": {"test"}}
+		}), change},
+		{"POST /accounts", posts("/accounts", func(m *matrix) url.Values {
+			return url.Values{"name": {"p" + m.serial()}, "password": {"a long password"}, "role": {"operator"}, "lab": {m.birch.id.String()}}
+		}), done},
+		{"POST /accounts/roles", posts("/accounts/roles", func(m *matrix) url.Values {
+			return url.Values{"account": {m.account}, "role": {"operator"}, "lab": {m.birch.id.String()}}
+		}), done},
+		{"POST /accounts/access", posts("/accounts/access", func(m *matrix) url.Values {
+			return url.Values{"account": {m.account}, "may": {"yes"}}
+		}), done},
+		{"POST /labs", posts("/labs", func(m *matrix) url.Values { return url.Values{"name": {"lab " + m.serial()}} }), done},
+
+		{echo.RouteNotFound + " /api/v1", at("/api/v1"), [5]int{401, 404, 404, 404, 404}},
+		{echo.RouteNotFound + " /api/v1/*", at("/api/v1/nothing"), [5]int{401, 404, 404, 404, 404}},
+		{"GET /api/v1/labs", at("/api/v1/labs"), read},
+		{"POST /api/v1/labs", sends("/api/v1/labs", func(m *matrix) any { return map[string]string{"name": "lab " + m.serial()} }), [5]int{401, 403, 403, 403, 201}},
+		{"GET /api/v1/labs/:lab/items", inLab("/items"), ofLab},
+		{"GET /api/v1/labs/:lab/mountings", inLab("/mountings"), ofLab},
+		{"GET /api/v1/labs/:lab/services", inLab("/services"), ofLab},
+		{"GET /api/v1/labs/:lab/calibrations", inLab("/calibrations"), ofLab},
+		{"GET /api/v1/labs/:lab/campaigns", inLab("/campaigns"), ofLab},
+		{"GET /api/v1/labs/:lab/rigs", inLab("/rigs"), ofLab},
+		{"GET /api/v1/labs/:lab/campaigns/:id", func(m *matrix) (string, string, string) { return inLab("/campaigns/" + m.campaign)(m) }, ofLab},
+		{"POST /api/v1/labs/:lab/items", sends("/items", func(m *matrix) any { return lab.Item{Class: "sensor", Serial: m.serial()} }), keep},
+		{"POST /api/v1/labs/:lab/mountings", sends("/mountings", func(m *matrix) any {
+			return map[string]any{"rig": m.rig, "item": m.item, "position": "ax", "effective_at": now}
+		}), keep},
+		{"POST /api/v1/labs/:lab/services", sends("/services", func(m *matrix) any { return map[string]any{"item": m.ram, "effective_at": now} }), keep},
+		{"POST /api/v1/labs/:lab/calibrations", sends("/calibrations", func(m *matrix) any {
+			return map[string]any{"item": m.item, "effective_at": now, "due_at": now, "certificate": "C-2"}
+		}), keep},
+		{"POST /api/v1/labs/:lab/campaigns", sends("/campaigns", func(m *matrix) any { return map[string]any{"name": m.serial()} }), keep},
+		{"POST /api/v1/labs/:lab/codes", sends("/codes", func(*matrix) any { return map[string]any{"name": "rig ten"} }), keep},
+		{"GET /api/v1/agents", at("/api/v1/agents"), read},
+		{"POST /api/v1/agents/:node/revoke", func(m *matrix) (string, string, string) {
+			return "/api/v1/agents/" + m.birch.agent.Node.ID.String() + "/revoke", "", ""
+		}, [5]int{401, 404, 403, 204, 204}},
+		{"GET /api/v1/shots", at("/api/v1/shots"), read},
+		{"GET /api/v1/shots/:id", shot("/api/v1/shots/:id"), ofLab},
+		{"GET /api/v1/shots/:id/source", shot("/api/v1/shots/:id/source"), ofLab},
+		{"GET /api/v1/accounts", at("/api/v1/accounts"), admin},
+		{"POST /api/v1/accounts", sends("/api/v1/accounts", func(m *matrix) any {
+			return map[string]string{"login": "q" + m.serial(), "password": "a long password"}
+		}), [5]int{401, 403, 403, 403, 201}},
+
+		{"POST /password", posts("/password", func(*matrix) url.Values { return url.Values{"present": {"wrong"}} }), [5]int{303, 422, 422, 422, 422}},
+		{"POST /signout", posts("/signout", func(*matrix) url.Values { return nil }), [5]int{303, 303, 303, 303, 303}}, // last: it ends the sessions
+	}
+}
+
+func inLabSync(m *matrix) (string, string, string) {
+	return "/sync/v1/labs/" + m.birch.id.String() + "/blobs/" + strings.Repeat("0", 64), "", ""
+}
+
+// TestEveryRouteForEveryPerson holds invariant I9 for people: each route of the
+// server has a rule, and answers by it.
+func TestEveryRouteForEveryPerson(t *testing.T) {
+	t.Parallel()
+	all := rules()
+	known := map[string]bool{}
+	for _, r := range all {
+		known[r.route] = true
+	}
+	routes, err := server.Routes(t.Context(), server.Options{Data: t.TempDir(), Listen: "127.0.0.1:0", Log: slog.New(slog.DiscardHandler)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range routes {
+		if !known[r] {
+			t.Errorf("no rule says who may use %s", r)
+		}
+	}
+	for r := range known {
+		if !slices.Contains(routes, r) {
+			t.Errorf("there is a rule for %s, which is no route", r)
+		}
+	}
+	if len(routes) < 50 {
+		t.Errorf("only %d routes were found", len(routes))
+	}
+	w := start(t)
+	m := &matrix{T: t, w: w, birch: w.open("Birch", 3), cedar: w.open("Cedar", 2)}
+	m.people = [5]*person{w.stranger(), m.cedar.manager, m.birch.operator, m.birch.manager, w.admin}
+	m.fill()
+	names := []string{"stranger", "manager of another lab", "operator", "manager", "administrator"}
+	for _, r := range all {
+		method, _, _ := strings.Cut(r.route, " ")
+		if method == echo.RouteNotFound {
+			method = http.MethodGet
+		}
+		for i, p := range m.people {
+			path, media, body := r.send(m)
+			a := p.do(method, path, media, strings.NewReader(body))
+			if a.status != r.want[i] {
+				t.Errorf("%s answers %d to the %s, want %d: %.300s", r.route, a.status, names[i], r.want[i], a.body)
+			}
+			if i == 1 && (strings.Contains(a.body, "Birch") || strings.Contains(a.body, m.rig) && !strings.Contains(body, m.rig)) {
+				t.Errorf("%s shows lab Birch to the manager of another lab", r.route)
+			}
+			if i == 0 && a.status == http.StatusSeeOther && !strings.HasPrefix(a.header.Get("Location"), "/signin") {
+				t.Errorf("%s sends a stranger to %q", r.route, a.header.Get("Location"))
+			}
+		}
+	}
+}
+
+// fill finds what the rules name.
+func (m *matrix) fill() {
+	m.Helper()
+	base := "/api/v1/labs/" + m.birch.id.String()
+	m.ram = m.w.admin.make(base+"/items", lab.Item{Class: lab.ClassRam, Serial: "R-1", ServiceEveryStrokes: 100}).String()
+	m.item = m.w.admin.make(base+"/items", lab.Item{Class: lab.ClassSensor, Serial: "S-1", CalibrationRequired: true}).String()
+	m.campaign = m.w.admin.make(base+"/campaigns", map[string]any{"name": "Birch series", "specimens": []string{"Birch specimen"},
+		"cells": []lab.Cell{{Location: "front", TargetSpeedMS: 5.5, Planned: 2}}}).String()
+	rigs := into[[]struct{ ID uuid.UUID }](m.T, m.w.admin.get(base+"/rigs"))
+	if len(rigs) == 0 {
+		m.Fatal("the rig that was stated before enrolment is not among the lab's rigs")
+	}
+	m.rig = rigs[0].ID.String()
+	for _, a := range into[[]struct{ ID, Login string }](m.T, m.w.admin.get("/api/v1/accounts")) {
+		if a.Login == "cedar.operator" {
+			m.account = a.ID
+		}
+	}
+}

@@ -1,0 +1,108 @@
+package server
+
+import (
+	"context"
+	"net/http"
+	"path/filepath"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"thudbook/server/account"
+	"thudbook/server/api"
+	"thudbook/server/desk"
+	"thudbook/server/door"
+	"thudbook/server/enrol"
+	"thudbook/server/evidence"
+	"thudbook/server/register"
+	"thudbook/server/roster"
+	"thudbook/sync/exchange"
+	"thudbook/sync/home"
+	"thudbook/sync/httppeer"
+	"thudbook/web/httpkit"
+)
+
+// parts are what runs.
+type parts struct {
+	o        *Options
+	home     *home.Home
+	agents   *enrol.Registry
+	service  *exchange.Service
+	accounts *account.Store
+	handler  *echo.Echo
+}
+
+// maxBlobBytes bounds one attachment that an agent sends.
+const maxBlobBytes = 1 << 30
+
+func build(ctx context.Context, o *Options, h *home.Home) (*parts, error) {
+	p := &parts{o: o, home: h}
+	var err error
+	p.agents, err = enrol.Open(enrol.Options{Ledger: h.Ledger, Store: h.Store, ServerKey: h.Node.PublicKey(), Now: o.Now, Log: o.Log})
+	if err != nil {
+		return nil, err
+	}
+	p.service, err = exchange.NewService(ctx, exchange.ServiceOptions{Ledger: h.Ledger, Blobs: h.Blobs, Store: h.Store,
+		Key: h.Node.PrivateKey, MaxBlobBytes: maxBlobBytes, Now: o.Now, Log: o.Log, Seen: p.agents.Seen})
+	if err != nil {
+		return nil, err
+	}
+	p.accounts = account.Open(account.Options{KV: h.Store, Ledger: h.Ledger, Now: o.Now, FirstFile: filepath.Join(o.Data, FirstPasswordFile)})
+	p.handler = p.routes()
+	return p, nil
+}
+
+func (p *parts) routes() *echo.Echo {
+	o, h := p.o, p.home
+	reg := newTelemetry(p)
+	labs := &roster.Roster{Views: h.Reader, Agents: p.agents}
+	facts := &register.Register{Ledger: h.Ledger, Views: h.Reader}
+	proof := &evidence.Store{Blobs: h.Blobs, Service: p.service}
+	gate := &door.Door{Accounts: p.accounts, Widen: p.agents.Widen, Secure: o.secure()}
+	screens := desk.New(desk.Options{Door: gate, Views: h.Reader, Roster: labs, Register: facts, Agents: p.agents, Accounts: p.accounts,
+		Evidence: proof, Name: o.Name, Version: o.Version, Notices: h.Ledger.Notices, Now: o.Now, Log: o.Log})
+	e := httpkit.New(httpkit.Options{
+		Log: o.Log, Hosts: o.hosts(), Frame: screens.ErrorFrame, Ready: p.ready, Observe: reg.observe, Metrics: reg.handler(),
+		BodyLimits: map[string]int64{
+			"POST " + exchangeRoute: 2 * exchange.MaxBatchBytes,
+			"PUT " + exchangeRoute:  maxBlobBytes,
+		},
+	})
+	peers := httppeer.NewHandler(p.service, p.agents, httppeer.HandlerOptions{Log: o.Log})
+	e.Match([]string{http.MethodGet, http.MethodPost, http.MethodPut}, exchangeRoute, echo.WrapHandler(peers))
+	(&api.API{Views: h.Reader, Roster: labs, Register: facts, Agents: p.agents, Accounts: p.accounts, Evidence: proof, Now: o.Now}).Routes(e, gate)
+	screens.Routes(e)
+	return e
+}
+
+// exchangeRoute is where agents speak; they prove themselves, cookies are not
+// looked at.
+const exchangeRoute = "/sync/v1/*"
+
+// ready reports why nothing can be written.
+func (p *parts) ready(context.Context) error { return p.home.Ledger.Faulted() }
+
+// mendEvery is how often a stopped ledger is tried again.
+const mendEvery = 5 * time.Second
+
+// mend opens the ledger again after a write whose outcome was unknown, once the
+// disk lets it.
+func (p *parts) mend(ctx context.Context) error {
+	tick := time.NewTicker(mendEvery)
+	defer tick.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-tick.C:
+		}
+		if p.home.Ledger.Faulted() == nil {
+			continue
+		}
+		if err := p.home.Ledger.Recover(ctx); err != nil {
+			p.o.Log.Error("the ledger is still stopped", "error", err)
+			continue
+		}
+		p.o.Log.Info("the ledger takes records again")
+	}
+}

@@ -1,0 +1,143 @@
+package server
+
+import (
+	"context"
+	"net/http"
+	"strconv"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
+	"github.com/prometheus/client_golang/prometheus/promhttp"
+
+	"thudbook/sync/scope"
+	"thudbook/sync/view"
+)
+
+// telemetry is the server's own registry of Prometheus metrics. Whoever reads
+// it is not signed in, so it holds sums over all labs and no name or id.
+type telemetry struct {
+	reg      *prometheus.Registry
+	requests *prometheus.HistogramVec
+}
+
+func newTelemetry(p *parts) *telemetry {
+	t := &telemetry{reg: prometheus.NewRegistry(), requests: prometheus.NewHistogramVec(prometheus.HistogramOpts{
+		Name: "thudbook_http_request_seconds", Help: "Time of HTTP requests by method, route and status.",
+		Buckets: []float64{0.005, 0.02, 0.1, 0.5, 2, 10}}, []string{"method", "route", "status"})}
+	t.reg.MustRegister(t.requests, collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), &gauges{p: p})
+	return t
+}
+
+// observe counts a request. The route is the pattern, never the address, and a
+// method of the caller's invention is not taken over.
+func (t *telemetry) observe(method, route string, status int, took time.Duration) {
+	switch method {
+	case http.MethodGet, http.MethodHead, http.MethodPost, http.MethodPut:
+	default:
+		method = "other"
+	}
+	if route == "" {
+		route = "none"
+	}
+	t.requests.WithLabelValues(method, route, strconv.Itoa(status)).Observe(took.Seconds())
+}
+
+func (t *telemetry) handler() http.Handler {
+	return promhttp.HandlerFor(t.reg, promhttp.HandlerOpts{})
+}
+
+// gauges reads the server's figures when they are asked for.
+type gauges struct{ p *parts }
+
+type figure struct {
+	name, help string
+	of         func(*reading) float64
+}
+
+// reading is the state that the figures are taken from.
+type reading struct {
+	labs, shots, toAssign, records int64
+	agents, silent                 int64
+	behind, behindBytes            int64
+	writable                       bool
+}
+
+// silentAfter is how long an agent may be silent before it counts as such.
+const silentAfter = 15 * time.Minute
+
+func figures() []figure {
+	return []figure{
+		{"thudbook_labs", "Labs on this server, ids from before enrolment included.", func(r *reading) float64 { return float64(r.labs) }},
+		{"thudbook_shots", "Shots of all labs.", func(r *reading) float64 { return float64(r.shots) }},
+		{"thudbook_shots_to_assign", "Shots of all labs that wait for their specimen, location or target speed.", func(r *reading) float64 { return float64(r.toAssign) }},
+		{"thudbook_records", "Records in the ledger.", func(r *reading) float64 { return float64(r.records) }},
+		{"thudbook_agents", "Agents that are enrolled and not withdrawn.", func(r *reading) float64 { return float64(r.agents) }},
+		{"thudbook_agents_silent", "Agents that were not heard of for 15 minutes.", func(r *reading) float64 { return float64(r.silent) }},
+		{"thudbook_agents_behind_records", "Records that agents reported and that are not here yet.", func(r *reading) float64 { return float64(r.behind) }},
+		{"thudbook_agents_behind_bytes", "Bytes that agents reported as not sent yet.", func(r *reading) float64 { return float64(r.behindBytes) }},
+		{"thudbook_store_writable", "1 while the store can be written.", func(r *reading) float64 {
+			if r.writable {
+				return 1
+			}
+			return 0
+		}},
+	}
+}
+
+func description(f figure) *prometheus.Desc { return prometheus.NewDesc(f.name, f.help, nil, nil) }
+
+// Describe lists the figures.
+func (g *gauges) Describe(to chan<- *prometheus.Desc) {
+	for _, f := range figures() {
+		to <- description(f)
+	}
+}
+
+// Collect reads them.
+func (g *gauges) Collect(to chan<- prometheus.Metric) {
+	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
+	defer cancel()
+	r, err := g.read(ctx)
+	for _, f := range figures() {
+		if err != nil {
+			to <- prometheus.NewInvalidMetric(description(f), err)
+			continue
+		}
+		to <- prometheus.MustNewConstMetric(description(f), prometheus.GaugeValue, f.of(r))
+	}
+}
+
+func (g *gauges) read(ctx context.Context) (*reading, error) {
+	p := g.p
+	r := &reading{writable: p.home.Ledger.Faulted() == nil}
+	labs, err := p.home.Reader.Labs(ctx, scope.All(), view.MaxLimit)
+	if err != nil {
+		return nil, err
+	}
+	r.labs = int64(len(labs))
+	for i := range labs {
+		r.shots += labs[i].Shots
+		r.toAssign += labs[i].ToAssign
+	}
+	heads, err := p.home.Ledger.Heads(ctx)
+	if err != nil {
+		return nil, err
+	}
+	for _, h := range heads {
+		r.records += int64(h.Seq)
+	}
+	agents, err := p.agents.List(ctx, scope.All())
+	for _, a := range agents {
+		if !a.Revoked.IsZero() {
+			continue
+		}
+		r.agents++
+		if p.o.Now().Sub(a.LastSeen) > silentAfter {
+			r.silent++
+		}
+		r.behind += a.Behind
+		r.behindBytes += a.PendingBytes
+	}
+	return r, err
+}
