@@ -35,6 +35,7 @@ type commands struct {
 	Simulate simulateCmd `cmd:"" help:"Write files of a simulated rig, with their channel map."`
 	Agent    agentCmd    `cmd:"" help:"Run on the rig's PC: take in shots, show them, exchange them."`
 	Server   serverCmd   `cmd:"" help:"Run the server of one or several labs."`
+	Demo     demoCmd     `cmd:"" help:"Start a server and three invented labs on this machine."`
 	Verify   verifyCmd   `cmd:"" help:"Check every record, attachment and view of a data folder."`
 }
 

@@ -272,7 +272,7 @@ func TestExitCodes(t *testing.T) {
 		t.Errorf("help: exit code %d, text %q", code, out)
 	}
 	words := strings.Fields(out)
-	for _, c := range []string{"score", "map", "simulate", "agent", "server", "verify"} {
+	for _, c := range []string{"score", "map", "simulate", "agent", "server", "demo", "verify"} {
 		if !slices.Contains(words, c) {
 			t.Errorf("help does not name %s", c)
 		}
