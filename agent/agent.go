@@ -66,7 +66,8 @@ func Run(ctx context.Context, o Options) (err error) {
 			return fmt.Errorf("remove the old listen file: %w", err)
 		}
 	}
-	h, err := open(ctx, &o)
+	set := telemetry.New("agent", o.Version)
+	h, err := open(ctx, &o, set)
 	if err != nil {
 		return stopped(ctx, err)
 	}
@@ -75,7 +76,7 @@ func Run(ctx context.Context, o Options) (err error) {
 	if err != nil {
 		return err
 	}
-	p, err := build(ctx, &o, h)
+	p, err := build(ctx, &o, h, set)
 	if err != nil {
 		return errors.Join(stopped(ctx, err), l.Close())
 	}
@@ -179,8 +180,8 @@ func listen(addr string) (net.Listener, error) {
 }
 
 // open opens the data folder.
-func open(ctx context.Context, o *Options) (*home.Home, error) {
-	h, err := home.Open(ctx, home.Options{Dir: o.Data, Log: o.Log, Software: "thudbook " + o.Version})
+func open(ctx context.Context, o *Options, set *telemetry.Set) (*home.Home, error) {
+	h, err := home.Open(ctx, home.Options{Dir: o.Data, Log: o.Log, Software: "thudbook " + o.Version, Observe: set.Commit})
 	if errors.Is(err, kv.ErrLocked) {
 		return nil, &problem.Error{Code: problem.Unavailable, What: "Another thudbook has the data folder " + o.Data + " open.",
 			Fix: "Stop that one first, or start this one with a data folder of its own.", Err: err}
@@ -201,8 +202,8 @@ type parts struct {
 	refused atomic.Pointer[string] // why the enrolment of the start is not tried again
 }
 
-func build(ctx context.Context, o *Options, h *home.Home) (*parts, error) {
-	p := &parts{o: o, home: h, rig: rigID(h.Node.ID), size: newStoreSize(h), set: telemetry.New("agent", o.Version)}
+func build(ctx context.Context, o *Options, h *home.Home, set *telemetry.Set) (*parts, error) {
+	p := &parts{o: o, home: h, rig: rigID(h.Node.ID), size: newStoreSize(h), set: set}
 	var err error
 	p.uplink, err = uplink.Open(ctx, uplink.Options{Ledger: h.Ledger, Blobs: h.Blobs, Store: h.Store, Key: h.Node.PrivateKey,
 		Software: "thudbook " + o.Version, Every: o.SyncEvery, Log: o.Log})

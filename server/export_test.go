@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"slices"
+
+	"thudbook/web/telemetry"
 )
 
 // Routes gives every route of a server over a data folder, as "GET /path".
@@ -11,12 +13,13 @@ func Routes(ctx context.Context, o Options) (routes []string, err error) {
 	if err := o.complete(); err != nil {
 		return nil, err
 	}
-	h, err := open(ctx, &o)
+	set := telemetry.New("server", o.Version)
+	h, err := open(ctx, &o, set)
 	if err != nil {
 		return nil, err
 	}
 	defer func() { err = errors.Join(err, h.Close()) }()
-	p, err := build(ctx, &o, h)
+	p, err := build(ctx, &o, h, set)
 	if err != nil {
 		return nil, err
 	}

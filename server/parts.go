@@ -20,6 +20,7 @@ import (
 	"thudbook/sync/home"
 	"thudbook/sync/httppeer"
 	"thudbook/web/httpkit"
+	"thudbook/web/telemetry"
 )
 
 // parts are what runs.
@@ -30,13 +31,14 @@ type parts struct {
 	service  *exchange.Service
 	accounts *account.Store
 	handler  *echo.Echo
+	set      *telemetry.Set
 }
 
 // maxBlobBytes bounds one attachment that an agent sends.
 const maxBlobBytes = 1 << 30
 
-func build(ctx context.Context, o *Options, h *home.Home) (*parts, error) {
-	p := &parts{o: o, home: h}
+func build(ctx context.Context, o *Options, h *home.Home, set *telemetry.Set) (*parts, error) {
+	p := &parts{o: o, home: h, set: set}
 	var err error
 	p.agents, err = enrol.Open(enrol.Options{Ledger: h.Ledger, Store: h.Store, ServerKey: h.Node.PublicKey(), Now: o.Now, Log: o.Log})
 	if err != nil {
@@ -54,7 +56,7 @@ func build(ctx context.Context, o *Options, h *home.Home) (*parts, error) {
 
 func (p *parts) routes() *echo.Echo {
 	o, h := p.o, p.home
-	reg := newTelemetry(p)
+	p.set.Registry().MustRegister(&gauges{p: p})
 	labs := &roster.Roster{Views: h.Reader, Agents: p.agents}
 	facts := &register.Register{Ledger: h.Ledger, Views: h.Reader}
 	proof := &evidence.Store{Blobs: h.Blobs, Service: p.service}
@@ -62,7 +64,7 @@ func (p *parts) routes() *echo.Echo {
 	screens := desk.New(desk.Options{Door: gate, Views: h.Reader, Roster: labs, Register: facts, Agents: p.agents, Accounts: p.accounts,
 		Evidence: proof, Name: o.Name, Version: o.Version, Notices: h.Ledger.Notices, Now: o.Now, Log: o.Log})
 	e := httpkit.New(httpkit.Options{
-		Log: o.Log, Hosts: o.hosts(), Frame: screens.ErrorFrame, Ready: p.ready, Observe: reg.observe, Metrics: reg.handler(),
+		Log: o.Log, Hosts: o.hosts(), Frame: screens.ErrorFrame, Ready: p.ready, Observe: p.set.Observe, Metrics: p.set.Handler(),
 		BodyLimits: map[string]int64{
 			"POST " + exchangeRoute: 2 * exchange.MaxBatchBytes,
 			"PUT " + exchangeRoute:  maxBlobBytes,

@@ -21,6 +21,7 @@ import (
 	"thudbook/sync/kv"
 	"thudbook/sync/problem"
 	"thudbook/web/httpkit"
+	"thudbook/web/telemetry"
 )
 
 // Options of a server. Data and Log are required.
@@ -60,12 +61,13 @@ func Run(ctx context.Context, o Options) (err error) {
 	if err != nil {
 		return err
 	}
-	h, err := open(ctx, &o)
+	set := telemetry.New("server", o.Version)
+	h, err := open(ctx, &o, set)
 	if err != nil {
 		return errors.Join(err, l.Close())
 	}
 	defer func() { err = errors.Join(err, h.Close()) }() // the store closes last
-	p, err := build(ctx, &o, h)
+	p, err := build(ctx, &o, h, set)
 	if err != nil {
 		return errors.Join(err, l.Close())
 	}
@@ -109,8 +111,8 @@ func removeOld(listenFile string) error {
 	return nil
 }
 
-func open(ctx context.Context, o *Options) (*home.Home, error) {
-	h, err := home.Open(ctx, home.Options{Dir: o.Data, Log: o.Log, Now: o.Now, Software: "thudbook " + o.Version})
+func open(ctx context.Context, o *Options, set *telemetry.Set) (*home.Home, error) {
+	h, err := home.Open(ctx, home.Options{Dir: o.Data, Log: o.Log, Now: o.Now, Software: "thudbook " + o.Version, Observe: set.Commit})
 	if errors.Is(err, kv.ErrLocked) {
 		return nil, &problem.Error{Code: problem.Unavailable, What: "another thudbook has this data folder open", Where: o.Data,
 			Fix: "stop that one first, or give this one a data folder of its own", Err: err}

@@ -2,52 +2,16 @@ package server
 
 import (
 	"context"
-	"net/http"
-	"strconv"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
-	"github.com/prometheus/client_golang/prometheus/collectors"
-	"github.com/prometheus/client_golang/prometheus/promhttp"
 
 	"thudbook/sync/scope"
 	"thudbook/sync/view"
 )
 
-// telemetry is the server's own registry of Prometheus metrics. Whoever reads
-// it is not signed in, so it holds sums over all labs and no name or id.
-type telemetry struct {
-	reg      *prometheus.Registry
-	requests *prometheus.HistogramVec
-}
-
-func newTelemetry(p *parts) *telemetry {
-	t := &telemetry{reg: prometheus.NewRegistry(), requests: prometheus.NewHistogramVec(prometheus.HistogramOpts{
-		Name: "thudbook_http_request_seconds", Help: "Time of HTTP requests by method, route and status.",
-		Buckets: []float64{0.005, 0.02, 0.1, 0.5, 2, 10}}, []string{"method", "route", "status"})}
-	t.reg.MustRegister(t.requests, collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), &gauges{p: p})
-	return t
-}
-
-// observe counts a request. The route is the pattern, never the address, and a
-// method of the caller's invention is not taken over.
-func (t *telemetry) observe(method, route string, status int, took time.Duration) {
-	switch method {
-	case http.MethodGet, http.MethodHead, http.MethodPost, http.MethodPut:
-	default:
-		method = "other"
-	}
-	if route == "" {
-		route = "none"
-	}
-	t.requests.WithLabelValues(method, route, strconv.Itoa(status)).Observe(took.Seconds())
-}
-
-func (t *telemetry) handler() http.Handler {
-	return promhttp.HandlerFor(t.reg, promhttp.HandlerOpts{})
-}
-
-// gauges reads the server's figures when they are asked for.
+// gauges reads the server's figures when they are asked for. Whoever reads them
+// is not signed in, so they are sums over all labs and hold no name or id.
 type gauges struct{ p *parts }
 
 type figure struct {

@@ -25,6 +25,7 @@ import (
 	"thudbook/web/httpkit"
 	"thudbook/web/manual"
 	"thudbook/web/page"
+	"thudbook/web/present"
 )
 
 //go:embed openapi.json
@@ -192,11 +193,7 @@ func (d *Desk) id(c echo.Context) (uuid.UUID, error) {
 func (d *Desk) manual(c echo.Context) error {
 	name := c.Param("page")
 	f := d.frame(c, "Manual", page.PathManual)
-	var more []manual.Flag
-	for _, m := range intake.Flags() {
-		more = append(more, manual.Flag{Code: m.Code, Meaning: m.Meaning, Action: m.Action})
-	}
-	p, err := manual.Page(name, f, more...)
+	p, err := manual.Page(name, f, present.ManualFlags()...)
 	if err != nil {
 		return err
 	}

@@ -12,6 +12,7 @@ import (
 	"strings"
 	"time"
 
+	"thudbook/sync/lab"
 	"thudbook/sync/problem"
 )
 
@@ -43,7 +44,7 @@ func (f *folder) consider(ctx context.Context, e entry, g *growing, r rule, m *M
 	}
 	s := Submission{Name: e.name, Path: path, ModTime: e.mod, Map: m, Meta: meta, folder: f, meta: metaEntry}
 	if v.stale {
-		s.notes = append(s.notes, note{flagIncomplete, "taken in although it never satisfied the map's rule: " + v.why})
+		s.notes = append(s.notes, note{lab.FlagIncompleteFile, "taken in although it never satisfied the map's rule: " + v.why})
 	}
 	f.saying(e.name, "being read")
 	err = f.in.takeFile(ctx, e, &s)

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"thudbook/metrics/chanmap"
+	"thudbook/sync/lab"
 	"thudbook/sync/record"
 )
 
@@ -91,5 +92,5 @@ func (m *mapFile) look() (*Map, error) {
 // channels are then guessed.
 func (s *Submission) MapTrouble(err error) {
 	s.Map = nil
-	s.notes = append(s.notes, note{flagMap, "the channel map cannot be used, the channels were guessed: " + sentence(err)})
+	s.notes = append(s.notes, note{lab.FlagMapUnreadable, "the channel map cannot be used, the channels were guessed: " + sentence(err)})
 }

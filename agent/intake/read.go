@@ -101,7 +101,7 @@ func (in *Intake) score(ctx context.Context, j scoring.Job, s *Submission, d *de
 	rep.Error = &fault.Error{Code: score.Internal, What: "the shot could not be scored because of a mistake in the program", Fix: "keep the file and report it; the log holds the cause"}
 	f := scoring.Fault(rep.Error)
 	d.score = &lab.Score{Shot: j.Shot, Engine: score.EngineVersion, MapSHA256: j.Map, TypedSpeedMS: j.TypedSpeedMS, Error: &f}
-	s.notes = append(s.notes, note{flagScoring, "the shot could not be scored because of a mistake in the program; its bytes are kept and can be scored later"})
+	s.notes = append(s.notes, note{lab.FlagScoringFailed, "the shot could not be scored because of a mistake in the program; its bytes are kept and can be scored later"})
 	return rep, nil
 }
 
@@ -130,7 +130,7 @@ func (in *Intake) parseMeta(s *Submission) (lab.Meta, string) {
 	if err == nil {
 		return m, kind
 	}
-	s.notes = append(s.notes, note{flagMeta, "the meta that came with the file cannot be used and is kept beside it: " + sentence(err)})
+	s.notes = append(s.notes, note{lab.FlagMetaUnreadable, "the meta that came with the file cannot be used and is kept beside it: " + sentence(err)})
 	s.badMeta = true
 	return lab.Meta{}, ""
 }

@@ -9,7 +9,6 @@ import (
 	"thudbook/sync/lab"
 	"thudbook/sync/ledger"
 	"thudbook/sync/record"
-	"thudbook/sync/scoring"
 )
 
 // shot makes the shot and score records.
@@ -22,11 +21,11 @@ func (in *Intake) shot(ctx context.Context, s *Submission, d *decision, meta lab
 	b := &lab.Shot{Rig: in.opt.Rig, FileName: recordName(s.Name), FileTime: plausible(s.ModTime), SourceSHA256: s.Ref.SHA256,
 		MapSHA256: s.mapSum(), EffectiveAt: at, EffectiveFrom: from, Kind: kind, Meta: meta, MetaTyped: typedFields(&meta)}
 	if !s.ModTime.IsZero() && b.FileTime == 0 {
-		s.notes = append(s.notes, note{flagFileTime, fmt.Sprintf("the file's time %s is not plausible; the time of arrival is used", s.ModTime.UTC().Format(time.RFC3339))})
+		s.notes = append(s.notes, note{lab.FlagFileTime, fmt.Sprintf("the file's time %s is not plausible; the time of arrival is used", s.ModTime.UTC().Format(time.RFC3339))})
 	}
 	shot, err := draft(d.id, b)
 	if err == nil && len(shot.Body) > maxBody {
-		s.notes = append(s.notes, note{flagMeta, "the meta that came with the file is too long for a record and is kept beside it"})
+		s.notes = append(s.notes, note{lab.FlagMetaUnreadable, "the meta that came with the file is too long for a record and is kept beside it"})
 		s.badMeta, b.Meta, b.MetaTyped = true, lab.Meta{}, nil
 		shot, err = draft(d.id, b)
 	}
@@ -71,7 +70,7 @@ func scoreDraft(b *lab.Score, notes []note) (ledger.Draft, error) {
 		func() { b.GuessedMap = "" },
 		func() { b.Faults = nil },
 		func() {
-			b.Flags = append(b.Flags[:min(len(b.Flags), 20):20], lab.Flag{Code: scoring.FlagsCut, Text: "further flags are left out here; scoring the file again shows them"})
+			b.Flags = append(b.Flags[:min(len(b.Flags), 20):20], lab.Flag{Code: lab.FlagFlagsCut, Text: "further flags are left out here; scoring the file again shows them"})
 		},
 		func() { b.Processing = nil },
 	} {

@@ -184,7 +184,7 @@ func (in *Intake) finish(ctx context.Context, s *Submission) (Outcome, error) {
 	var d *decision
 	if src.Shot == uuid.Nil {
 		if before != nil && before.Taken {
-			s.notes = append(s.notes, note{flagChanged, fmt.Sprintf("the file changed after it had been taken in as shot %s; both are kept", before.ID)})
+			s.notes = append(s.notes, note{lab.FlagFileChanged, fmt.Sprintf("the file changed after it had been taken in as shot %s; both are kept", before.ID)})
 		}
 		if d, err = in.read(ctx, s); err != nil {
 			return Outcome{}, err

@@ -15,6 +15,7 @@ import (
 	"thudbook/sync/blob/dirblob"
 	"thudbook/sync/care"
 	"thudbook/sync/exchange"
+	"thudbook/sync/kv"
 	"thudbook/sync/kv/boltkv"
 	"thudbook/sync/ledger"
 	"thudbook/sync/node"
@@ -46,6 +47,8 @@ type Options struct {
 	Log      *slog.Logger
 	Now      func() time.Time // nil: time.Now
 	Software string           // program and version
+	// Observe is told how long each update of the ledger took; nil: nobody is.
+	Observe func(took time.Duration, err error)
 }
 
 // Open opens a data folder, and makes it where there is none.
@@ -64,7 +67,11 @@ func Open(ctx context.Context, o Options) (*Home, error) {
 	if h.Blobs, err = dirblob.Open(BlobPath(o.Dir)); err != nil {
 		return nil, errors.Join(err, h.Store.Close())
 	}
-	h.Ledger, err = ledger.Open(ctx, ledger.Options{Dir: o.Dir, Node: h.Node.ID, Key: h.Node.PrivateKey, Store: h.Store,
+	var store kv.Store = h.Store
+	if o.Observe != nil {
+		store = kv.Timed{Store: h.Store, Observe: o.Observe}
+	}
+	h.Ledger, err = ledger.Open(ctx, ledger.Options{Dir: o.Dir, Node: h.Node.ID, Key: h.Node.PrivateKey, Store: store,
 		Blobs: h.Blobs, Views: h.Views, Now: o.Now, Log: o.Log, Software: o.Software})
 	if err != nil {
 		return nil, errors.Join(err, h.Store.Close())

@@ -60,7 +60,7 @@ func fit(b *lab.Score) {
 		case len(b.Faults) > 0:
 			b.Faults = nil
 		case n > 1:
-			b.Flags = append(b.Flags[:n/2:n/2], lab.Flag{Code: FlagsCut, Text: "further flags are left out here; scoring the file again shows them"})
+			b.Flags = append(b.Flags[:n/2:n/2], lab.Flag{Code: lab.FlagFlagsCut, Text: "further flags are left out here; scoring the file again shows them"})
 			if n <= 3 {
 				b.Flags = b.Flags[:1]
 			}
@@ -70,15 +70,12 @@ func fit(b *lab.Score) {
 	}
 }
 
-// FlagsCut marks a score with more flags than a record holds.
-const FlagsCut = "flags_cut"
-
 // Flags turns a report's flags into stored ones, at most lab.MaxFlags.
 func Flags(in []score.Flag) []lab.Flag {
 	var out []lab.Flag
 	for _, f := range in {
 		if len(out) == lab.MaxFlags-1 && len(in) > lab.MaxFlags {
-			return append(out, lab.Flag{Code: FlagsCut, Text: fmt.Sprintf("%d further flags are left out here; scoring the file again shows them", len(in)-len(out))})
+			return append(out, lab.Flag{Code: lab.FlagFlagsCut, Text: fmt.Sprintf("%d further flags are left out here; scoring the file again shows them", len(in)-len(out))})
 		}
 		out = append(out, lab.Flag{Code: string(f.Code), Channel: cut(f.Channel, lab.MaxText), Text: cut(f.Text, 500)})
 	}

@@ -232,7 +232,7 @@ func TestManyFlagsFit(t *testing.T) {
 	if err != nil || len(raw) > lab.MaxBody || len(b.Results) != 1 {
 		t.Fatalf("%d bytes, %v", len(raw), err)
 	}
-	if n := len(b.Flags); n < 2 || n > lab.MaxFlags || b.Flags[n-1].Code != scoring.FlagsCut {
+	if n := len(b.Flags); n < 2 || n > lab.MaxFlags || b.Flags[n-1].Code != lab.FlagFlagsCut {
 		t.Errorf("%d flags, the last %q", n, b.Flags[n-1].Code)
 	}
 }

@@ -150,13 +150,6 @@ type SensorRow struct {
 	Flag        *lab.Flag // nil: nothing to say
 }
 
-// Flag codes that the equipment gives a shot.
-const (
-	FlagOverdue         = "calibration_overdue"
-	FlagNeverCalibrated = "calibration_missing"
-	FlagUnregistered    = "item_unregistered"
-)
-
 // SensorsOf lists what was mounted at a shot's rig at its effective time, with
 // the state of each calibration at that time.
 func (v *Reader) SensorsOf(ctx context.Context, sc scope.Scope, shot uuid.UUID) (out []SensorRow, err error) {
@@ -185,7 +178,7 @@ func (s *Set) sensor(r kv.Reader, sc scope.Scope, m MountedRow, t lab.Time) (Sen
 	row := SensorRow{MountedRow: m}
 	position := m.Mounting.Mounting.Position
 	if m.Item == nil {
-		row.Flag = &lab.Flag{Code: FlagUnregistered, Channel: position, Text: "the item mounted here is not in the register"}
+		row.Flag = &lab.Flag{Code: lab.FlagItemUnregistered, Channel: position, Text: "the item mounted here is not in the register"}
 		return row, nil
 	}
 	d, err := find(r, s.items, sc, m.Item.ID)
@@ -197,9 +190,9 @@ func (s *Set) sensor(r kv.Reader, sc scope.Scope, m MountedRow, t lab.Time) (Sen
 	}
 	switch row.Calibration.State {
 	case Overdue:
-		row.Flag = &lab.Flag{Code: FlagOverdue, Channel: position, Text: row.Calibration.Text}
+		row.Flag = &lab.Flag{Code: lab.FlagOverdue, Channel: position, Text: row.Calibration.Text}
 	case NeverCalibrated:
-		row.Flag = &lab.Flag{Code: FlagNeverCalibrated, Channel: position, Text: row.Calibration.Text}
+		row.Flag = &lab.Flag{Code: lab.FlagNeverCalibrated, Channel: position, Text: row.Calibration.Text}
 	}
 	return row, nil
 }
