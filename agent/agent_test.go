@@ -312,7 +312,7 @@ func TestSecondAgentOnTheSameData(t *testing.T) {
 	}
 }
 
-func TestUnknownServerDoesNotKeepTheAgentFromWork(t *testing.T) {
+func TestServerWithoutCodeIsRefused(t *testing.T) {
 	err := agent.Run(t.Context(), agent.Options{Data: filepath.Join(t.TempDir(), "d"), Listen: "127.0.0.1:0", Server: "http://127.0.0.1:9", Log: slog.New(slog.DiscardHandler)})
 	if problem.Of(err) != problem.Invalid {
 		t.Errorf("a server without a code: %v", err)

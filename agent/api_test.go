@@ -2,11 +2,14 @@ package agent_test
 
 import (
 	"encoding/json"
+	"log/slog"
 	"math"
 	"net/http"
 	"strings"
 	"sync"
 	"testing"
+
+	"github.com/labstack/echo/v4"
 
 	"thudbook/agent"
 )
@@ -243,6 +246,35 @@ func TestOpenAPI(t *testing.T) {
 		case a.status != http.StatusOK:
 			t.Errorf("GET %s = %d", path, a.status)
 		}
+	}
+}
+
+// TestOpenAPIDescribesEveryRoute compares the description with the routes.
+func TestOpenAPIDescribesEveryRoute(t *testing.T) {
+	r := start(t)
+	var doc struct {
+		Paths map[string]map[string]json.RawMessage `json:"paths"`
+	}
+	if err := json.Unmarshal([]byte(r.get("/api/openapi.json").body), &doc); err != nil {
+		t.Fatal(err)
+	}
+	routes, err := agent.Routes(t.Context(), agent.Options{Data: t.TempDir(), Listen: "127.0.0.1:0", Log: slog.New(slog.DiscardHandler)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	n := 0
+	for _, route := range routes {
+		method, path, _ := strings.Cut(route, " ")
+		if !strings.HasPrefix(path, "/api/") && path != "/healthz" && path != "/readyz" && path != "/metrics" || method == echo.RouteNotFound {
+			continue
+		}
+		path = strings.ReplaceAll(path, ":id", "{id}")
+		if n++; doc.Paths[path][strings.ToLower(method)] == nil {
+			t.Errorf("%s %s is not described", method, path)
+		}
+	}
+	if n < 10 {
+		t.Errorf("only %d routes were compared", n)
 	}
 }
 
