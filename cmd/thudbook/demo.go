@@ -21,7 +21,7 @@ type demoCmd struct {
 	Listen string        `help:"Address of the demo's server; loopback." default:"127.0.0.1:8370"`
 	For    time.Duration `help:"End after this time; without it the demo runs until Ctrl-C." placeholder:"2m"`
 	Every  time.Duration `help:"Time between two shots of a lab." default:"6s"`
-	CutFor time.Duration `help:"How long the third lab stays without network." default:"25s"`
+	CutFor time.Duration `help:"How long the third lab stays without network." default:"50s"`
 	State  string        `help:"Write addresses and credentials to this file, once all runs (for scripts)." type:"path" placeholder:"FILE"`
 }
 

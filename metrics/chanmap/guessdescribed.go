@@ -93,7 +93,9 @@ func (g *guess) described(d Described) {
 // memory, not confirmed against print). ok is false for anything else.
 func ParseCFC(text string) (class int, ok bool) {
 	text = strings.ToUpper(strings.TrimSpace(text))
-	text = strings.TrimLeft(strings.TrimPrefix(text, "CFC"), " _-")
+	if rest, ok := strings.CutPrefix(text, "CFC"); ok {
+		text = strings.TrimLeft(rest, " _-")
+	}
 	switch text {
 	case "A":
 		return 1000, true

@@ -4,10 +4,12 @@ import (
 	"bytes"
 	"encoding/binary"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"testing/iotest"
 
+	"thudbook/metrics/chanmap"
 	"thudbook/metrics/fault"
 	"thudbook/metrics/format"
 )
@@ -102,6 +104,54 @@ func FuzzContent(f *testing.F) {
 		if _, _, err := format.Headers(t.Context(), bytes.NewReader(text)); err != nil {
 			if _, ok := fault.As(err); !ok {
 				t.Fatalf("error %v is no fault", err)
+			}
+		}
+	})
+}
+
+// Whatever the bytes of any kind of file are, a reading is whole: channels of
+// one length, times that do not run backwards, values that are missing named.
+func FuzzKinds(f *testing.F) {
+	for _, b := range [][]byte{folder(f), universal(f), waves([2]int16{1, 2}, [2]int16{3, 4}), []byte(plain)} {
+		for kind := range 4 {
+			f.Add(b, kind)
+			f.Add(b[:len(b)*3/4], kind)
+		}
+	}
+	const most = 2000
+	f.Fuzz(func(t *testing.T, b []byte, kind int) {
+		o := format.Options{MaxSamples: most}
+		switch kind & 3 {
+		case 1:
+			o.Map = bindMap("iso13499", acc("1", "g"), rate("2", "deg/s"), chanmap.Channel{Column: "3", Measures: "pressure", Unit: "bar"})
+		case 2:
+			o.Map = bindMap("uff58", acc("1", "g"), acc("2", "m/s2"), rate("3", "deg/s"))
+		case 3:
+			o.Map = bindMap("", acc("1", "g"), rate("2", "deg/s"))
+			o.Map.Time.RateHz = 20000
+		}
+		r, err := format.Read(t.Context(), bytes.NewReader(b), o)
+		if err != nil {
+			if e, ok := fault.As(err); !ok || e.Code == "" || e.What == "" || e.Fix == "" || r != nil {
+				t.Fatalf("error %#v", err)
+			}
+			return
+		}
+		rec := &r.Recording
+		if len(rec.Channels) == 0 || rec.Len() != r.Rows || !(rec.RateHz > 0) || math.IsInf(rec.RateHz, 0) || math.IsNaN(rec.StartS) || r.Rows*len(rec.Channels) > most {
+			t.Fatalf("%d channels of %d rows, rate %v, start %v", len(rec.Channels), r.Rows, rec.RateHz, rec.StartS)
+		}
+		for i := 1; i < r.Rows; i++ {
+			if rec.At(i) < rec.At(i-1) {
+				t.Fatalf("time runs backwards at sample %d", i)
+			}
+		}
+		for _, c := range rec.Channels {
+			if len(c.Values) != r.Rows {
+				t.Fatalf("channel %s has %d values of %d", c.Name, len(c.Values), r.Rows)
+			}
+			if slices.ContainsFunc(c.Values, math.IsNaN) && len(r.Faults) == 0 {
+				t.Fatalf("channel %s has values that are NaN without a fault", c.Name)
 			}
 		}
 	})

@@ -7,6 +7,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
+	"strings"
 
 	"thudbook/metrics/chanmap"
 	"thudbook/metrics/fault"
@@ -49,8 +51,8 @@ func sniff(ctx context.Context, src io.Reader, m *chanmap.Map) (string, io.Reade
 	}
 	kind := look(head)
 	if kind == "" {
-		return "", nil, &fault.Error{Code: fault.NoData, Line: 1, What: "the file is the header (.mme) of a test after ISO/TS 13499, without its channels",
-			Fix: "hand over the whole folder, or a plain tar or zip of it"}
+		return "", nil, &fault.Error{Code: fault.NoData, Line: 1, What: "the file is one part (header, channel list or channel) of a test after ISO/TS 13499",
+			Fix: "hand over the whole folder with its .mme, or a plain tar or zip of it"}
 	}
 	if m == nil || m.Format.Kind == "" || len(head) == 0 {
 		return kind, b, nil
@@ -73,10 +75,11 @@ func sniff(ctx context.Context, src io.Reader, m *chanmap.Map) (string, io.Reade
 	return said, b, nil
 }
 
-// look tells the kinds apart by the first bytes; "" is a header of ISO/TS 13499
-// on its own.
+// look tells the kinds apart by the first bytes; "" is one file of a folder of
+// ISO/TS 13499 on its own, by the key that usually comes first.
 func look(head []byte) string {
-	const mme = "data format edition number"
+	firstKey, _, keyed := bytes.Cut(head, []byte(":"))
+	part := slices.Contains([]string{"data format edition number", "instrumentation standard", "test object number"}, strings.ToLower(string(bytes.TrimSpace(firstKey))))
 	switch {
 	case wav.IsFile(head):
 		return wavKind
@@ -84,7 +87,7 @@ func look(head []byte) string {
 		return isoKind
 	case uff58.IsFile(head):
 		return uffKind
-	case len(head) > len(mme) && bytes.EqualFold(head[:len(mme)], []byte(mme)):
+	case keyed && part:
 		return ""
 	}
 	return delimitedKind

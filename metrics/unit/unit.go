@@ -1,7 +1,7 @@
 // Package unit knows the units that acquisition programs print and turns values
 // into the units that everything below metrics computes with: g, rad/s, s, kPa,
 // N and m/s. Every factor is a number by definition; the definition stands
-// beside it.
+// beside it (all of them from memory, not confirmed against print).
 package unit
 
 import (

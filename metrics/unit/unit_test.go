@@ -7,6 +7,11 @@ import (
 	"thudbook/metrics/unit"
 )
 
+// The factors are exact by definition: standard free fall (3rd General Conference
+// on Weights and Measures, 1901), the international yard and pound agreement
+// (1959), the SI brochure. The definitions, and the rounded factors of NIST SP
+// 811, appendix B.8, that are quoted beside them, are from memory, not confirmed
+// against print; the values wanted were worked out from the definitions by hand.
 func TestConversions(t *testing.T) {
 	tests := []struct {
 		value  float64
@@ -29,6 +34,10 @@ func TestConversions(t *testing.T) {
 		{2.5, "kN", 2500, unit.Force, "SI prefix"},
 		{1, "ft/s", 0.3048, unit.Speed, "NIST SP 811, exact"},
 		{36, "km/h", 10, unit.Speed, "NIST SP 811: 2.777778 E-01 m/s"},
+		{9.80665, "m/(s*s)", 1, unit.Acceleration, "spelling of ISO/TS 13499; standard free fall"},
+		{1379, "Pa", 1.379, unit.Pressure, "SI prefix"},
+		{1, "MPa", 1000, unit.Pressure, "SI prefix"},
+		{1013.25, "hPa", 101.325, unit.Pressure, "standard atmosphere, 101 325 Pa exactly (10th General Conference, 1954)"},
 	}
 	for _, tc := range tests {
 		u, ok := unit.Parse(tc.text)
@@ -87,7 +96,7 @@ func TestConvert(t *testing.T) {
 	bar, _ := unit.Parse("bar")
 	v, ok := unit.Convert(20, psi, bar)
 	if want := 1.3789514586336722; !ok || math.Abs(v-want) > 4e-16 {
-		t.Errorf("20 psi = %.17g bar, want %.17g (NIST SP 811 factor)", v, want)
+		t.Errorf("20 psi = %.17g bar, want %.17g (pound and inch of 1959, standard free fall)", v, want)
 	}
 	g := unit.Base(unit.Acceleration)
 	if _, ok := unit.Convert(1, psi, g); ok {

@@ -31,7 +31,7 @@ const (
 	maxHeaderLines = 2000     // keys of one file
 	maxListBytes   = 4 << 20  // .mme and .chn
 	maxName        = 1024     // bytes of a file's name in an archive
-	ratioFrom      = 64 << 20 // unpacked bytes from which a zip's ratio is looked at
+	ratioFrom      = 32 << 20 // unpacked bytes from which a zip's ratio is looked at
 	maxRatio       = 100      // unpacked to packed
 )
 
