@@ -88,9 +88,10 @@ const lanes = 4
 // dst[i] may be src[i]. It panics when the shapes differ: that is a mistake in
 // the caller. A sample that is not finite spoils its whole channel.
 //
-// The ends are treated as ISO 6487 and scipy.signal.filtfilt do: the record is
-// extended at both ends by 10 ms (or its length less one) of odd reflection,
-// 2·x[0] − x[i], and each pass starts from the steady state of its first value.
+// The record is extended at both ends by 10 ms (or its length less one) of odd
+// reflection, 2·x[0] − x[i], and each pass starts from the steady state of its
+// first value, as scipy.signal.filtfilt does with that pad length. ISO 6487
+// describes a padding of this kind (not confirmed against print).
 func (f *Filter) Apply(dst, src [][]float64, s *Scratch) {
 	if len(dst) != len(src) {
 		panic("cfc: number of channels differs")

@@ -72,8 +72,10 @@ func (c Curve) Speed(pressureKPa, level float64) (Interval, error) {
 }
 
 // Pressure finds the tank pressure in kPa gauge for a target speed in m/s,
-// with Fieller's interval for one shot. It never proposes a pressure outside
-// the observed ones: that is an OutsideObserved fault.
+// with Fieller's interval for one shot. A value outside the range of the
+// observed pressures is never given: that is an OutsideObserved fault. The
+// interval's ends say how sure the value is; they may lie outside that range and
+// are no proposal.
 func (c Curve) Pressure(targetMS, level float64) (Interval, error) {
 	if !(targetMS > 0) || math.IsInf(targetMS, 1) {
 		return Interval{}, &fault.Error{Code: BadPair,
@@ -129,5 +131,5 @@ func (c Curve) observed(p float64) error {
 	return &fault.Error{Code: OutsideObserved,
 		What: fmt.Sprintf("%.1f kPa gauge is outside the observed pressures, %.1f to %.1f kPa gauge: nothing is proposed there",
 			p, c.Line.MinX, c.Line.MaxX),
-		Fix: "choose a target inside the observed range, or widen it step by step under the rig's own procedure and never above its rated pressure"}
+		Fix: "choose a target inside the observed range; nothing is proposed outside it"}
 }

@@ -2,7 +2,8 @@
 // from a light gate, its kinetic energy, and the relation of tank pressure to
 // speed, and control charts for its drift. Uncertainties follow JCGM 100:2008.
 //
-// Nothing here fires a ram or proposes a pressure that was never observed.
+// Nothing here fires a ram, and nothing is proposed outside the range of the
+// pressures that were observed.
 package ram
 
 import "thudbook/metrics/fault"

@@ -44,7 +44,7 @@ func FitLine(x, y, w []float64) (Line, error) {
 	if l.DF < 1 || !(l.MinX < l.MaxX) {
 		return Line{}, &fault.Error{Code: TooFewShots,
 			What: "a line with an interval needs three points at two different places at least",
-			Fix:  "add shots at another pressure inside the rated range"}
+			Fix:  "add shots at the other target speeds of the approved test plan"}
 	}
 	l.MeanX /= l.SumW
 	my /= l.SumW
@@ -98,7 +98,7 @@ func (l Line) Invert(y0, m, wNew, level float64) (Inverse, error) {
 	if !(g < 1) {
 		return Inverse{}, &fault.Error{Code: NoInterval,
 			What: "the slope is too uncertain: no finite interval holds the answer",
-			Fix:  "add shots, at pressures further apart inside the rated range"}
+			Fix:  "add shots at the other target speeds of the approved test plan"}
 	}
 	x := (y0 - l.A) / l.B
 	d := x - l.MeanX

@@ -20,6 +20,7 @@
 // Axes and signs are those of SAE J211 for the head: x forward, y right, z
 // down (not confirmed against print). Gravity is left out: the baseline takes
 // it off a real record. All default constants are plausible figures of this
-// model, not of any rig; about 5 m/s near 20 psi (138 kPa gauge) is common
-// practice, with no published source.
+// model, not of any rig; its bore and mass are chosen so that it reaches about 5 m/s
+// near 20 psi (138 kPa gauge), as is common practice on one such ram, with no
+// published source. It says nothing of a real rig.
 package simrig

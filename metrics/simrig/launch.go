@@ -81,7 +81,7 @@ func (r Ram) fly(gaugeKPa, sealN float64) (launch, error) {
 		if v <= 0 || t > 5 {
 			return launch{}, &fault.Error{Code: Stalled,
 				What: fmt.Sprintf("at %.1f kPa gauge the ram stops before it reaches the helmet", gaugeKPa),
-				Fix:  "simulate a higher pressure, or a service"}
+				Fix:  "this is a matter of the model alone: give the simulated rig another pressure or a service"}
 		}
 		// Work by the midpoint of the driven part of this step.
 		a, b := min(x0, r.StrokeM), min(x, r.StrokeM)

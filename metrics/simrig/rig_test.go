@@ -33,7 +33,8 @@ func digest(t *testing.T, s simrig.Shot) [32]byte {
 }
 
 func TestSpeedNearTwentyPsi(t *testing.T) {
-	// About 5 m/s near 20 psi: common practice, no published source.
+	// The model is made to reach about 5 m/s near 20 psi, as is common practice on
+	// one such ram, no published source; every ram differs.
 	r := simrig.New(simrig.Default(1))
 	for range 5 {
 		s := fire(t, r, simrig.Command{PressureKPa: 20 * 6.894757, Location: "side"})
