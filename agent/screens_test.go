@@ -28,6 +28,42 @@ func TestScreensOfAnEmptyStore(t *testing.T) {
 	}
 }
 
+// cautions are what every screen of the agent ends with.
+const cautions = "people clear, guard closed, before it is charged. Vent the tank and lock it out before reaching in"
+
+func TestCautionsOnEveryScreen(t *testing.T) {
+	r := start(t)
+	if a := r.post(part{"file", "a.csv", csv(60)}); a.status != http.StatusCreated {
+		t.Fatalf("post = %d %s", a.status, a.body)
+	}
+	id := r.get("/api/v1/shots").json(t)["shots"].([]any)[0].(map[string]any)["id"].(string)
+	for _, path := range []string{"/", "/shots", "/shots/" + id, "/assign", "/quarantine", "/seen", "/connect", "/licences", "/nowhere", "/shots/nothing",
+		"/manual", "/manual/files", "/manual/flags", "/manual/numbers", "/manual/cautions", "/manual/network", "/manual/first"} {
+		if a := r.get(path); !strings.Contains(a.body, cautions) {
+			t.Errorf("GET %s = %d does not show the cautions", path, a.status)
+		}
+	}
+	for path, v := range map[string]url.Values{"/shots/" + id + "/assign": {"kind": {"shot"}, "target_speed_m_s": {"fast"}}, "/connect": {"server": {"x"}, "code": {"y"}}} {
+		if a := r.form(path, v); a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, cautions) {
+			t.Errorf("POST %s = %d does not show the cautions", path, a.status)
+		}
+	}
+	r.page("/manual", `href="/assign"`)
+}
+
+func TestLongListsSaySo(t *testing.T) {
+	r := start(t)
+	for i := range 101 {
+		if a := r.post(part{"file", "bad.csv", strings.Repeat("no number in here\n", i+1)}); a.status != http.StatusUnprocessableEntity {
+			t.Fatalf("post = %d %s", a.status, a.body)
+		}
+		if i == 99 && strings.Contains(r.page("/quarantine"), "Only the first") {
+			t.Error("a list that is whole says that it is not")
+		}
+	}
+	r.page("/quarantine", "Only the first 100 are shown.")
+}
+
 // TestDay goes through what an operator does, by the forms of the screens.
 func TestDay(t *testing.T) {
 	r := start(t)
@@ -46,8 +82,11 @@ func TestDay(t *testing.T) {
 
 	// A mistake keeps what was typed and names the field.
 	bad := r.form("/shots/"+id+"/assign", url.Values{"kind": {"shot"}, "specimen": {"H-21"}, "target_speed_m_s": {"fast"}})
-	if bad.status != http.StatusUnprocessableEntity || !strings.Contains(bad.body, `value="H-21"`) || !strings.Contains(bad.body, "is no number") {
+	if bad.status != http.StatusUnprocessableEntity || !strings.Contains(bad.body, `value="H-21"`) || !strings.Contains(bad.body, "is not a number") {
 		t.Errorf("bad form = %d", bad.status)
+	}
+	if two := r.form("/shots/"+id+"/assign", url.Values{"kind": {"shot"}, "tank_pressure_kpa_gauge": {"1,500"}}); two.status != http.StatusUnprocessableEntity || !strings.Contains(two.body, "write 1500 or 1.5") {
+		t.Errorf("a number that can be read in two ways = %d", two.status)
 	}
 	good := url.Values{"kind": {"shot"}, "specimen": {"H-21"}, "location": {"front"}, "target_speed_m_s": {"5,0"}, "tank_pressure_kpa_gauge": {"140"}}
 	for range 2 { // sent twice by mistake

@@ -3,10 +3,14 @@ package server
 import (
 	"context"
 	"errors"
+	"net/http"
 	"slices"
 
 	"thudbook/web/telemetry"
 )
+
+// MayReadMetrics says whether a caller gets /metrics.
+func MayReadMetrics(o Options, r *http.Request) bool { return o.mayReadMetrics(r) }
 
 // Routes gives every route of a server over a data folder, as "GET /path".
 func Routes(ctx context.Context, o Options) (routes []string, err error) {

@@ -2,6 +2,7 @@ package server
 
 import (
 	"context"
+	"errors"
 	"net/http"
 	"path/filepath"
 	"time"
@@ -64,7 +65,7 @@ func (p *parts) routes() *echo.Echo {
 	screens := desk.New(desk.Options{Door: gate, Views: h.Reader, Roster: labs, Register: facts, Agents: p.agents, Accounts: p.accounts,
 		Evidence: proof, Name: o.Name, Version: o.Version, Notices: h.Ledger.Notices, Now: o.Now, Log: o.Log})
 	e := httpkit.New(httpkit.Options{
-		Log: o.Log, Hosts: o.hosts(), Frame: screens.ErrorFrame, Ready: p.ready, Observe: p.set.Observe, Metrics: p.set.Handler(),
+		Log: o.Log, Hosts: o.hosts(), Frame: screens.ErrorFrame, Ready: p.ready, Observe: p.set.Observe, Metrics: p.set.Handler(), MayReadMetrics: o.mayReadMetrics,
 		BodyLimits: map[string]int64{
 			"POST " + exchangeRoute: 2 * exchange.MaxBatchBytes,
 			"PUT " + exchangeRoute:  maxBlobBytes,
@@ -82,7 +83,14 @@ func (p *parts) routes() *echo.Echo {
 const exchangeRoute = "/sync/v1/*"
 
 // ready reports why nothing can be written.
-func (p *parts) ready(context.Context) error { return p.home.Ledger.Faulted() }
+func (p *parts) ready(context.Context) error {
+	if p.home.Ledger.Faulted() != nil {
+		return errNotReady // who asks is not signed in: the reason stands in the log
+	}
+	return nil
+}
+
+var errNotReady = errors.New("the store cannot be written")
 
 // mendEvery is how often a stopped ledger is tried again.
 const mendEvery = 5 * time.Second

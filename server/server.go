@@ -33,6 +33,7 @@ type Options struct {
 	CertFile    string // certificate chain, PEM; with KeyFile the server speaks TLS
 	KeyFile     string
 	BehindProxy bool // a proxy in front speaks TLS; plain HTTP is then allowed on any address
+	OpenMetrics bool // /metrics is answered to anybody; else to callers on this machine only
 	Version     string
 	Log         *slog.Logger
 	Out         io.Writer        // the address, and once the first password, are printed here; nil: nowhere

@@ -2,6 +2,8 @@ package server
 
 import (
 	"context"
+	"net/http"
+	"net/netip"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -13,6 +15,21 @@ import (
 // gauges reads the server's figures when they are asked for. Whoever reads them
 // is not signed in, so they are sums over all labs and hold no name or id.
 type gauges struct{ p *parts }
+
+// mayReadMetrics says who may read /metrics: callers on this machine, unless a
+// proxy passed their request on, or with OpenMetrics anybody.
+func (o *Options) mayReadMetrics(r *http.Request) bool {
+	if o.OpenMetrics {
+		return true
+	}
+	for _, passedOn := range []string{"Forwarded", "X-Forwarded-For", "X-Real-Ip", "Via"} {
+		if len(r.Header.Values(passedOn)) > 0 {
+			return false
+		}
+	}
+	from, err := netip.ParseAddrPort(r.RemoteAddr)
+	return err == nil && from.Addr().Unmap().IsLoopback()
+}
 
 type figure struct {
 	name, help string

@@ -2,7 +2,7 @@
 // licences page: the chart library's, and those of the Go modules when the Go
 // tool and their sources are at hand. They go to dist/licences, one file each.
 import { execFileSync } from "node:child_process";
-import { copyFileSync, existsSync, mkdirSync, readFileSync, readdirSync, rmSync } from "node:fs";
+import { copyFileSync, existsSync, mkdirSync, readFileSync, readdirSync, rmSync, writeFileSync } from "node:fs";
 import { dirname, join } from "node:path";
 import { fileURLToPath } from "node:url";
 
@@ -21,12 +21,14 @@ try {
   });
   for (const line of new Set(list.split("\n").filter(Boolean))) {
     const [path, version, dir] = line.split("\t");
-    if (!dir || !existsSync(dir)) continue;
-    const notice = readdirSync(dir).find((n) => /^(licen[cs]e|copying)/i.test(n));
-    if (notice) copyFileSync(join(dir, notice), file(path + " " + version));
+    if (!dir || !existsSync(dir)) throw new Error("the sources of " + path + " are not here; run go mod download");
+    const notices = readdirSync(dir).filter((n) => /^(licen[cs]e|copying|notice)/i.test(n)).sort();
+    if (!notices.length) throw new Error(path + " has no licence file");
+    writeFileSync(file(path + " " + version), notices.map((n) => readFileSync(join(dir, n), "utf8")).join("\n\n"));
   }
   const [root, go] = execFileSync("go", ["env", "GOROOT", "GOVERSION"], { encoding: "utf8" }).trim().split("\n");
-  if (existsSync(join(root, "LICENSE"))) copyFileSync(join(root, "LICENSE"), file("Go standard library " + go));
-} catch {
-  console.warn("licences: the Go tool could not list the modules; only the chart library's notice was collected");
+  copyFileSync(join(root, "LICENSE"), file("Go standard library " + go));
+} catch (e) {
+  console.error("licences: the notices of the Go modules could not be collected: " + e.message);
+  process.exit(1);
 }

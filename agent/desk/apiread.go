@@ -46,7 +46,7 @@ type shotJSON struct {
 func shotBody(r *view.ShotRow, s *lab.Score) shotJSON {
 	b := shotJSON{ID: r.ID, File: r.Shot.FileName, SHA256: r.Shot.SourceSHA256.String(), EffectiveAt: r.Shot.EffectiveAt, EffectiveFrom: r.Shot.EffectiveFrom,
 		ReceivedAt: r.RecordedAt, Lab: r.Lab, Rig: r.Shot.Rig, Kind: r.Shot.Kind, ToAssign: present.Waiting(r), Void: r.Void(), Meta: r.Shot.Meta,
-		Typed: r.Shot.MetaTyped, Flags: []lab.Flag{}, Results: map[string]lab.Result{}}
+		Typed: r.TypedFields(), Flags: []lab.Flag{}, Results: map[string]lab.Result{}}
 	if a, ok := r.Attachment(lab.RoleSource); ok {
 		b.Size = a.Size
 	}
@@ -161,7 +161,7 @@ func (d *Desk) postMeta(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	if _, err := d.Intake.Assign(c.Request().Context(), intake.Assignment{Shot: r.ID, Meta: meta, Kind: kind}); err != nil {
+	if _, err := d.Intake.Assign(c.Request().Context(), intake.Assignment{Shot: r.ID, Meta: meta, Kind: kind, Author: lab.AuthorMeta}); err != nil {
 		return err
 	}
 	return d.getShot(c)

@@ -2,7 +2,6 @@ package desk
 
 import (
 	"fmt"
-	"math"
 	"net/http"
 	"strconv"
 	"strings"
@@ -124,10 +123,10 @@ func metaOf(typed map[string]string) (m lab.Meta, faults map[string]string) {
 		if s == "" {
 			return nil
 		}
-		v, err := strconv.ParseFloat(strings.Replace(s, ",", ".", 1), 64)
+		v, err := page.ParseDecimal(s)
 		switch {
-		case err != nil || math.IsNaN(v) || math.IsInf(v, 0):
-			faults[name] = fmt.Sprintf("%q is no number; write it as 5.5", s)
+		case err != nil:
+			faults[name] = err.Error()
 		case v < least || v > most:
 			faults[name] = fmt.Sprintf("%g is outside %g to %g %s; check the number and its unit", v, least, most, unit)
 		}

@@ -132,7 +132,7 @@ func (d *Desk) ready(context.Context) error {
 
 // frame makes what every screen shares. What it cannot find out it leaves out.
 func (d *Desk) frame(c echo.Context, title, current string) page.Frame {
-	f := page.Frame{Title: title, Place: d.place(), Version: d.Version, Now: time.Now()}
+	f := page.Frame{Title: title, Place: d.place(), Version: d.Version, Now: time.Now(), AtRig: true}
 	var counts page.AgentCounts
 	if n, err := d.counts(c.Request().Context()); err == nil {
 		counts = page.AgentCounts{ToAssign: int(n.ToAssign), Quarantine: int(n.Quarantine), SeenAgain: int(n.Sightings)}

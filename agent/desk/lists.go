@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"fmt"
 	"net/http"
 
 	"github.com/labstack/echo/v4"
@@ -23,6 +24,7 @@ func (d *Desk) quarantine(c echo.Context) error {
 		return err
 	}
 	p := page.Quarantine{Frame: d.frame(c, "Quarantine", page.PathQuarantine)}
+	p.Notices = append(p.Notices, more(list.Next, "The others are under /api/v1/quarantine, page by page.")...)
 	for i := range list.Rows {
 		r := &list.Rows[i]
 		q := &r.Quarantine
@@ -30,6 +32,14 @@ func (d *Desk) quarantine(c echo.Context) error {
 			SHA256: q.SourceSHA256.String(), From: arrival(q.FileTime), Error: present.FileError(q.Error), Gone: !d.kept(c, q)})
 	}
 	return httpkit.Page(c, http.StatusOK, p)
+}
+
+// more says that a list goes on, and where.
+func more(next, where string) []page.Notice {
+	if next == "" {
+		return nil
+	}
+	return []page.Notice{{Text: fmt.Sprintf("Only the first %d are shown. %s", listAtOnce, where)}}
 }
 
 // arrival: a posted file carries no time of its own.
@@ -65,6 +75,7 @@ func (d *Desk) seenAgain(c echo.Context) error {
 		return err
 	}
 	p := page.SeenAgain{Frame: d.frame(c, "Seen again", page.PathSeen)}
+	p.Notices = append(p.Notices, more(list.Next, "The others follow when these are answered.")...)
 	for i := range list.Rows {
 		r := &list.Rows[i]
 		row := page.SeenRow{ID: r.ID.String(), File: r.Sighting.FileName, At: r.RecordedAt.Local(), FirstShot: r.Sighting.Shot.String()}

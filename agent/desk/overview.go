@@ -36,12 +36,16 @@ func (d *Desk) overview(c echo.Context) error {
 		Frame: d.frame(c, "Overview", page.PathHome), ToAssign: int(n.ToAssign), Quarantine: int(n.Quarantine), SeenAgain: int(n.Sightings),
 		Sync: d.Link(ctx).Sync, Disk: d.disk(n.Shots), ShotsKept: page.ShowCount(n.Shots),
 	}
-	p.Refresh, p.AtRig = refreshSeconds, true
+	p.Refresh = refreshSeconds
 	folders := d.Intake.Folders()
 	p.Watch = watchState(folders)
 	p.Notices = append(p.Notices, waitingNotices(folders)...)
 	for i := range list.Rows {
-		p.Rows = append(p.Rows, present.ShotRow(&list.Rows[i], time.Local))
+		row, err := present.ListRow(ctx, d.read, d.scope(), &list.Rows[i], time.Local)
+		if err != nil {
+			return err
+		}
+		p.Rows = append(p.Rows, row)
 	}
 	if len(list.Rows) > 0 {
 		p.Last = &p.Rows[0]
@@ -50,6 +54,11 @@ func (d *Desk) overview(c echo.Context) error {
 		if err != nil {
 			return err
 		}
+		sensors, err := d.read.SensorsOf(ctx, d.scope(), list.Rows[0].ID)
+		if err != nil {
+			return err
+		}
+		p.LastFlags = present.EquipmentFlags(sensors)
 		if len(scores) > 0 {
 			for _, f := range scores[0].Score.Flags {
 				p.LastFlags = append(p.LastFlags, present.Flag(f))

@@ -42,7 +42,11 @@ func (d *Desk) shots(c echo.Context) error {
 		p.Total = "Shots on " + specimen
 	}
 	for i := range list.Rows {
-		p.Rows = append(p.Rows, present.ShotRow(&list.Rows[i], time.Local))
+		row, err := present.ListRow(ctx, d.read, d.scope(), &list.Rows[i], time.Local)
+		if err != nil {
+			return err
+		}
+		p.Rows = append(p.Rows, row)
 	}
 	p.From, p.To = from, from+len(list.Rows)-1
 	link := func(after string, from int) string {
@@ -99,7 +103,6 @@ func (d *Desk) shotPage(c echo.Context, typed, faults map[string]string) (*page.
 		return nil, err
 	}
 	p.Origin = "lab " + row.Lab.String()
-	p.AtRig = true
 	if row.Shot.Specimen != "" {
 		p.Title = "Shot on " + row.Shot.Specimen
 	}
@@ -116,6 +119,11 @@ func (d *Desk) shotPage(c echo.Context, typed, faults map[string]string) (*page.
 			p.Errors = append(p.Errors, present.FileError(f))
 		}
 	}
+	sensors, err := d.read.SensorsOf(ctx, d.scope(), id)
+	if err != nil {
+		return nil, err
+	}
+	p.Flags = append(present.EquipmentFlags(sensors), p.Flags...)
 	d.fillSource(ctx, &p, &row)
 	return &p, d.neighbours(ctx, &p, &row)
 }

@@ -27,7 +27,7 @@ type Assignment struct {
 	Shot   uuid.UUID
 	Meta   lab.Meta
 	Kind   string
-	Author string // "node" when empty
+	Author string // "node" when empty: somebody at the rig, who is not asked for a name
 	// OnlyMissing leaves alone what is recorded already.
 	OnlyMissing bool
 }
@@ -163,7 +163,7 @@ func (f *folder) lateMeta(ctx context.Context, e entry, quiet time.Duration) err
 	m, kind, err := lab.ParseMeta(b)
 	if err != nil {
 		f.in.opt.Log.Warn("meta file cannot be used", "folder", f.dir, "file", e.name, "shot", id, "error", err)
-	} else if _, err = f.in.Assign(ctx, Assignment{Shot: id, Meta: m, Kind: kind, OnlyMissing: true}); err != nil {
+	} else if _, err = f.in.Assign(ctx, Assignment{Shot: id, Meta: m, Kind: kind, Author: lab.AuthorMeta, OnlyMissing: true}); err != nil {
 		if broken := f.in.Broken(); broken != nil {
 			return broken
 		}

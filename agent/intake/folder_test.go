@@ -30,6 +30,9 @@ func TestFinishedFileBecomesAShot(t *testing.T) {
 	if s.Specimen != "H-12" || s.Location != "front" || *s.TargetSpeedMS != 5.5 || s.Operator != "k.t." || s.Extra["lot"] != "7" {
 		t.Errorf("meta = %+v", s.Meta)
 	}
+	if typed := r.TypedFields(); len(typed) != 0 {
+		t.Errorf("%v came with the file and count as typed", typed)
+	}
 	if s.EffectiveFrom != lab.FromMeta || s.EffectiveAt.String() != "2026-05-04T13:20:00.000Z" {
 		t.Errorf("effective %s from %s, want the meta's fired_at", s.EffectiveAt, s.EffectiveFrom)
 	}

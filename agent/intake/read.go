@@ -195,22 +195,3 @@ func clipBytes(s string, n int) string {
 	}
 	return s[:n]
 }
-
-// typedFields names the fields of meta that came beside the file: a person, or
-// a script on a person's behalf, wrote them; the acquisition did not measure them.
-func typedFields(m *lab.Meta) []string {
-	var out []string
-	add := func(name string, set bool) {
-		if set {
-			out = append(out, name)
-		}
-	}
-	add("specimen", m.Specimen != "")
-	add("location", m.Location != "")
-	add("condition", m.Condition != "")
-	add("target_speed_m_s", m.TargetSpeedMS != nil)
-	add("tank_pressure_kpa_gauge", m.TankPressureKPaGauge != nil)
-	add("speed_m_s", m.SpeedMS != nil)
-	add("operator", m.Operator != "")
-	return out
-}

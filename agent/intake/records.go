@@ -19,14 +19,14 @@ func (in *Intake) shot(ctx context.Context, s *Submission, d *decision, meta lab
 	d.kind = kind
 	at, from := in.effective(s, meta)
 	b := &lab.Shot{Rig: in.opt.Rig, FileName: recordName(s.Name), FileTime: plausible(s.ModTime), SourceSHA256: s.Ref.SHA256,
-		MapSHA256: s.mapSum(), EffectiveAt: at, EffectiveFrom: from, Kind: kind, Meta: meta, MetaTyped: typedFields(&meta)}
+		MapSHA256: s.mapSum(), EffectiveAt: at, EffectiveFrom: from, Kind: kind, Meta: meta}
 	if !s.ModTime.IsZero() && b.FileTime == 0 {
 		s.notes = append(s.notes, note{lab.FlagFileTime, fmt.Sprintf("the file's time %s is not plausible; the time of arrival is used", s.ModTime.UTC().Format(time.RFC3339))})
 	}
 	shot, err := draft(d.id, b)
 	if err == nil && len(shot.Body) > maxBody {
 		s.notes = append(s.notes, note{lab.FlagMetaUnreadable, "the meta that came with the file is too long for a record and is kept beside it"})
-		s.badMeta, b.Meta, b.MetaTyped = true, lab.Meta{}, nil
+		s.badMeta, b.Meta = true, lab.Meta{}
 		shot, err = draft(d.id, b)
 	}
 	if err != nil {

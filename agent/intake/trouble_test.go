@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"os/exec"
 	"path/filepath"
 	"runtime"
@@ -138,6 +139,9 @@ func TestLateMetaFillsWhatIsMissing(t *testing.T) {
 	s := w.shots()["a.csv"].Shot
 	if s.Specimen != "H-7" || *s.TargetSpeedMS != 7.4 || s.Kind != lab.ShotDry || s.EffectiveAt.String() != "2026-05-04T08:00:00.000Z" || s.EffectiveFrom != lab.FromMeta {
 		t.Errorf("shot = %+v; what was typed must stay, the rest come from the file", s)
+	}
+	if r := w.shots()["a.csv"]; !slices.Equal(r.TypedFields(), []string{"specimen"}) {
+		t.Errorf("typed: %v, want the specimen alone: the rest came with the meta", r.TypedFields())
 	}
 	before, err := w.l.Heads(t.Context())
 	w.must(err)

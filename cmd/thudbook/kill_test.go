@@ -31,14 +31,28 @@ func killCycles(t *testing.T) int {
 	return n
 }
 
+// killSeed is the seed of the random instants; THUDBOOK_KILL_SEED sets one, to go
+// through a run again.
+func killSeed(t *testing.T) uint64 {
+	s := os.Getenv("THUDBOOK_KILL_SEED")
+	if s == "" {
+		return uint64(time.Now().UnixNano())
+	}
+	n, err := strconv.ParseUint(s, 10, 64)
+	if err != nil {
+		t.Fatalf("THUDBOOK_KILL_SEED=%q is not a whole number", s)
+	}
+	return n
+}
+
 // TestKillLoop kills the agent or the server, as a power cut would, at random
 // instants after the first acknowledgement of each cycle. At the end every shot
 // that was acknowledged is on the server exactly once, and every file of the
 // watched folder too (invariants I1, I2, I4).
 func TestKillLoop(t *testing.T) {
-	seed := uint64(time.Now().UnixNano())
+	seed := killSeed(t)
 	rng := rand.New(rand.NewPCG(seed, 1))
-	t.Logf("seed %d", seed)
+	t.Logf("THUDBOOK_KILL_SEED=%d", seed)
 	dir := t.TempDir()
 	watch := filepath.Join(dir, "watch")
 	if err := os.Mkdir(watch, 0o755); err != nil {

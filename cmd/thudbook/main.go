@@ -1,6 +1,6 @@
 // Command thudbook keeps the shots of a pneumatic linear ram: it scores them,
 // logs them, and exchanges them between rigs and a server. It never fires a
-// ram, is no safety device and no certification.
+// ram, is no safety device, no certification and no medical advice.
 package main
 
 import (

@@ -49,6 +49,11 @@ func (c *scoreCmd) Run(a *app) error {
 			return err
 		}
 	}
+	if !c.JSON {
+		if _, err := fmt.Fprintln(a.Out, researchValues); err != nil {
+			return err
+		}
+	}
 	if bad {
 		return exitError{exitInput}
 	}

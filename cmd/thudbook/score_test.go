@@ -254,6 +254,22 @@ func TestScoreWithoutMap(t *testing.T) {
 	}
 }
 
+func TestScoreForPeople(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "plain.csv")
+	if err := os.WriteFile(path, []byte(strings.Join(good(), "\n")+"\n"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	out, _, code := thudbook(t.Context(), t, "score", path)
+	for _, text := range []string{"peak_linear_acceleration", "flag map_guessed", "remark on "} {
+		if !strings.Contains(out, text) {
+			t.Errorf("%q is missing in\n%s", text, out)
+		}
+	}
+	if code != exitOK || !strings.HasSuffix(out, researchValues+"\n") {
+		t.Errorf("exit code %d, ends with %q", code, out[max(0, len(out)-120):])
+	}
+}
+
 func TestScoreUnreadable(t *testing.T) {
 	got := scoreJSON(t, exitInput, filepath.Join(t.TempDir(), "not-there.csv"))
 	if got.Error == nil || got.Error.Code != string(fault.Unreadable) || got.Error.Fix == "" {
@@ -270,6 +286,11 @@ func TestExitCodes(t *testing.T) {
 	out, _, code := thudbook(t.Context(), t, "--help")
 	if code != exitOK || !strings.Contains(out, "never fires a ram") {
 		t.Errorf("help: exit code %d, text %q", code, out)
+	}
+	for command, says := range map[string]string{"agent": "127.0.0.1:8371", "server": "127.0.0.1:8370"} {
+		if out, _, _ := thudbook(t.Context(), t, command, "--help"); !strings.Contains(out, says) {
+			t.Errorf("%s --help does not name %s", command, says)
+		}
 	}
 	words := strings.Fields(out)
 	for _, c := range []string{"score", "map", "simulate", "agent", "server", "demo", "verify"} {

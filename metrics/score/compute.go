@@ -46,8 +46,24 @@ func (c *computation) run(raw *signal.Recording) {
 	c.toCentre(&linear, angular, alpha)
 	peakLinear := c.linearMetrics(linear)
 	c.angularMetrics(angular, alpha, peakLinear)
+	c.noiseHides()
 	c.speedMetrics(raw)
 	c.quiet(linear, angular)
+}
+
+// noiseHides takes the expanded uncertainties away where noise rules the signal:
+// they know the sensitivities only, and would make noise look well measured.
+func (c *computation) noiseHides() {
+	if !c.flags.has(NoImpact) && !c.flags.has(NoiseFloor) {
+		return
+	}
+	for name, r := range c.report.Results {
+		if r.ExpandedUncertainty != nil {
+			r.ExpandedUncertainty = nil
+			c.report.Results[name] = r
+		}
+	}
+	c.flags.add(UncertaintyUnknown, "", "noise is large against the signal: the uncertainty of the sensitivities alone would mislead")
 }
 
 // describe gives the time base.

@@ -51,9 +51,9 @@ func FlagTable() []FlagMeaning {
 		{Saturated, "Samples lie at full scale or in a flat top; the true peak was higher, and every metric built on it is too low.", "Raise the range of the amplifier; void the shot if the peak counts."},
 		{DeadChannel, "The channel shows one constant value, or no more than its own noise while the others show an impact.", "Check sensor, cable and excitation before the next shot."},
 		{Dropout, "The channel stood still on one value inside a moving signal.", "Check cable and connector; look at the trace before accepting."},
-		{ReversedChannel, "Two channels of one quantity and axis run against each other: one of them has the wrong sign.", "Tap the head form and compare the signs with SAE J211; put a minus before the axis in the map."},
+		{ReversedChannel, "Two channels of one quantity and axis run against each other: one of them has the wrong sign.", "With the tank vented and locked out, tap the head form and compare the signs with SAE J211; put a minus before the axis in the map."},
 		{NoiseFloor, "The filtered noise before the impact is more than 2 % of the peak.", "Check grounding, range and mounting."},
-		{RateTooLow, "The sample rate is less than ten times the filter class, as SAE J211-1 asks; the filter's corner moves, or the channel was left unfiltered.", "Sample faster."},
+		{RateTooLow, "The sample rate is less than the ten times the filter class that SAE J211-1 asks for; the filter's corner moves, or the channel was left unfiltered.", "Sample faster."},
 		{UnevenSampling, "Times are uneven or repeat; samples of one time were averaged, and a filter or a derivative cannot be applied to the channel.", "Export with the original even sampling."},
 		{Unfiltered, "The channel was not filtered: the map gives no class, or the record does not allow one.", "Set cfc in the channel map."},
 		{NoBaseline, "The map gives no baseline window; the offset of the sensors is still in the signals.", "Set processing.baseline_ms in the channel map."},
@@ -81,6 +81,10 @@ func (s *flagSet) add(code FlagCode, channel, format string, args ...any) {
 	if !slices.Contains(s.flags, f) {
 		s.flags = append(s.flags, f)
 	}
+}
+
+func (s *flagSet) has(code FlagCode) bool {
+	return slices.ContainsFunc(s.flags, func(f Flag) bool { return f.Code == code })
 }
 
 // sorted gives the flags in the order of the table, then of their discovery.

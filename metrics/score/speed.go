@@ -55,6 +55,9 @@ func (c *computation) gateSpeed(raw *signal.Recording) (Result, bool) {
 			if u := 2 * p.StandardUncertaintyMS; u > 0 {
 				r.ExpandedUncertainty = &u
 			}
+			if gate.ExpandedUncertaintyPercent <= 0 {
+				r.Note = "flag width taken as known to 0.02 mm"
+			}
 			if !math.IsNaN(p.ReturnedAtS) {
 				r.Note = "the ram came back through the gate later; the first passage counts"
 			}

@@ -24,7 +24,15 @@ const (
 	Coordinator Role = "coordinator" // reads several labs; keeps their campaigns
 )
 
-var roleRank = map[Role]int{Operator: 1, Manager: 2, Coordinator: 2}
+func (r Role) rank() int {
+	switch r {
+	case Operator:
+		return 1
+	case Manager, Coordinator:
+		return 2
+	}
+	return 0
+}
 
 // Grant is a role within one lab.
 type Grant struct {
@@ -65,7 +73,7 @@ func (p Principal) Labs() []record.LabID {
 
 // MayKeep reports whether the person may change a lab's equipment and campaigns.
 func (p Principal) MayKeep(lab record.LabID) bool {
-	return p.Administrator || roleRank[p.Roles[lab]] >= roleRank[Manager]
+	return p.Administrator || p.Roles[lab].rank() >= Manager.rank()
 }
 
 // Author is the id that goes into records.

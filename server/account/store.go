@@ -297,7 +297,7 @@ func checkLogin(login string) error {
 
 func checkGrants(grants []Grant) error {
 	for _, g := range grants {
-		if roleRank[g.Role] == 0 {
+		if g.Role.rank() == 0 {
 			return at("role", problem.New(problem.Invalid, fmt.Sprintf("there is no role %q", g.Role), "choose operator, manager or coordinator"))
 		}
 		if g.Lab == (record.LabID{}) {

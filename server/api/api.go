@@ -24,6 +24,7 @@ import (
 	"thudbook/server/roster"
 	"thudbook/sync/problem"
 	"thudbook/sync/view"
+	"thudbook/web/httpkit"
 )
 
 // API answers from the server's parts.
@@ -137,7 +138,7 @@ func parseID(c echo.Context, name, what string) (uuid.UUID, error) {
 // whole gives several faults of one body as one problem, so that all of them
 // can be mended at once.
 func whole(err error) error {
-	all := problems(err)
+	all := httpkit.Problems(err)
 	if len(all) < 2 {
 		return err
 	}
@@ -153,22 +154,4 @@ func whole(err error) error {
 	}
 	one.What, one.Where = strings.Join(what, "; "), strings.Join(where, "; ")
 	return one
-}
-
-// problems gives every problem of a joined error.
-func problems(err error) []*problem.Error {
-	if p, ok := err.(*problem.Error); ok {
-		return []*problem.Error{p}
-	}
-	switch e := err.(type) {
-	case interface{ Unwrap() []error }:
-		var all []*problem.Error
-		for _, one := range e.Unwrap() {
-			all = append(all, problems(one)...)
-		}
-		return all
-	case interface{ Unwrap() error }:
-		return problems(e.Unwrap())
-	}
-	return nil
 }

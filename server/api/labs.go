@@ -79,9 +79,10 @@ func (a *API) rigs(c echo.Context) error {
 }
 
 // mostRows bounds a list that is given whole.
-const mostRows = 10_000
+const mostRows = 100_000
 
-// every reads a list page by page, to its end or to mostRows.
+// every reads a list page by page to its end. More than mostRows are refused,
+// never cut.
 func every[T any](ctx context.Context, read func(context.Context, view.Page) (view.List[T], error), each func(*T) error) error {
 	page := view.Page{Limit: view.MaxLimit}
 	for n := 0; ; {
@@ -94,8 +95,11 @@ func every[T any](ctx context.Context, read func(context.Context, view.Page) (vi
 				return err
 			}
 		}
-		if n += len(list.Rows); list.Next == "" || n >= mostRows {
+		if n += len(list.Rows); list.Next == "" {
 			return nil
+		}
+		if n >= mostRows {
+			return problem.New(problem.TooLarge, fmt.Sprintf("The list has more than %d entries.", mostRows), "Ask for one lab at a time.")
 		}
 		page.After = list.Next
 	}

@@ -177,7 +177,7 @@ func (a *API) shot(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	out := fullShot{RecordedAt: lab.At(r.RecordedAt), Meta: r.Shot.Meta, MetaTyped: append([]string{}, r.Shot.MetaTyped...),
+	out := fullShot{RecordedAt: lab.At(r.RecordedAt), Meta: r.Shot.Meta, MetaTyped: append([]string{}, r.TypedFields()...),
 		Scores: []scoreAnswer{}, Sensors: []sensorAnswer{}, Source: "/api/v1/shots/" + r.ID.String() + "/source"}
 	if out.shotAnswer, err = line(c, names, &r); err != nil {
 		return err

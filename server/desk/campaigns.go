@@ -142,7 +142,11 @@ func (d *Desk) campaign(c echo.Context) error {
 		return err
 	}
 	for i := range recent.Rows[:min(10, len(recent.Rows))] {
-		s.RecentShots = append(s.RecentShots, present.ShotRow(&recent.Rows[i], d.zone))
+		row, err := present.ListRow(ctx, d.Views, p.Scope, &recent.Rows[i], d.zone)
+		if err != nil {
+			return err
+		}
+		s.RecentShots = append(s.RecentShots, row)
 	}
 	return httpkit.Page(c, http.StatusOK, s)
 }

@@ -3,6 +3,7 @@ package desk
 import (
 	"cmp"
 	"context"
+	"fmt"
 	"slices"
 
 	"thudbook/server/roster"
@@ -130,12 +131,12 @@ func itemName(i *lab.Item) string {
 }
 
 // mostRows bounds a list that a screen shows whole.
-const mostRows = 2000
+const mostRows = 20_000
 
-// every reads a list to its end, or to mostRows.
+// every reads a list to its end. More than mostRows are refused, never cut.
 func every[T any](ctx context.Context, read func(view.Page) (view.List[T], error), each func(*T) error) error {
 	p := view.Page{Limit: 500}
-	for n := 0; n < mostRows; {
+	for n := 0; ; {
 		list, err := read(p)
 		if err != nil {
 			return err
@@ -151,9 +152,11 @@ func every[T any](ctx context.Context, read func(view.Page) (view.List[T], error
 		if err := context.Cause(ctx); err != nil {
 			return err
 		}
+		if n >= mostRows {
+			return problem.New(problem.TooLarge, fmt.Sprintf("There are more than %d entries to show.", mostRows), "Look at one lab at a time, or ask the API.")
+		}
 		p.After = list.Next
 	}
-	return nil
 }
 
 // notFound words what is not there, or lies outside the scope.

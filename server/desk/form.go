@@ -6,7 +6,6 @@ import (
 	"crypto/sha256"
 	"errors"
 	"fmt"
-	"math"
 	"net/http"
 	"net/url"
 	"slices"
@@ -106,7 +105,7 @@ func (f *filled) ok() bool { return len(f.errors) == 0 }
 // take sorts an error into the fields that it is about. It is false for errors
 // that the form cannot mend.
 func (f *filled) take(err error) (status int, ok bool) {
-	all := problems(err)
+	all := httpkit.Problems(err)
 	if len(all) == 0 {
 		return 0, false
 	}
@@ -153,36 +152,15 @@ func finish(s string) string {
 	return s
 }
 
-// problems gives every problem of a joined error.
-func problems(err error) []*problem.Error {
-	if p, ok := err.(*problem.Error); ok {
-		return []*problem.Error{p}
-	}
-	switch e := err.(type) {
-	case interface{ Unwrap() []error }:
-		var all []*problem.Error
-		for _, one := range e.Unwrap() {
-			all = append(all, problems(one)...)
-		}
-		return all
-	case interface{ Unwrap() error }:
-		return problems(e.Unwrap())
-	}
-	return nil
-}
-
 // number reads an optional number; nil when the field is empty.
 func (f *filled) number(field string) *float64 {
 	text := f.values[field]
 	if text == "" {
 		return nil
 	}
-	if !strings.Contains(text, ".") {
-		text = strings.Replace(text, ",", ".", 1)
-	}
-	v, err := strconv.ParseFloat(text, 64)
-	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
-		f.fault(field, "“%s” is not a number. Write it as 5.5.", f.values[field])
+	v, err := page.ParseDecimal(text)
+	if err != nil {
+		f.fault(field, "%s", err)
 		return nil
 	}
 	return &v
@@ -257,7 +235,7 @@ func said(c echo.Context, f *page.Frame, texts map[string]string) {
 
 // renamed puts the faults of one place at another.
 func renamed(err error, from, to string) error {
-	for _, p := range problems(err) {
+	for _, p := range httpkit.Problems(err) {
 		if p.Where == from {
 			p.Where = to
 		}

@@ -3,6 +3,7 @@ package desk
 import (
 	"context"
 	"crypto/rand"
+	"errors"
 	"sync"
 	"time"
 
@@ -27,6 +28,9 @@ type run struct {
 	err  error
 }
 
+// errBroken is what a second press gets when the first broke off.
+var errBroken = errors.New("the form that was sent first broke off")
+
 func newOnces() *onces { return &onces{runs: map[string]*run{}} }
 
 func (o *onces) do(ctx context.Context, key string, keyed bool, f func(context.Context) (string, error)) (string, error) {
@@ -48,14 +52,17 @@ func (o *onces) do(ctx context.Context, key string, keyed bool, f func(context.C
 			return "", context.Cause(ctx)
 		}
 	}
-	defer close(r.done)
+	r.err = errBroken // stands when f panics
+	defer func() {
+		if r.err != nil {
+			o.mu.Lock()
+			delete(o.runs, key)
+			o.mu.Unlock()
+		}
+		close(r.done)
+	}()
 	// The browser may have gone for the second press: what was begun is finished.
 	r.to, r.err = f(context.WithoutCancel(ctx))
-	if r.err != nil {
-		o.mu.Lock()
-		delete(o.runs, key)
-		o.mu.Unlock()
-	}
 	return r.to, r.err
 }
 

@@ -138,6 +138,7 @@ func (d *Desk) agentRow(ctx context.Context, names *roster.Names, s *enrol.Statu
 		r.ClockOffset, r.ClockState = clock(s.ClockOffset)
 	}
 	silent := d.Now().Sub(s.LastSeen)
+	r.Silent = silent > silentAfter || !s.Revoked.IsZero()
 	switch {
 	case !s.Revoked.IsZero():
 		r.State = page.Status{Level: page.Bad, Word: "withdrawn: " + s.RevokedWhy}

@@ -96,11 +96,7 @@ func (d *Desk) sensorFlags(ctx context.Context, p *caller, s *page.Shot, row *vi
 	if err != nil {
 		return err
 	}
-	for _, x := range sensors {
-		if x.Flag != nil {
-			s.Flags = append(s.Flags, present.Flag(*x.Flag))
-		}
-	}
+	s.Flags = append(s.Flags, present.EquipmentFlags(sensors)...)
 	slices.SortStableFunc(s.Flags, func(a, b page.Flag) int { return int(b.Level) - int(a.Level) })
 	return nil
 }

@@ -24,14 +24,15 @@ const rowsPerPage = 50
 type shotFilter struct {
 	page.ShotFilter
 	scope     scope.Scope
-	specimens []string // of the campaign; nil: any
-	total     int64    // shots without filter by campaign or specimen
+	seen      scope.Scope // all that the caller may see: equipment may be another lab's
+	specimens []string    // of the campaign; nil: any
+	total     int64       // shots without filter by campaign or specimen
 }
 
 // filter reads the filter of the address and what can be chosen.
 func (d *Desk) filter(c echo.Context, p *caller) (shotFilter, error) {
 	ctx := c.Request().Context()
-	f := shotFilter{scope: p.Scope, ShotFilter: page.ShotFilter{Lab: c.QueryParam("lab"), Campaign: c.QueryParam("campaign"), Specimen: c.QueryParam("specimen")}}
+	f := shotFilter{scope: p.Scope, seen: p.Scope, ShotFilter: page.ShotFilter{Lab: c.QueryParam("lab"), Campaign: c.QueryParam("campaign"), Specimen: c.QueryParam("specimen")}}
 	if labs := p.names.All(); len(labs) > 1 {
 		f.Labs = choices(labs)
 	}
@@ -154,7 +155,10 @@ func (d *Desk) part(ctx context.Context, f *shotFilter, s *page.Shots, after, be
 		slices.Reverse(list.Rows)
 	}
 	for i := range list.Rows {
-		row := present.ShotRow(&list.Rows[i], d.zone)
+		row, err := present.ListRow(ctx, d.Views, f.seen, &list.Rows[i], d.zone)
+		if err != nil {
+			return err
+		}
 		row.Lab = list.Rows[i].Lab.String() // named below
 		s.Rows = append(s.Rows, row)
 	}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"sync"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"github.com/google/uuid"
@@ -105,6 +106,36 @@ func TestOnce(t *testing.T) {
 	if len(o.runs) > mostOnces || len(o.order) > mostOnces {
 		t.Errorf("%d runs are remembered", len(o.runs))
 	}
+}
+
+// A form that panics is forgotten: who waits is told, and it can be sent again.
+func TestOncePanics(t *testing.T) {
+	t.Parallel()
+	synctest.Test(t, func(t *testing.T) {
+		o := newOnces()
+		end := make(chan struct{})
+		var all sync.WaitGroup
+		all.Go(func() {
+			defer func() {
+				if recover() == nil {
+					t.Error("the panic was swallowed")
+				}
+			}()
+			_, _ = o.do(t.Context(), "k", true, func(context.Context) (string, error) { <-end; panic("a fault of ours") })
+		})
+		synctest.Wait() // the first is under way
+		all.Go(func() {
+			if to, err := o.do(t.Context(), "k", true, nil); to != "" || !errors.Is(err, errBroken) {
+				t.Errorf("second press: %q, %v", to, err)
+			}
+		})
+		synctest.Wait() // the second waits
+		close(end)
+		all.Wait()
+		if to, err := o.do(t.Context(), "k", true, func(context.Context) (string, error) { return "/there", nil }); to != "/there" || err != nil {
+			t.Errorf("once more: %q, %v", to, err)
+		}
+	})
 }
 
 func TestHandover(t *testing.T) {

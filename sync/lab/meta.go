@@ -48,6 +48,10 @@ type Meta struct {
 	Extra map[string]string `json:"extra,omitempty"`
 }
 
+// AuthorMeta is the author of edits that a meta file or a program brought, and
+// not a person at a screen.
+const AuthorMeta = "meta"
+
 // Assigned says that the shot has what a campaign needs: specimen, location
 // and target speed.
 func (m *Meta) Assigned() bool { return len(m.Missing()) == 0 }

@@ -42,9 +42,6 @@ type DueRow struct {
 	Calibration CalibrationState
 }
 
-// maxDueItems bounds the items that SensorsDue sorts.
-const maxDueItems = 10_000
-
 // SensorsDue lists the items that need a calibration, the most urgent first:
 // never calibrated, then by due date.
 func (v *Reader) SensorsDue(ctx context.Context, sc scope.Scope, now time.Time, page Page) (out List[DueRow], err error) {
@@ -53,6 +50,7 @@ func (v *Reader) SensorsDue(ctx context.Context, sc scope.Scope, now time.Time, 
 		return out, err
 	}
 	var all []DueRow
+	n := page.limit()
 	err = v.store.View(ctx, func(r kv.Reader) error {
 		all = nil
 		labs, err := v.set.labsOf(r, sc)
@@ -61,14 +59,21 @@ func (v *Reader) SensorsDue(ctx context.Context, sc scope.Scope, now time.Time, 
 		}
 		for _, id := range labs {
 			for d, err := range v.set.items.ScanIndex(r, byCalib, id[:], kv.PrefixEnd(id[:]), false) {
-				if err != nil || len(all) == maxDueItems {
+				if err != nil {
 					return err
 				}
 				c, err := v.set.calibrationAt(r, sc, d, lab.At(now))
 				if err != nil {
 					return err
 				}
-				all = append(all, DueRow{itemRow(d), c})
+				row := DueRow{itemRow(d), c}
+				if after != nil && row.place().compare(*after) <= 0 {
+					continue
+				}
+				if all = append(all, row); len(all) > 2*n+64 { // only the first n, and whether there are more, matter
+					sortDue(all)
+					all = slices.Delete(all, n+1, len(all))
+				}
 			}
 		}
 		return nil
@@ -76,16 +81,17 @@ func (v *Reader) SensorsDue(ctx context.Context, sc scope.Scope, now time.Time, 
 	if err != nil {
 		return out, err
 	}
-	slices.SortFunc(all, func(a, b DueRow) int { return a.place().compare(b.place()) })
-	if after != nil {
-		all = slices.DeleteFunc(all, func(d DueRow) bool { return d.place().compare(*after) <= 0 })
-	}
-	if n := page.limit(); len(all) > n {
+	sortDue(all)
+	if len(all) > n {
 		all = all[:n]
 		out.Next = all[n-1].place().cursor()
 	}
 	out.Rows = all
 	return out, nil
+}
+
+func sortDue(all []DueRow) {
+	slices.SortFunc(all, func(a, b DueRow) int { return a.place().compare(b.place()) })
 }
 
 func (d *DueRow) place() place {

@@ -47,6 +47,10 @@ type Options struct {
 
 	// Metrics serves /metrics; nil leaves the route out.
 	Metrics http.Handler
+
+	// MayReadMetrics says who gets /metrics; the others are told that there is
+	// nothing. Nil: everybody.
+	MayReadMetrics func(*http.Request) bool
 }
 
 // LoopbackHosts are the names of the machine itself.
@@ -76,7 +80,13 @@ func New(o Options) *echo.Echo {
 	e.HEAD(web.Prefix+"*", echo.WrapHandler(web.Assets()))
 	health(e, o.Ready)
 	if o.Metrics != nil {
-		e.GET("/metrics", echo.WrapHandler(o.Metrics))
+		e.GET("/metrics", func(c echo.Context) error {
+			if o.MayReadMetrics != nil && !o.MayReadMetrics(c.Request()) {
+				return echo.ErrNotFound
+			}
+			o.Metrics.ServeHTTP(c.Response(), c.Request())
+			return nil
+		})
 	}
 	return e
 }

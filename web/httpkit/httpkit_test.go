@@ -203,6 +203,27 @@ func TestHeadersHealthAssets(t *testing.T) {
 	}
 }
 
+// A reason that is no sentence for readers stays inside, and /metrics is not
+// there for whom it is not meant.
+func TestReadyAndMetrics(t *testing.T) {
+	e := httpkit.New(httpkit.Options{
+		Ready:          func(context.Context) error { return errors.New("disk sda1 is broken") },
+		Metrics:        http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { _, _ = io.WriteString(w, "figure 1\n") }),
+		MayReadMetrics: func(r *http.Request) bool { return r.Header.Get("X-Stranger") == "" },
+	})
+	s := httptest.NewServer(e)
+	defer s.Close()
+	if w, body := ask(t, "GET", s.URL+"/readyz", nil); w.StatusCode != 503 || body != "not ready\n" {
+		t.Errorf("readyz: %d %q", w.StatusCode, body)
+	}
+	if w, body := ask(t, "GET", s.URL+"/metrics", nil); w.StatusCode != 200 || body != "figure 1\n" {
+		t.Errorf("metrics: %d %q", w.StatusCode, body)
+	}
+	if w, body := ask(t, "GET", s.URL+"/metrics", nil, "X-Stranger", "1"); w.StatusCode != 404 || strings.Contains(body, "figure") {
+		t.Errorf("metrics for a stranger: %d %q", w.StatusCode, body)
+	}
+}
+
 // Serve ends only when the request under way has its answer.
 func TestServeWaits(t *testing.T) {
 	l, err := net.Listen("tcp", "127.0.0.1:0")

@@ -2,6 +2,7 @@ package page
 
 import (
 	"html/template"
+	"slices"
 	"strings"
 	"time"
 
@@ -25,7 +26,7 @@ func functions() template.FuncMap {
 		"shotPath": ShotPath, "assignPath": AssignPath, "seenPath": SeenPath,
 		"quarantinePath": QuarantinePath, "campaignPath": CampaignPath,
 		"table":  func(now time.Time, rows []ShotRow) shotTable { return newShotTable(now, rows) },
-		"agents": func(now time.Time, rows []AgentRow) agentTable { return agentTable{now, rows} },
+		"agents": newAgentTable,
 		"join":   strings.Join,
 		"short":  shortHash,
 		"many":   many,
@@ -52,6 +53,9 @@ func momentOf(now, t time.Time) moment {
 	}
 	return m
 }
+
+// ShowMoment writes a time with its zone, where no column's head names it.
+func ShowMoment(t time.Time) string { return t.Format("2006-01-02 15:04:05") + " " + zone(t) }
 
 func zone(t time.Time) string {
 	if _, off := t.Zone(); off == 0 {
@@ -97,13 +101,20 @@ func tone(l Level) string {
 type shotTable struct {
 	Now      time.Time
 	Rows     []ShotRow
+	Zone     string // of all times; empty where summer time changed among them
 	Lab      bool
 	Campaign bool
 }
 
 func newShotTable(now time.Time, rows []ShotRow) shotTable {
 	t := shotTable{Now: now, Rows: rows}
-	for _, r := range rows {
+	for i, r := range rows {
+		switch z := zone(r.At); {
+		case i == 0:
+			t.Zone = z
+		case z != t.Zone:
+			t.Zone = ""
+		}
 		t.Lab = t.Lab || r.Lab != ""
 		t.Campaign = t.Campaign || r.Campaign != ""
 	}
@@ -114,6 +125,18 @@ func newShotTable(now time.Time, rows []ShotRow) shotTable {
 type agentTable struct {
 	Now  time.Time
 	Rows []AgentRow
+}
+
+// newAgentTable puts all times into the zone of now, which the head names.
+func newAgentTable(now time.Time, rows []AgentRow) agentTable {
+	t := agentTable{Now: now, Rows: slices.Clone(rows)}
+	name, offset := now.Zone()
+	for i := range t.Rows {
+		if !now.IsZero() && !rows[i].LastSeen.IsZero() {
+			t.Rows[i].LastSeen = rows[i].LastSeen.In(time.FixedZone(name, offset))
+		}
+	}
+	return t
 }
 
 // input is one field of a form with what was typed.

@@ -29,18 +29,42 @@ func Show(v float64, unit string) Number {
 	return Number{Text: decimal(v, digits(unit)), Unit: display(unit)}
 }
 
-// ShowUncertain is Show with an expanded uncertainty in the same unit, which
-// gets the digits of the value, and more where it would round to nothing.
+// ShowUncertain is Show with an expanded uncertainty in the same unit. The
+// uncertainty is rounded to two significant digits and the value to the same
+// decimal place (JCGM 100:2008, 7.2.6), with at most six decimals: what would
+// vanish there is rounded up.
 func ShowUncertain(v, expanded float64, unit string) Number {
 	n := Show(v, unit)
-	if n.Text == "" || math.IsNaN(expanded) || math.IsInf(expanded, 0) || expanded < 0 {
+	if n.Text == "" || math.IsNaN(expanded) || math.IsInf(expanded, 0) || !(expanded > 0) {
 		return n
 	}
-	d := digits(unit)
-	for expanded > 0 && d < 6 && math.Round(expanded*math.Pow10(d)) == 0 {
-		d++
+	d := 1 - int(math.Floor(math.Log10(expanded)))
+	if math.Round(expanded*math.Pow10(d)) >= 100 { // 0.996 becomes 1.0
+		d--
 	}
-	n.Uncertainty = decimal(expanded, d)
+	d = min(d, mostDecimals)
+	n.Text, n.Uncertainty = rounded(v, d), rounded(max(expanded, math.Pow10(-d)), d)
+	return n
+}
+
+const mostDecimals = 6
+
+// rounded writes v with d decimals; a negative d rounds to tens, hundreds …
+func rounded(v float64, d int) string {
+	if d < 0 {
+		unit := math.Pow10(-d)
+		return decimal(math.Round(v/unit)*unit, 0)
+	}
+	return decimal(v, d)
+}
+
+// ShowWhole is Show rounded to a whole number, for counts and times that nobody
+// takes finer.
+func ShowWhole(v float64, unit string) Number {
+	n := Show(v, unit)
+	if n.Text != "" {
+		n.Text = decimal(v, 0)
+	}
 	return n
 }
 
@@ -108,9 +132,9 @@ func decimal(v float64, d int) string {
 // digits is the number of decimal places a unit is shown with.
 func digits(unit string) int {
 	switch unit {
-	case "g", "°", "deg", "%", "rad/s", "J", "ms", "kPa", "psi", "mm":
+	case "g", "°", "deg", "%", "rad/s", "J", "ms", "kPa", "psi", "mm", "°C":
 		return 1
-	case "m/s", "km/h", "bar", "ft/s", "kg":
+	case "m/s", "km/h", "bar", "ft/s", "kg", "N·m":
 		return 2
 	case "s":
 		return 4

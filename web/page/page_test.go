@@ -134,7 +134,18 @@ func TestNumbers(t *testing.T) {
 		{page.Show(4180.4, "rad/s2"), page.Number{Text: "4180", Unit: "rad/s²"}},
 		{page.Show(math.NaN(), "g"), page.Number{Unit: "g", Missing: "could not be computed"}},
 		{page.ShowUncertain(98.1, 2.36, "g"), page.Number{Text: "98.1", Unit: "g", Uncertainty: "2.4"}},
-		{page.ShowUncertain(5.5, 0.003, "m/s"), page.Number{Text: "5.50", Unit: "m/s", Uncertainty: "0.003"}},
+		// JCGM 100:2008, 7.2.6: y = 10.057 62 Ω with uc = 27 mΩ is rounded to 10.058 Ω.
+		{page.ShowUncertain(10.05762, 0.027, ""), page.Number{Text: "10.058", Uncertainty: "0.027"}},
+		{page.ShowUncertain(5.5, 0.003, "m/s"), page.Number{Text: "5.5000", Unit: "m/s", Uncertainty: "0.0030"}},
+		{page.ShowUncertain(0, 0.00002, ""), page.Number{Text: "0.000000", Uncertainty: "0.000020"}},
+		{page.ShowUncertain(0.5, 2e-9, ""), page.Number{Text: "0.500000", Uncertainty: "0.000001"}},
+		{page.ShowUncertain(5.5, 0.0996, "m/s"), page.Number{Text: "5.50", Unit: "m/s", Uncertainty: "0.10"}},
+		{page.ShowUncertain(4183, 234, "rad/s2"), page.Number{Text: "4180", Unit: "rad/s²", Uncertainty: "230"}},
+		{page.ShowUncertain(-4183, 996, "rad/s2"), page.Number{Text: "\u22124200", Unit: "rad/s²", Uncertainty: "1000"}},
+		{page.ShowUncertain(5.5, 0, "m/s"), page.Number{Text: "5.50", Unit: "m/s"}},
+		{page.Show(21.46, "°C"), page.Number{Text: "21.5", Unit: "°C"}},
+		{page.ShowWhole(89.6, "s"), page.Number{Text: "90", Unit: "s"}},
+		{page.ShowWhole(math.NaN(), "s"), page.Number{Unit: "s", Missing: "could not be computed"}},
 		{page.ShowUncertain(5.5, math.Inf(1), "m/s"), page.Number{Text: "5.50", Unit: "m/s"}},
 	} {
 		if c.got != c.want {

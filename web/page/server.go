@@ -232,6 +232,7 @@ type AgentRow struct {
 	LastSeen      time.Time // zero: never
 	RecordsBehind int64     // as the agent said last
 	BytesBehind   string    // ShowBytes
+	Silent        bool      // RecordsBehind is of some time ago
 	ClockOffset   string    // as "+0.4 s", "2 h slow"
 	ClockState    Level
 	Fingerprint   string // of the agent's key

@@ -20,6 +20,7 @@ type Flag struct {
 type ShotRow struct {
 	ID       string
 	At       time.Time // when it was fired, in the zone to show
+	Arrival  bool      // At is when the file came: nothing says when it was fired
 	Lab      string    // shown when any row has one
 	Campaign string    // shown when any row has one
 	Kind     string    // "shot", "dry stroke", "system check"; shown when it is not "shot"

@@ -23,7 +23,7 @@ func Meta(r *view.ShotRow, zone *time.Location) []page.MetaRow {
 	m.further = true
 	m.number("speed_m_s", "Speed measured elsewhere", "m/s", s.SpeedMS)
 	if !s.FiredAt.IsZero() {
-		m.text("fired_at", "Fired at", s.FiredAt.Time().In(zone).Format("2006-01-02 15:04:05"))
+		m.text("fired_at", "Fired at", page.ShowMoment(s.FiredAt.Time().In(zone)))
 	}
 	for _, f := range []struct{ name, label, value string }{
 		{"ram_mass", "Mass of the ram", s.RamMass}, {"end_cap", "End cap", s.EndCap}, {"head_form", "Head form", s.HeadForm},
@@ -43,10 +43,14 @@ func Meta(r *view.ShotRow, zone *time.Location) []page.MetaRow {
 		{"ambient_c", "Ambient temperature", "°C", s.AmbientC}, {"relative_humidity_percent", "Relative humidity", "%", s.RelativeHumidityPercent},
 		{"out_of_chamber_s", "Time out of the chamber", "s", s.OutOfChamberS}, {"since_last_impact_s", "Time since the last impact", "s", s.SinceLastImpactS},
 	} {
+		if f.value != nil && (f.unit == "" || f.unit == "s") {
+			m.add(f.name, f.label, page.ShowWhole(*f.value, f.unit))
+			continue
+		}
 		m.number(f.name, f.label, f.unit, f.value)
 	}
 	if !s.NeckTorquedAt.IsZero() {
-		m.text("neck_torqued_at", "Neck torqued at", s.NeckTorquedAt.Time().In(zone).Format("2006-01-02 15:04:05"))
+		m.text("neck_torqued_at", "Neck torqued at", page.ShowMoment(s.NeckTorquedAt.Time().In(zone)))
 	}
 	for _, k := range slices.Sorted(maps.Keys(s.Extra)) {
 		m.text("extra."+k, k, s.Extra[k])
@@ -78,7 +82,5 @@ func (m *metaRows) add(name, label string, n page.Number) {
 	if n.Text == "" && m.further {
 		return
 	}
-	_, edited := m.r.Edited[name]
-	typed := edited || slices.Contains(m.r.Shot.MetaTyped, name)
-	m.rows = append(m.rows, page.MetaRow{Label: label, Value: n, Manual: n.Text != "" && typed})
+	m.rows = append(m.rows, page.MetaRow{Label: label, Value: n, Manual: n.Text != "" && m.r.Typed(name)})
 }

@@ -32,7 +32,7 @@ func ShotRow(r *view.ShotRow, zone *time.Location) page.ShotRow {
 		Specimen: r.Shot.Specimen, Location: r.Shot.Location,
 		Speed:   number(r.SpeedMS(), "m/s", "no light gate, no speed typed"),
 		Target:  number(r.Shot.TargetSpeedMS, "m/s", "not recorded"),
-		Waiting: Waiting(r),
+		Waiting: Waiting(r), Arrival: r.Shot.EffectiveFrom == lab.FromReceived,
 	}
 	none := "not scored yet"
 	var f view.Figures
@@ -93,7 +93,9 @@ func Lacking(r *view.ShotRow) []string {
 // them, takes its code as words.
 func Flag(f lab.Flag) page.Flag {
 	p := page.Flag{Code: f.Code, Channel: f.Channel, Text: Words(f.Code), Level: level(f.Code)}
-	if f.Text != "" {
+	if f.Code == string(score.Manual) {
+		p.Text = "stated, not measured: the impact speed was given in the meta or typed by a person; no channel measured it"
+	} else if f.Text != "" {
 		p.Text += ": " + f.Text
 	}
 	return p
