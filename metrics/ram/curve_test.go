@@ -169,7 +169,7 @@ func TestNothingIsProposedOutsideTheObservedPressures(t *testing.T) {
 			t.Errorf("%s: error %v, want %s", what, err, ram.OutsideObserved)
 			return
 		}
-		for _, word := range []string{"150.0 to 600.0 kPa gauge", "nothing is proposed", "rated pressure"} {
+		for _, word := range []string{"150.0 to 600.0 kPa gauge", "nothing is proposed", "inside the observed range"} {
 			if !strings.Contains(f.Error(), word) {
 				t.Errorf("%s: %q does not say %q", what, f.Error(), word)
 			}

@@ -1,6 +1,7 @@
 package page_test
 
 import (
+	"html"
 	"strings"
 	"testing"
 	"time"
@@ -19,18 +20,18 @@ func TestShotTimesNameTheirZone(t *testing.T) {
 		for _, at := range times {
 			p.Rows = append(p.Rows, page.ShotRow{ID: "x", At: at, Arrival: at.Equal(summer)})
 		}
-		return render(t, p)
+		return html.UnescapeString(render(t, p))
 	}
-	if html := list(winter, winter); !strings.Contains(html, ">Fired, +01:00</th>") || strings.Contains(html, "arrival") {
+	if text := list(winter, winter); !strings.Contains(text, ">Fired, +01:00</th>") || strings.Contains(text, "arrival") {
 		t.Error("one zone is not named in the head, or a time counts as that of arrival")
 	}
-	if html := list(winter.UTC()); !strings.Contains(html, ">Fired, UTC</th>") {
+	if text := list(winter.UTC()); !strings.Contains(text, ">Fired, UTC</th>") {
 		t.Error("UTC is not named in the head")
 	}
-	html := list(winter, summer)
-	for _, text := range []string{">Fired</th>", "12:00:00</time> +01:00", "12:00:00</time> +02:00", ">arrival</span>"} {
-		if !strings.Contains(html, text) {
-			t.Errorf("two zones: %q is missing", text)
+	text := list(winter, summer)
+	for _, want := range []string{">Fired</th>", "12:00:00</time> +01:00", "12:00:00</time> +02:00", ">arrival</span>"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("two zones: %q is missing", want)
 		}
 	}
 }
@@ -45,11 +46,11 @@ func TestSilentAgentsAreNotCaughtUp(t *testing.T) {
 		`<td class="r"><span class="missing">not known</span>`: {Name: "never"},
 	}
 	for want, row := range rows {
-		html := render(t, page.Agents{Frame: page.Frame{Title: "Agents", Now: at}, Rows: []page.AgentRow{row}})
-		if !strings.Contains(html, want) {
+		text := render(t, page.Agents{Frame: page.Frame{Title: "Agents", Now: at}, Rows: []page.AgentRow{row}})
+		if !strings.Contains(text, want) {
 			t.Errorf("%s: %q is missing", row.Name, want)
 		}
-		if !strings.Contains(html, "Last seen, UTC") {
+		if !strings.Contains(text, "Last seen, UTC") {
 			t.Error("the zone is missing")
 		}
 	}

@@ -128,9 +128,9 @@ func campaigns() []Item {
 func agentRows() []page.AgentRow {
 	return []page.AgentRow{
 		{Name: "rig one", Lab: "Northfield lab", State: page.Status{Level: page.OK, Word: "in touch"}, LastSeen: ago(22 * time.Second), ClockOffset: "+0.4 s", ClockState: page.OK, Fingerprint: fingerprint, Version: "0.1.0"},
-		{Name: "rig two", Lab: "Harbour lab", State: page.Status{Level: page.Warn, Word: "silent for 2 days"}, LastSeen: ago(51 * time.Hour), RecordsBehind: 1284, BytesBehind: page.ShowBytes(913_400_000), ClockOffset: "2 h slow", ClockState: page.Warn, Fingerprint: fingerprint},
+		{Name: "rig two", Lab: "Harbour lab", State: page.Status{Level: page.Warn, Word: "silent for 2 days"}, LastSeen: ago(51 * time.Hour), RecordsBehind: 1284, Silent: true, BytesBehind: page.ShowBytes(913_400_000), ClockOffset: "2 h slow", ClockState: page.Warn, Fingerprint: fingerprint},
 		{Name: "rig three", Lab: "Hillside lab", State: page.Status{Level: page.Plain, Word: "enrolled, not heard of yet"}, Fingerprint: fingerprint},
-		{Name: "rig four", Lab: "Hillside lab", State: page.Status{Level: page.Bad, Word: "two histories found"}, LastSeen: ago(3 * time.Hour), ClockOffset: "61 years fast", ClockState: page.Bad, Fingerprint: fingerprint},
+		{Name: "rig four", Lab: "Hillside lab", State: page.Status{Level: page.Bad, Word: "two histories found"}, LastSeen: ago(3 * time.Hour), Silent: true, ClockOffset: "61 years fast", ClockState: page.Bad, Fingerprint: fingerprint},
 	}
 }
 
