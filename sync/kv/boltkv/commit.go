@@ -32,6 +32,9 @@ type result struct {
 // wait at the time. See kv.Store for the duties of fn. An end of ctx is
 // noticed until the commit begins.
 func (s *Store) Update(ctx context.Context, fn func(kv.Tx) error) error {
+	if err := ctx.Err(); err != nil {
+		return err // a select chooses at random when the queue is free as well
+	}
 	r := &request{fn: fn, result: make(chan result, 1)}
 	select {
 	case <-ctx.Done():
