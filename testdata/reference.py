@@ -113,6 +113,39 @@ def pulse(t, r):
     return first, last, start, end
 
 
+def time_at(t, a, level):
+    """Time in which the straight lines are at or above a level."""
+    d, hi, lo = np.diff(t), np.maximum(a[1:], a[:-1]), np.minimum(a[1:], a[:-1])
+    part = np.where(hi > lo, (hi - level) / np.where(hi > lo, hi - lo, 1), 1)
+    return float((d * np.clip(part, 0, 1) * (hi >= level)).sum())
+
+
+def clip_sum(t, a, duration):
+    lo, hi = 0.0, float(a.max())
+    for _ in range(60):
+        mid = (lo + hi) / 2
+        lo, hi = (mid, hi) if time_at(t, a, mid) >= duration else (lo, mid)
+    return lo
+
+
+def crossings(t, r, share):
+    """Crossings of a share of the peak next to it; NaN where there is none."""
+    p, level = int(np.argmax(r)), share * r.max()
+    below = np.flatnonzero(r <= level)
+    i, j = below[below < p], below[below > p]
+    up = np.interp(level, r[i[-1]:i[-1] + 2], t[i[-1]:i[-1] + 2]) if len(i) else np.nan
+    down = np.interp(-level, -r[j[0] - 1:j[0] + 1], t[j[0] - 1:j[0] + 1]) if len(j) else np.nan
+    return up, down
+
+
+def shape_metrics(t, r, start, out):
+    low, middle, high = (crossings(t, r, s) for s in (0.1, 0.5, 0.9))
+    out["time_to_peak"] = float(t[int(np.argmax(r))] - start)
+    out["pulse_width_10_percent"] = float(low[1] - low[0])
+    out["pulse_width_50_percent"] = float(middle[1] - middle[0])
+    out["rise_rate"] = float(0.8 * r.max() / (high[0] - low[0]))
+
+
 def linear_metrics(t, axes, r, out):
     first, last, start, end = pulse(t, r)
     out["peak_linear_acceleration"] = float(r.max())
@@ -121,6 +154,8 @@ def linear_metrics(t, axes, r, out):
     out["hic15"] = hic(t, r, 0.015)[0]
     out["hic36"] = hic(t, r, 0.036)[0]
     out["clip_3ms"] = clip(t, r, 0.003)
+    out["clip_3ms_cumulative"] = clip_sum(t, r, 0.003)
+    shape_metrics(t, r, start, out)
     out["dwell_150g"] = dwell(t, r, 150)
     out["dwell_200g"] = dwell(t, r, 200)
     s = slice(first, last + 1)
@@ -137,6 +172,9 @@ def angular_metrics(w, rate, out):
     out["damage"] = damage(alpha, rate)
     out["gambit"] = float(((out["peak_linear_acceleration"] / 250) ** 2.5
                            + (out["peak_angular_acceleration"] / 25000) ** 2.5) ** 0.4)
+    out["gambit_b"] = float(np.hypot(out["peak_linear_acceleration"] / 250, out["peak_angular_acceleration"] / 10000))
+    out["ric36"] = hic(np.arange(len(w)) / rate, np.sqrt((alpha ** 2).sum(axis=1)), 0.036)[0]
+    out["harm"] = 0.0148 * out["hic15"] + 15.6 * out["damage"]
 
 
 def score(path, baseline_ms):

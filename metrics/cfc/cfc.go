@@ -111,14 +111,15 @@ func (f *Filter) Apply(dst, src [][]float64, s *Scratch) {
 		for l, x := range group {
 			s.lane[l] = extend(s.lane[l], x, pad)
 		}
-		if len(group) == lanes {
+		if len(group) == 1 {
+			f.forward(s.lane[0])
+			f.backward(s.lane[0], pad)
+		} else {
+			for l := len(group); l < lanes; l++ { // a lane more costs next to nothing
+				s.lane[l] = append(s.lane[l][:0], s.lane[0]...)
+			}
 			f.forward4(s.lane[0], s.lane[1], s.lane[2], s.lane[3])
 			f.backward4(s.lane[0], s.lane[1], s.lane[2], s.lane[3], pad)
-		} else {
-			for l := range group {
-				f.forward(s.lane[l])
-				f.backward(s.lane[l], pad)
-			}
 		}
 		for l := range group {
 			copy(dst[at+l], s.lane[l][pad:pad+n])

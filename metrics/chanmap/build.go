@@ -169,7 +169,7 @@ func (c *checker) build(doc map[string]any) *Map {
 		"footer": text(&m.Complete.Footer), "marker": text(&m.Complete.Marker),
 	})
 	sub("time", keys{"column": column(&m.Time.Column), "unit": text(&m.Time.Unit), "rate_hz": number(&m.Time.RateHz)})
-	sub("processing", keys{"baseline_ms": number(&m.Processing.BaselineMS)})
+	sub("processing", keys{"baseline_ms": number(&m.Processing.BaselineMS), "resample_hz": number(&m.Processing.ResampleHz)})
 	sub("ram", keys{"mass_kg": number(&m.Ram.MassKG)})
 	c.channels(m, doc["channel"])
 	c.check(m)
@@ -207,7 +207,8 @@ func (c *checker) channels(m *Map, v any) {
 			"column": column(&ch.Column), "measures": text(&ch.Measures), "axis": text(&ch.Axis), "unit": text(&ch.Unit),
 			"sensitivity": number(&ch.Sensitivity), "cfc": whole(&ch.CFC), "full_scale": number(&ch.FullScale),
 			"expanded_uncertainty_percent": number(&ch.ExpandedUncertaintyPercent), "position_mm": triple(&ch.PositionMM),
-			"flag_mm": number(&ch.FlagMM), "sensor": text(&ch.Sensor),
+			"cross_axis_percent": number(&ch.CrossAxisPercent),
+			"flag_mm":            number(&ch.FlagMM), "sensor": text(&ch.Sensor),
 		})
 		if _, ok := t["cfc"]; !ok {
 			ch.CFC = DefaultCFC(ch.Measures)

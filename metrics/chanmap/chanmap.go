@@ -41,6 +41,7 @@ type Time struct {
 // Processing says what is done before the metrics.
 type Processing struct {
 	BaselineMS float64 `toml:"baseline_ms" json:"baseline_ms,omitempty"` // mean over the first part of the record, taken off
+	ResampleHz float64 `toml:"resample_hz" json:"resample_hz,omitempty"` // uneven times are put on even ones, so that they can be filtered
 }
 
 // Ram is what the energy needs.
@@ -58,6 +59,7 @@ type Channel struct {
 	CFC                        int        `toml:"cfc" json:"cfc,omitempty"`
 	FullScale                  float64    `toml:"full_scale" json:"full_scale,omitempty"`
 	ExpandedUncertaintyPercent float64    `toml:"expanded_uncertainty_percent" json:"expanded_uncertainty_percent,omitempty"`
+	CrossAxisPercent           float64    `toml:"cross_axis_percent" json:"cross_axis_percent,omitempty"` // transverse sensitivity and misalignment together, at most; 0: not stated
 	PositionMM                 [3]float64 `toml:"position_mm" json:"position_mm"`
 	FlagMM                     float64    `toml:"flag_mm" json:"flag_mm,omitempty"`
 	Sensor                     string     `toml:"sensor" json:"sensor,omitempty"`

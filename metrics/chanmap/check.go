@@ -74,6 +74,9 @@ func (c *checker) check(m *Map) {
 	c.rowsOf(f.Kind, m.Complete)
 	c.time(m.Time, describes(f.Kind))
 	c.atLeast("processing.baseline_ms", m.Processing.BaselineMS, 0)
+	if hz := m.Processing.ResampleHz; hz < 0 || hz > 1e9 {
+		c.bad("processing.resample_hz", fmt.Sprintf("%g Hz is outside 0 to 1e9", hz), "write samples per second")
+	}
 	c.atLeast("ram.mass_kg", m.Ram.MassKG, 0)
 	if len(m.Channels) == 0 && len(c.faults) == 0 {
 		c.bad("channel", "no channel is bound", "add a [[channel]] table for each column to be used")
@@ -162,6 +165,12 @@ func (c *checker) channel(n int, ch *Channel) {
 	c.atLeast(key("flag_mm"), ch.FlagMM, 0)
 	if p := ch.ExpandedUncertaintyPercent; p < 0 || p > 100 {
 		c.bad(key("expanded_uncertainty_percent"), fmt.Sprintf("%g is outside 0 to 100", p), "write the expanded uncertainty (k = 2) in percent of reading")
+	}
+	if p := ch.CrossAxisPercent; p < 0 || p > 100 {
+		c.bad(key("cross_axis_percent"), fmt.Sprintf("%g is outside 0 to 100", p), "write the largest share of another axis that the sensor may see, in percent")
+	}
+	if ch.CrossAxisPercent > 0 && ch.Axis == "" {
+		c.bad(key("cross_axis_percent"), "only a channel with an axis sees other axes", "remove the key")
 	}
 	if ch.FlagMM > 0 && ch.Measures != string(signal.LightGate) {
 		c.bad(key("flag_mm"), "only a light gate has a flag", "remove the key")

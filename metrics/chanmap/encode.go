@@ -37,9 +37,10 @@ func Encode(w io.Writer, m Map) error {
 	pair(&b, "column", m.Time.Column, m.Time.Column != "")
 	pair(&b, "unit", m.Time.Unit, m.Time.Unit != "")
 	real64(&b, "rate_hz", m.Time.RateHz, m.Time.RateHz != 0)
-	if m.Processing.BaselineMS != 0 {
-		b.WriteString("\n# The mean over the first milliseconds of the record is taken off.\n[processing]\n")
-		real64(&b, "baseline_ms", m.Processing.BaselineMS, true)
+	if m.Processing != (Processing{}) {
+		b.WriteString("\n# The mean over the first milliseconds of the record is taken off; uneven times are\n# put on resample_hz even ones a second, if that is given.\n[processing]\n")
+		real64(&b, "baseline_ms", m.Processing.BaselineMS, m.Processing.BaselineMS != 0)
+		real64(&b, "resample_hz", m.Processing.ResampleHz, m.Processing.ResampleHz != 0)
 	}
 	if m.Ram.MassKG != 0 {
 		b.WriteString("\n# Moving mass, for the energy.\n[ram]\n")
@@ -66,6 +67,7 @@ func channel(b *strings.Builder, ch Channel) {
 	whole64(b, "cfc", ch.CFC, ch.CFC != DefaultCFC(ch.Measures) || ch.CFC != 0)
 	real64(b, "full_scale", ch.FullScale, ch.FullScale != 0)
 	real64(b, "expanded_uncertainty_percent", ch.ExpandedUncertaintyPercent, ch.ExpandedUncertaintyPercent != 0)
+	real64(b, "cross_axis_percent", ch.CrossAxisPercent, ch.CrossAxisPercent != 0)
 	if ch.PositionMM != [3]float64{} {
 		fmt.Fprintf(b, "position_mm = [%s, %s, %s]\n", float(ch.PositionMM[0]), float(ch.PositionMM[1]), float(ch.PositionMM[2]))
 	}

@@ -176,13 +176,14 @@ func TestEncodeRoundTrip(t *testing.T) {
 			Format:     chanmap.Format{Kind: "delimited", Delimiter: rapid.SampledFrom([]string{"", ",", ";", "\t", "|", " "}).Draw(t, "delimiter"), HeaderRows: rapid.IntRange(0, 9).Draw(t, "header_rows")},
 			Complete:   chanmap.Complete{Rule: "footer", Footer: "x" + rapid.String().Draw(t, "footer")},
 			Time:       chanmap.Time{RateHz: rapid.Float64Range(1, 1e9).Draw(t, "rate")},
-			Processing: chanmap.Processing{BaselineMS: rapid.Float64Range(0, 100).Draw(t, "baseline")},
+			Processing: chanmap.Processing{BaselineMS: rapid.Float64Range(0, 100).Draw(t, "baseline"), ResampleHz: rapid.Float64Range(0, 1e6).Draw(t, "resample")},
 			Ram:        chanmap.Ram{MassKG: rapid.Float64Range(0, 100).Draw(t, "mass")},
 			Channels: []chanmap.Channel{
 				{Column: "c" + strings.TrimSpace(rapid.String().Draw(t, "column")), Measures: "linear acceleration", Axis: "-y", Unit: "mV",
 					Sensitivity: rapid.Float64Range(1e-9, 1e9).Draw(t, "sensitivity"), CFC: rapid.SampledFrom([]int{0, 60, 1000}).Draw(t, "cfc"),
 					FullScale: rapid.Float64Range(0, 1e6).Draw(t, "scale"), Sensor: rapid.String().Draw(t, "sensor"),
-					PositionMM: [3]float64{rapid.Float64Range(-1000, 1000).Draw(t, "x"), 0, 1}},
+					CrossAxisPercent: rapid.Float64Range(0, 100).Draw(t, "cross axis"),
+					PositionMM:       [3]float64{rapid.Float64Range(-1000, 1000).Draw(t, "x"), 0, 1}},
 				{Column: "9", Measures: "light gate", FlagMM: 25},
 			},
 		}

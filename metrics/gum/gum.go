@@ -1,8 +1,15 @@
 // Package gum propagates measurement uncertainty after JCGM 100:2008 (GUM), first
-// order, uncorrelated inputs. The inputs here are the sensitivities of the
-// channels, each known to a relative standard uncertainty: a sensitivity that is
-// wrong by a factor s multiplies every sample of its channel by s, so the
-// derivative of a metric to s follows from the samples themselves.
+// order, uncorrelated inputs.
+//
+// The inputs are, for each component of a vector: its sensitivity; the share of the
+// other components that it sees (misalignment and transverse sensitivity); its
+// offset; its noise; and for all of them the time base. A sensitivity that is wrong
+// by a factor 1+s multiplies every sample of its component, so what it does to a
+// result follows from the samples themselves, and so for the other inputs. Effect
+// holds these derivatives, Inputs the standard uncertainties, Budget their products.
+//
+// Left out: that the largest of noisy samples is too large on the average, and what
+// the filter's tolerance and the mounting of the sensors do.
 package gum
 
 import "math"
@@ -26,118 +33,113 @@ func Expanded(contributions ...float64) float64 {
 	return CoverageFactor * Combine(contributions...)
 }
 
-// Vector is a signal of one to three orthogonal components.
-type Vector struct {
-	Axes      [][]float64 // the components
-	Magnitude []float64   // their resultant
-	Relative  []float64   // relative standard uncertainty of each component's sensitivity
+// Rectangular is the standard uncertainty of a value that may lie anywhere within
+// ± halfWidth (JCGM 100:2008, 4.3.7).
+func Rectangular(halfWidth float64) float64 { return halfWidth / math.Sqrt(3) }
+
+// Source names an input.
+type Source string
+
+// The sources, in the order of a budget.
+const (
+	Sensitivity Source = "sensitivity"
+	CrossAxis   Source = "cross axis"
+	Offset      Source = "offset"
+	Noise       Source = "noise"
+	TimeBase    Source = "time base"
+	FlagWidth   Source = "flag width" // of a light gate
+	Edges       Source = "edges"      // of a light gate's signal
+)
+
+// Inputs are the standard uncertainties for each component, in the unit of its
+// samples unless it says relative.
+type Inputs struct {
+	Sensitivity [3]float64 // relative
+	// CrossAxis is that of the share of each other component, relative. CrossUnknown
+	// says that nobody stated it: then it is 0 and the budget says so.
+	CrossAxis    [3]float64
+	CrossUnknown [3]bool
+	Offset       [3]float64
+	Noise        [3]float64 // of one sample after the filter
+	White        [3]float64 // of one sample before it, independent from sample to sample
+	TimeBase     float64    // relative
 }
 
-// share is the derivative of the resultant at sample i to the factor of component k.
-func (v Vector) share(k, i int) float64 {
-	if v.Magnitude[i] == 0 {
-		return 0
-	}
-	return v.Axes[k][i] * v.Axes[k][i] / v.Magnitude[i]
+// Effect is what the inputs do to a result: derivatives, by component.
+type Effect struct {
+	Components int
+	// Share[k][j] is the change of the result when component j is added once to
+	// component k; k = j is the sensitivity.
+	Share    [3][3]float64
+	Offset   [3]float64 // when 1 is added to every sample of component k
+	Noise    [3]float64 // when 1 is added to the one sample that counts
+	White    [3]float64 // root of the sum of squares over the samples
+	TimeBase float64    // when every time is stretched by a factor 1+1
 }
 
-// combine is the expanded uncertainty for the given derivatives to the factors.
-func (v Vector) combine(derivative func(k int) float64) float64 {
-	var c [3]float64
-	for k := range v.Axes {
-		c[k] = derivative(k) * v.Relative[k]
-	}
-	return Expanded(c[:]...)
+// Contribution is one row of a budget.
+type Contribution struct {
+	Source    Source
+	Component int     // 0, 1, 2; −1 for what concerns all
+	Input     float64 // standard uncertainty of the input, see Inputs
+	Standard  float64 // what it makes of the result, in its unit
+	Unknown   bool    // the input was not stated, and is not in the sum
 }
 
-// Sample is the expanded uncertainty of the resultant at sample i, as for a peak.
-func (v Vector) Sample(i int) float64 {
-	return v.combine(func(k int) float64 { return v.share(k, i) })
-}
+// Budget is the table of contributions to the uncertainty of one result.
+type Budget []Contribution
 
-// SeverityIndex is the expanded uncertainty of ∫ a^2.5 dt between two samples;
-// at gives the time of a sample in seconds.
-func (v Vector) SeverityIndex(first, last int, at func(int) float64) float64 {
-	return v.combine(func(k int) float64 {
-		return trapezoid(first, last, at, func(i int) float64 {
-			m := v.Magnitude[i]
-			return 2.5 * m * math.Sqrt(m) * v.share(k, i)
-		})
-	})
-}
-
-// HIC is the expanded uncertainty of a head injury criterion whose window runs
-// from sample first to sample last. The window is the best one, so a small shift
-// of it changes the value in second order only and is left out.
-func (v Vector) HIC(first, last int, at func(int) float64) float64 {
-	span := at(last) - at(first)
-	if !(span > 0) {
-		return 0
-	}
-	mean := trapezoid(first, last, at, func(i int) float64 { return v.Magnitude[i] }) / span
-	return v.combine(func(k int) float64 {
-		return 2.5 * mean * math.Sqrt(mean) * trapezoid(first, last, at, func(i int) float64 { return v.share(k, i) })
-	})
-}
-
-// Components is the expanded uncertainty of the length of a vector whose
-// components scale with their factors, as of a velocity change.
-func (v Vector) Components(value []float64) float64 {
-	length := Combine(value...)
-	if length == 0 {
-		return 0
-	}
-	return v.combine(func(k int) float64 { return value[k] * value[k] / length })
-}
-
-// Held is the expanded uncertainty of a level that the resultant meets at two
-// points a fixed time apart, as the 3 ms clip: value and slope of the resultant
-// differ between the points, and the interval gives way. Each point lies at a
-// fraction of the cell from its sample to the next.
-func (v Vector) Held(from, to Point) float64 {
-	slopeFrom, slopeTo := v.slope(from.Sample), v.slope(to.Sample)
-	return v.combine(func(k int) float64 {
-		a, b := v.shareAt(k, from), v.shareAt(k, to)
-		if slopeFrom-slopeTo <= 0 {
-			return (a + b) / 2
-		}
-		return a + slopeFrom*(b-a)/(slopeFrom-slopeTo)
-	})
-}
-
-// Point is a place in the cell from a sample to the next; Fraction is 0 to 1.
-type Point struct {
-	Sample   int
-	Fraction float64
-}
-
-// slope is the rise of the resultant over the cell behind a sample.
-func (v Vector) slope(i int) float64 {
-	if i+1 >= len(v.Magnitude) {
-		return 0
-	}
-	return v.Magnitude[i+1] - v.Magnitude[i]
-}
-
-func (v Vector) shareAt(k int, p Point) float64 {
-	a := v.share(k, p.Sample)
-	if p.Sample+1 >= len(v.Magnitude) {
-		return a
-	}
-	return a + p.Fraction*(v.share(k, p.Sample+1)-a)
-}
-
-// trapezoid integrates f over the samples first to last.
-func trapezoid(first, last int, at func(int) float64, f func(int) float64) float64 {
+// Expanded is the expanded uncertainty of the result (k = 2).
+func (b Budget) Expanded() float64 {
 	sum := 0.0
-	if last <= first {
-		return 0
+	for _, c := range b {
+		sum += c.Standard * c.Standard
 	}
-	before, start := f(first), at(first)
-	for i := first + 1; i <= last; i++ {
-		now, end := f(i), at(i)
-		sum += (end - start) * (before + now) / 2
-		before, start = now, end
+	return CoverageFactor * math.Sqrt(sum)
+}
+
+// Scaled multiplies what every input makes of the result, as for a result that
+// depends on this one with the given derivative.
+func (b Budget) Scaled(derivative float64) Budget {
+	out := make(Budget, len(b))
+	for i, c := range b {
+		c.Standard *= math.Abs(derivative)
+		out[i] = c
 	}
-	return sum
+	return out
+}
+
+// Budget puts inputs and derivatives together. Inputs of no effect are left out,
+// those that nobody stated are named.
+func (e Effect) Budget(in Inputs) Budget {
+	b := make(Budget, 0, 4*e.Components+1)
+	row := func(s Source, k int, input, standard float64) {
+		if standard > 0 {
+			b = append(b, Contribution{Source: s, Component: k, Input: input, Standard: standard})
+		}
+	}
+	for k := range e.Components {
+		row(Sensitivity, k, in.Sensitivity[k], in.Sensitivity[k]*math.Abs(e.Share[k][k]))
+	}
+	for k := range e.Components {
+		if in.CrossUnknown[k] {
+			b = append(b, Contribution{Source: CrossAxis, Component: k, Unknown: true})
+			continue
+		}
+		others := e.Share[k]
+		others[k] = 0
+		row(CrossAxis, k, in.CrossAxis[k], in.CrossAxis[k]*Combine(others[:e.Components]...))
+	}
+	for k := range e.Components {
+		row(Offset, k, in.Offset[k], in.Offset[k]*math.Abs(e.Offset[k]))
+	}
+	for k := range e.Components {
+		if e.White[k] > 0 {
+			row(Noise, k, in.White[k], in.White[k]*e.White[k])
+		} else {
+			row(Noise, k, in.Noise[k], in.Noise[k]*math.Abs(e.Noise[k]))
+		}
+	}
+	row(TimeBase, -1, in.TimeBase, in.TimeBase*math.Abs(e.TimeBase))
+	return b
 }

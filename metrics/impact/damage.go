@@ -58,7 +58,7 @@ func DAMAGE(alpha [3][]float64, rateHz float64) (value, atS float64) {
 			largest, atS = sum, float64(n-1)/rateHz+float64(i+1)*step
 		}
 	}
-	return d.value("beta") * math.Sqrt(largest), atS
+	return d.Value("beta") * math.Sqrt(largest), atS
 }
 
 // tailStep is the step in seconds by which the model runs on after the record.
@@ -88,8 +88,8 @@ func (m *mode) advance(s oscillator, before, after float64) oscillator {
 
 // damageModes finds the three modes and their transitions over a step in seconds.
 func damageModes(d Definition, step float64) [3]mode {
-	kxx, kyy, kzz := d.value("kxx"), d.value("kyy"), d.value("kzz")
-	kxy, kyz, kxz := d.value("kxy"), d.value("kyz"), d.value("kxz")
+	kxx, kyy, kzz := d.Value("kxx"), d.Value("kyy"), d.Value("kzz")
+	kxy, kyz, kxz := d.Value("kxy"), d.Value("kyz"), d.Value("kxz")
 	stiffness, vectors := eigen([3][3]float64{
 		{kxx + kxy + kxz, -kxy, -kxz},
 		{-kxy, kxy + kyy + kyz, -kyz},
@@ -97,7 +97,7 @@ func damageModes(d Definition, step float64) [3]mode {
 	})
 	var modes [3]mode
 	for m := range modes {
-		k, c := stiffness[m], d.value("a1")*stiffness[m]
+		k, c := stiffness[m], d.Value("a1")*stiffness[m]
 		// state: deflection, velocity, drive, rise of the drive over one step
 		e := exponential([4][4]float64{
 			{0, step, 0, 0},

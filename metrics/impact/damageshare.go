@@ -25,7 +25,7 @@ func DAMAGEShares(alpha [3][]float64, rateHz, timeS float64) (shares [3][3]float
 			for range after {
 				s[m] = tail[m].advance(s[m], 0, 0)
 			}
-			shares[axis][m] = d.value("beta") * s[m].deflection
+			shares[axis][m] = d.Value("beta") * s[m].deflection
 		}
 	}
 	return shares

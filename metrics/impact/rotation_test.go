@@ -116,19 +116,6 @@ func TestDAMAGEOfNothing(t *testing.T) {
 	}
 }
 
-func TestDefinitionsAreComplete(t *testing.T) {
-	seen := map[string]bool{}
-	for _, d := range impact.Definitions() {
-		if d.ID == "" || d.Metric == "" || d.Form == "" || d.Source == "" || len(d.Constants) == 0 || seen[d.ID] {
-			t.Errorf("definition %+v is incomplete or doubled", d)
-		}
-		seen[d.ID] = true
-		if !d.Confirmed() && d.Citation() == d.Source {
-			t.Errorf("%s: the citation hides that constants are not confirmed", d.ID)
-		}
-	}
-}
-
 func BenchmarkDAMAGE(b *testing.B) {
 	var alpha [3][]float64
 	for k := range alpha {

@@ -11,11 +11,14 @@ import (
 // Assumed standard uncertainties, used where the channel says nothing better.
 // Common practice, no published source.
 const (
-	flagWidthUncertaintyMM = 0.02   // a calliper reading of the flag
-	timeBaseRelative       = 100e-6 // half width of the tolerance of the acquisition's clock
-	spikeSamples           = 2      // a change this short is a disturbance, not a flag
-	returnFactor           = 5      // a later passage is a return when so many passage times lie between
+	flagWidthUncertaintyMM = 0.02 // a calliper reading of the flag
+	spikeSamples           = 2    // a change this short is a disturbance, not a flag
+	returnFactor           = 5    // a later passage is a return when so many passage times lie between
 )
+
+// TimeBaseRelative is the half width of the tolerance of the acquisition's clock
+// that is assumed. Common practice, no published source.
+const TimeBaseRelative = 100e-6
 
 // Levels at which the gate counts as changed, as a fraction of the step
 // between clear and blocked: hysteresis around the half level.
@@ -30,9 +33,12 @@ type Passage struct {
 	SpeedMS float64
 	// StandardUncertaintyMS combines flag width, time base and edges.
 	StandardUncertaintyMS float64
-	FirstEdgeS, LastEdgeS float64 // times of the half level
-	SpikesIgnored         int     // changes too short to be a flag
-	ReturnedAtS           float64 // start of a second passage, the ram coming back; NaN when there was none
+	// Its parts: what each makes of the speed.
+	FlagUncertaintyMS, ClockUncertaintyMS, EdgesUncertaintyMS float64
+	FlagAssumed                                               bool    // the flag's width is taken as known to 0.02 mm, for want of a statement
+	FirstEdgeS, LastEdgeS                                     float64 // times of the half level
+	SpikesIgnored                                             int     // changes too short to be a flag
+	ReturnedAtS                                               float64 // start of a second passage, the ram coming back; NaN when there was none
 }
 
 // GateSpeed is the mean speed in m/s of the flag of width gate.FlagMM through
@@ -103,12 +109,14 @@ func MeasurePassage(rec *signal.Recording, gate *signal.Channel) (Passage, error
 		relWidth = gate.ExpandedUncertaintyPercent / 2 / 100
 	}
 	relEdges := math.Hypot(first.uS, last.uS) / dt
-	relClock := timeBaseRelative / math.Sqrt(3)
+	relClock := TimeBaseRelative / math.Sqrt(3)
 	v := widthM / dt
 	return Passage{
 		SpeedMS:               v,
 		StandardUncertaintyMS: v * math.Sqrt(relWidth*relWidth+relEdges*relEdges+relClock*relClock),
-		FirstEdgeS:            first.atS, LastEdgeS: last.atS,
+		FlagUncertaintyMS:     v * relWidth, ClockUncertaintyMS: v * relClock, EdgesUncertaintyMS: v * relEdges,
+		FlagAssumed: gate.ExpandedUncertaintyPercent <= 0,
+		FirstEdgeS:  first.atS, LastEdgeS: last.atS,
 		SpikesIgnored: spikes, ReturnedAtS: back,
 	}, nil
 }
@@ -117,13 +125,13 @@ func MeasurePassage(rec *signal.Recording, gate *signal.Channel) (Passage, error
 // be the ram coming back from the impact: it must have left the gate clear for
 // several times as long as the first passage took. A ram that rebounds is
 // slower than it came, and must first travel to the head form and back.
-func returned(found []run, s []step) bool {
+func returned(found []run, b *beam) bool {
 	first := found[0]
 	if first.from < 0 || first.to < 0 {
 		return false
 	}
-	took := s[first.to].atS - first.first(s)
-	return found[1].first(s)-s[first.to].atS > returnFactor*took
+	left := b.step(first.to).atS
+	return found[1].first(b)-left > returnFactor*(left-first.first(b))
 }
 
 func gateFault(gate *signal.Channel, code fault.Code, what, fix string) *fault.Error {

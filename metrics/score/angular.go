@@ -1,10 +1,9 @@
 package score
 
 import (
-	"math"
-
 	"thudbook/metrics/gum"
 	"thudbook/metrics/impact"
+	"thudbook/metrics/signal"
 )
 
 // endSamples at each end are left out when the largest angular acceleration is
@@ -17,23 +16,22 @@ func (c *computation) angularMetrics(a axes, alpha [][]float64, linear peakOf) {
 	if len(a.values) == 0 {
 		return
 	}
-	r, u := a.magnitude, a.vector()
+	r, u := a.magnitude, c.vector(a.values, a.magnitude)
 	c.report.Detail.Angular = r
 	t := c.trace(r)
 	peak, at := impact.Peak(r)
 	if at < 0 {
 		return
 	}
-	c.put("peak_angular_velocity", Result{Value: peak, Unit: "rad/s", AtS: new(t.At(at)),
-		ExpandedUncertainty: expanded(a.known, func() float64 { return u.Sample(at) })})
+	c.putUncertain("peak_angular_velocity", Result{Value: peak, Unit: "rad/s", AtS: new(t.At(at))}, &a, func() gum.Effect { return u.Sample(at) })
 	if !a.complete() {
 		return
 	}
-	c.bric(a)
+	c.bric(&a)
 	if alpha == nil {
 		return
 	}
-	magnitude := impact.Magnitude(nil, alpha...)
+	magnitude := impact.Magnitude(c.floats(c.rec.Len()), alpha...)
 	c.report.Detail.AngularAcceleration = magnitude
 	inner := magnitude[endSamples : len(magnitude)-endSamples]
 	peakAlpha, at := impact.Peak(inner)
@@ -41,27 +39,60 @@ func (c *computation) angularMetrics(a axes, alpha [][]float64, linear peakOf) {
 		return
 	}
 	at += endSamples
-	ua := gum.Vector{Axes: alpha, Magnitude: magnitude, Relative: a.relative}
-	c.put("peak_angular_acceleration", Result{Value: peakAlpha, Unit: "rad/s2", AtS: new(t.At(at)),
-		ExpandedUncertainty: expanded(a.known, func() float64 { return ua.Sample(at) })})
-	c.gambit(linear, peakOf{value: peakAlpha, ok: true, known: a.known, expanded: ua.Sample(at)})
+	slopes := c.slopes(&a, alpha)
+	u = c.vector(alpha, magnitude)
+	expandedAlpha := c.putUncertain("peak_angular_acceleration", Result{Value: peakAlpha, Unit: "rad/s2", AtS: new(t.At(at))}, &slopes, func() gum.Effect {
+		e := u.Sample(at)
+		e.TimeBase = peakAlpha
+		return e
+	})
+	c.gambit(linear, peakOf{value: peakAlpha, ok: true, known: a.known, expanded: expandedAlpha})
+	if !c.even() {
+		return
+	}
 	value, atS := impact.DAMAGE([3][]float64(alpha), c.rec.RateHz)
-	c.put("damage", Result{Value: value, AtS: new(t.At(0) + atS), Definition: impact.DAMAGEForm().ID,
-		ExpandedUncertainty: expanded(a.known, func() float64 { return c.damageUncertainty(a, alpha, atS) })})
+	c.putUncertain("damage", Result{Value: value, AtS: new(t.At(0) + atS), Definition: impact.DAMAGEForm().ID}, &slopes, func() gum.Effect {
+		return c.damageEffect([3][]float64(alpha), atS, slopes.inputs.CrossAxis != [3]float64{})
+	})
 }
 
-// bric is the brain injury criterion of the three largest rates.
-func (c *computation) bric(a axes) {
-	var peaks, parts [3]float64
+// slopes is what is known of the derivative of the angular velocity: an offset is
+// gone, and the noise is its own.
+func (c *computation) slopes(a *axes, alpha [][]float64) axes {
+	out := *a
+	out.unit = "rad/s2"
+	out.inputs.Offset, out.inputs.Noise, out.inputs.White = [3]float64{}, [3]float64{}, [3]float64{}
+	if c.lead >= 10 {
+		for k, v := range alpha {
+			out.inputs.Noise[k] = signal.Deviation(v[endSamples:c.lead])
+		}
+	}
+	return out
+}
+
+// bric is the brain injury criterion of the three largest rates, each at its own time.
+func (c *computation) bric(a *axes) {
+	var peaks [3]float64
+	var at [3]int
 	critical := impact.BrICCriticals()
 	for k := range peaks {
-		peaks[k], _ = impact.PeakAbs(a.values[k])
-		parts[k] = peaks[k] / critical[k]
+		peaks[k], at[k] = impact.PeakAbs(a.values[k])
 	}
-	c.put("bric", Result{Value: impact.BrIC(peaks), Definition: impact.BrICForm().ID,
-		ExpandedUncertainty: expanded(a.known, func() float64 {
-			return gum.Vector{Axes: a.values, Magnitude: a.magnitude, Relative: a.relative}.Components(parts[:])
-		})})
+	value := impact.BrIC(peaks)
+	c.putUncertain("bric", Result{Value: value, Definition: impact.BrICForm().ID}, a, func() gum.Effect {
+		e := gum.Effect{Components: 3}
+		if value == 0 {
+			return e
+		}
+		for k := range 3 {
+			w := peaks[k] / (critical[k] * critical[k] * value) // derivative to the peak
+			for j := range 3 {
+				e.Share[k][j] = w * a.values[j][at[k]]
+			}
+			e.Offset[k], e.Noise[k] = w, w
+		}
+		return e
+	})
 }
 
 // gambit combines the peaks of linear and angular acceleration.
@@ -77,28 +108,34 @@ func (c *computation) gambit(linear, angular peakOf) {
 		})})
 }
 
-// damageUncertainty uses that the model is linear: at the instant of the largest
-// deflection each axis has its own share, and the shares scale with the
-// sensitivities.
-func (c *computation) damageUncertainty(a axes, alpha [][]float64, atS float64) float64 {
-	shares := impact.DAMAGEShares([3][]float64(alpha), c.rec.RateHz, atS)
-	length := 0.0
-	for k := range 3 {
-		sum := 0.0
-		for j := range 3 {
-			sum += shares[j][k]
+// damageEffect uses that the model is linear: at the instant of the largest
+// deflection each axis has its own share of it, driven by its own signal or by that of
+// another axis that its sensor sees.
+func (c *computation) damageEffect(alpha [3][]float64, atS float64, cross bool) gum.Effect {
+	shares := impact.DAMAGEShares(alpha, c.rec.RateHz, atS)
+	var total [3]float64
+	for _, s := range shares {
+		for m := range total {
+			total[m] += s[m]
 		}
-		length += sum * sum
 	}
+	length := gum.Combine(total[:]...)
+	e := gum.Effect{Components: 3, TimeBase: length} // the drive goes with one over the time; that the model answers otherwise is left out
 	if length == 0 {
-		return 0
+		return e
 	}
-	var parts [3]float64
-	for j := range parts { // derivative of the length to the factor of axis j
-		for k := range 3 {
-			parts[j] += shares[j][k] * (shares[0][k] + shares[1][k] + shares[2][k])
+	for turn := range 3 {
+		if turn > 0 {
+			if !cross {
+				break
+			}
+			shares = impact.DAMAGEShares([3][]float64{alpha[turn], alpha[(1+turn)%3], alpha[(2+turn)%3]}, c.rec.RateHz, atS)
 		}
-		parts[j] *= a.relative[j] / math.Sqrt(length)
+		for k := range 3 {
+			for m := range total {
+				e.Share[k][(k+turn)%3] += shares[k][m] * total[m] / length
+			}
+		}
 	}
-	return gum.Expanded(parts[:]...)
+	return e
 }

@@ -18,17 +18,13 @@ type axes struct {
 	axis      []signal.Axis
 	values    [][]float64
 	magnitude []float64
-	relative  []float64 // standard uncertainty of each sensitivity
-	known     bool      // every relative is
+	inputs    gum.Inputs    // standard uncertainties, in the order of values
+	known     bool          // that of every sensitivity is
+	nine      *nineChannels // where the values come from nine accelerometers
 }
 
 // complete tells whether x, y and z are all there.
 func (a *axes) complete() bool { return len(a.values) == 3 }
-
-// vector is the form in which uncertainties are propagated.
-func (a *axes) vector() gum.Vector {
-	return gum.Vector{Axes: a.values, Magnitude: a.magnitude, Relative: a.relative}
-}
 
 // axes finds the channels of a quantity: along each axis the first that can be read.
 func (c *computation) axes(q signal.Quantity) axes {
@@ -42,7 +38,6 @@ func (c *computation) axes(q signal.Quantity) axes {
 			out.index = append(out.index, at)
 			out.axis = append(out.axis, axis)
 			out.values = append(out.values, ch.Values)
-			out.relative = append(out.relative, ch.ExpandedUncertaintyPercent/100/gum.CoverageFactor)
 			if ch.ExpandedUncertaintyPercent <= 0 {
 				out.known = false
 			}
@@ -59,7 +54,8 @@ func (c *computation) axes(q signal.Quantity) axes {
 	if !out.complete() {
 		c.flags.add(IncompleteTriad, c.rec.Channels[out.index[0]].Name, "only %d of 3 axes of %s are mapped; the resultant is that of the axes there are", len(out.values), q)
 	}
-	out.magnitude = impact.Magnitude(nil, out.values...)
+	out.inputs = c.inputs(out.index)
+	out.magnitude = impact.Magnitude(c.floats(c.rec.Len()), out.values...)
 	return out
 }
 
@@ -75,8 +71,14 @@ func (c *computation) withoutUncertainty(index []int, q signal.Quantity) {
 }
 
 // find looks for a readable channel; mapped is true when the map or the recording
-// has one at all.
+// has one at all. Of nine accelerometers it is the central one.
 func (c *computation) find(q signal.Quantity, axis signal.Axis) (mapped bool, at int) {
+	if c.nine != nil && q == signal.LinearAcceleration {
+		if i := c.nine.centre(axis); c.readable[i] {
+			return true, i
+		}
+		return true, -1
+	}
 	for i := range c.rec.Channels {
 		if ch := &c.rec.Channels[i]; ch.Measures == q && ch.Axis == axis {
 			if c.readable[i] {
@@ -111,7 +113,8 @@ func (c *computation) toCentre(linear *axes, angular axes, alpha [][]float64) {
 			"the accelerometers sit away from the centre of gravity, and three linear and three evenly sampled angular velocity channels are needed to move them there")
 		return
 	}
-	moved := headform.AtCentre([3][]float64{}, headform.Motion{
+	n := c.rec.Len()
+	moved := headform.AtCentre([3][]float64{c.floats(n), c.floats(n), c.floats(n)}, headform.Motion{
 		Linear:       [3][]float64(linear.values),
 		Rate:         [3][]float64(angular.values),
 		Acceleration: [3][]float64(alpha),
@@ -132,7 +135,7 @@ func (c *computation) angularAcceleration(angular axes) [][]float64 {
 	}
 	alpha := make([][]float64, 3)
 	for k := range alpha {
-		alpha[k] = signal.Derivative(nil, angular.values[k], c.rec.RateHz)
+		alpha[k] = signal.Derivative(c.floats(c.rec.Len()), angular.values[k], c.rec.RateHz)
 	}
 	c.report.Process.Derivative = "five-point stencil of the filtered angular velocity"
 	return alpha

@@ -23,7 +23,16 @@ type computation struct {
 	rec      *signal.Recording // filtered
 	readable []bool            // by channel
 	noise    []float64         // filtered standard deviation in the baseline window, by channel; 0: unknown
-	lead     int               // samples of the baseline window
+	white    []float64         // the same before the filter
+	// trend is the slope in the baseline window before the filter, for each sample,
+	// with its standard error.
+	trend, trendError []float64
+	crossAxis         []float64      // percent, by channel; 0: not stated
+	before            map[string]int // class that the file says its values are filtered with, by channel
+	nine              *nineChannels  // nil: the linear channels are no such arrangement
+	lean              bool           // only results are wanted
+	loans             [][]float64    // memory to give back
+	lead              int            // samples of the baseline window
 }
 
 // run computes everything, in the order of SAE J211-1: scale, offset, filter, then
@@ -42,12 +51,17 @@ func (c *computation) run(raw *signal.Recording) {
 	}
 	angular := c.axes(signal.AngularVelocity)
 	alpha := c.angularAcceleration(angular)
+	if c.nine != nil && !angular.complete() {
+		angular, alpha = c.rotation()
+	}
 	linear := c.axes(signal.LinearAcceleration)
 	c.toCentre(&linear, angular, alpha)
 	peakLinear := c.linearMetrics(linear)
 	c.angularMetrics(angular, alpha, peakLinear)
+	c.furtherMetrics()
 	c.noiseHides()
 	c.speedMetrics(raw)
+	c.plausible()
 	c.quiet(linear, angular)
 }
 
@@ -63,6 +77,7 @@ func (c *computation) noiseHides() {
 			c.report.Results[name] = r
 		}
 	}
+	c.report.Detail.Budgets = nil
 	c.flags.add(UncertaintyUnknown, "", "noise is large against the signal: the uncertainty of the sensitivities alone would mislead")
 }
 

@@ -16,6 +16,10 @@ const (
 	DeadChannel          FlagCode = "dead_channel"
 	Dropout              FlagCode = "dropout"
 	ReversedChannel      FlagCode = "reversed_channel"
+	SwappedChannels      FlagCode = "swapped_channels"
+	NotOneBody           FlagCode = "not_one_body"
+	BaselineDrift        FlagCode = "baseline_drift"
+	VelocityImplausible  FlagCode = "velocity_implausible"
 	NoiseFloor           FlagCode = "noise_floor"
 	RateTooLow           FlagCode = "rate_too_low"
 	UnevenSampling       FlagCode = "uneven_sampling"
@@ -33,6 +37,7 @@ const (
 	RowLeftOut           FlagCode = "row_left_out"
 	ChannelNotUsed       FlagCode = "channel_not_used"
 	OutOfRange           FlagCode = "out_of_range"
+	CalibrationConflict  FlagCode = "calibration_conflict"
 	UncertaintyUnknown   FlagCode = "uncertainty_unknown"
 )
 
@@ -50,8 +55,12 @@ func FlagTable() []FlagMeaning {
 		{IncompleteTriad, "The map has fewer than three axes of this quantity; the resultant is that of the axes there are and is too small in general.", "Map the missing axes."},
 		{Saturated, "Samples lie at full scale or in a flat top; the true peak was higher, and every metric built on it is too low.", "Raise the range of the amplifier; void the shot if the peak counts."},
 		{DeadChannel, "The channel shows one constant value, or no more than its own noise while the others show an impact.", "Check sensor, cable and excitation before the next shot."},
-		{Dropout, "The channel stood still on one value inside a moving signal.", "Check cable and connector; look at the trace before accepting."},
-		{ReversedChannel, "Two channels of one quantity and axis run against each other: one of them has the wrong sign.", "With the tank vented and locked out, tap the head form and compare the signs with SAE J211; put a minus before the axis in the map."},
+		{Dropout, "The channel stood still on one value inside a moving signal, or fell to one value and came back.", "Check cable and connector; look at the trace before accepting."},
+		{ReversedChannel, "Two channels of one quantity and axis run against each other, or one of nine accelerometers does not fit the motion of the others: it has the wrong sign. A single axis with the wrong sign cannot be found out: nothing else in the record tells its direction.", "With the tank vented and locked out, tap the head form and compare the signs with SAE J211; put a minus before the axis in the map."},
+		{SwappedChannels, "Two of nine accelerometers fit the motion of the others only when they are exchanged.", "Compare the cables with the channel map."},
+		{NotOneBody, "Nine accelerometers do not fit one rigid body, and no single exchange or sign explains it; angular metrics are not to be trusted.", "Check positions, signs and sensitivities of all nine."},
+		{BaselineDrift, "The signal moves before the impact so much that, going on, it would falsify the peak by more than 1 %; hum of the mains looks alike.", "Let the sensors warm up; check coupling and grounding."},
+		{VelocityImplausible, "The acceleration adds up to a velocity change that the ram cannot give, or to less than a tenth of the ram's speed.", "Check units, sensitivities, the speed and the ram's mass; a glancing blow gives little."},
 		{NoiseFloor, "The filtered noise before the impact is more than 2 % of the peak.", "Check grounding, range and mounting."},
 		{RateTooLow, "The sample rate is less than the ten times the filter class that SAE J211-1 asks for; the filter's corner moves, or the channel was left unfiltered.", "Sample faster."},
 		{UnevenSampling, "Times are uneven or repeat; samples of one time were averaged, and a filter or a derivative cannot be applied to the channel.", "Export with the original even sampling."},
@@ -69,6 +78,7 @@ func FlagTable() []FlagMeaning {
 		{RowLeftOut, "The last row of the file is cut short and was left out.", "Check that the acquisition finished writing."},
 		{ChannelNotUsed, "A second channel measures the same quantity along the same axis; the metrics use the first that can be read.", "Nothing, if it is a spare."},
 		{OutOfRange, "A result is not a finite number and was left out.", "Check units and sensitivities in the map."},
+		{CalibrationConflict, "The certificate in force when the shot was fired and the channel map do not agree, or the certificate cannot be applied. The certificate holds: it belongs to the sensor that was mounted, the map may be older.", "Correct the map, or the sensor mounted at this position."},
 		{UncertaintyUnknown, "No uncertainty is given for an input, so the result carries none.", "Set expanded_uncertainty_percent from the calibration certificate."},
 	}
 }

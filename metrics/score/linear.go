@@ -3,6 +3,7 @@ package score
 import (
 	"thudbook/metrics/gum"
 	"thudbook/metrics/impact"
+	"thudbook/metrics/unit"
 )
 
 // peakOf is a peak with its expanded uncertainty, for combined metrics.
@@ -18,20 +19,20 @@ func (c *computation) linearMetrics(a axes) peakOf {
 	}
 	r := a.magnitude
 	c.report.Detail.Linear = r
-	t, u := c.trace(r), a.vector()
+	t, u := c.trace(r), c.vector(a.values, r)
 	peak, at := impact.Peak(r)
 	if at < 0 {
 		return peakOf{}
 	}
-	c.put("peak_linear_acceleration", Result{Value: peak, Unit: "g", AtS: new(t.At(at)),
-		ExpandedUncertainty: expanded(a.known, func() float64 { return u.Sample(at) })})
+	expandedPeak := c.putUncertain("peak_linear_acceleration", Result{Value: peak, Unit: "g", AtS: new(t.At(at))}, &a, func() gum.Effect { return u.Sample(at) })
+	c.drift(&a, at)
 	c.pulseMetrics(a, t, u)
 	c.windowMetrics(a, t, u)
 	dwell := impact.DwellForm()
 	for k, name := range []string{"dwell_150g", "dwell_200g"} {
 		c.put(name, Result{Value: impact.Dwell(t, dwell.Constants[k].Value), Unit: "s", Definition: dwell.ID})
 	}
-	return peakOf{value: peak, ok: true, known: a.known, expanded: u.Sample(at)}
+	return peakOf{value: peak, ok: true, known: a.known, expanded: expandedPeak}
 }
 
 // pulseMetrics are those between the 4 g crossings around the peak.
@@ -51,13 +52,11 @@ func (c *computation) pulseMetrics(a axes, t impact.Trace, u gum.Vector) {
 	if !p.Returned {
 		c.flags.add(NoReturnBelow4g, "", "the resultant is still above %g g at the end of the record", threshold)
 	}
-	c.put("severity_index", Result{Value: impact.SeverityIndex(t, p.First, p.Last), FromS: new(t.At(p.First)), ToS: new(t.At(p.Last)),
-		Definition:          form.ID,
-		ExpandedUncertainty: expanded(a.known, func() float64 { return u.SeverityIndex(p.First, p.Last, t.At) })})
+	c.putUncertain("severity_index", Result{Value: impact.SeverityIndex(t, p.First, p.Last), FromS: new(t.At(p.First)), ToS: new(t.At(p.Last)),
+		Definition: form.ID}, &a, func() gum.Effect { return u.SeverityIndex(p.First, p.Last) })
 	c.put("impact_duration", Result{Value: p.EndS - p.StartS, Unit: "s", FromS: new(p.StartS), ToS: new(p.EndS)})
 	speed, at, parts := impact.VelocityChange(t, a.values, p.First, p.Last)
-	c.put("velocity_change", Result{Value: speed, Unit: "m/s", AtS: new(t.At(at)),
-		ExpandedUncertainty: expanded(a.known, func() float64 { return u.Components(parts[:len(a.values)]) })})
+	c.putUncertain("velocity_change", Result{Value: speed, Unit: "m/s", AtS: new(t.At(at))}, &a, func() gum.Effect { return u.Integral(parts, p.First, at, unit.G0) })
 }
 
 // pretriggerS is the record before the impact that SAE J211-1 asks for (not
@@ -66,15 +65,15 @@ const pretriggerS = 0.010
 
 // windowMetrics are HIC and clip.
 func (c *computation) windowMetrics(a axes, t impact.Trace, u gum.Vector) {
-	sums := impact.NewCumulative(t, nil)
+	sums := impact.NewCumulative(t, c.floats(len(t.Values)))
 	hic15 := sums.FindHIC(impact.HIC15WindowS, impact.HIC{})
 	hic36 := sums.FindHIC(impact.HIC36WindowS, hic15)
 	for _, h := range []struct {
 		name string
 		impact.HIC
 	}{{"hic15", hic15}, {"hic36", hic36}} {
-		c.put(h.name, Result{Value: h.Value, FromS: new(t.At(h.First)), ToS: new(t.At(h.Last)), Definition: impact.HICForm().ID,
-			ExpandedUncertainty: expanded(a.known, func() float64 { return u.HIC(h.First, h.Last, t.At) })})
+		c.putUncertain(h.name, Result{Value: h.Value, FromS: new(t.At(h.First)), ToS: new(t.At(h.Last)), Definition: impact.HICForm().ID},
+			&a, func() gum.Effect { return u.HIC(h.First, h.Last) })
 	}
 	clip := impact.FindClip(t, impact.Clip3MSDurationS)
 	if clip.ToS <= clip.FromS {
@@ -88,8 +87,6 @@ func (c *computation) windowMetrics(a axes, t impact.Trace, u gum.Vector) {
 		}
 		return gum.Point{Sample: i, Fraction: (at - from) / (next - from)}
 	}
-	c.put("clip_3ms", Result{Value: clip.Value, Unit: "g", FromS: new(clip.FromS), ToS: new(clip.ToS), Definition: impact.ClipForm().ID,
-		ExpandedUncertainty: expanded(a.known, func() float64 {
-			return u.Held(point(clip.First, clip.FromS), point(clip.After, clip.ToS))
-		})})
+	c.putUncertain("clip_3ms", Result{Value: clip.Value, Unit: "g", FromS: new(clip.FromS), ToS: new(clip.ToS), Definition: impact.ClipForm().ID},
+		&a, func() gum.Effect { return u.Held(point(clip.First, clip.FromS), point(clip.After, clip.ToS)) })
 }

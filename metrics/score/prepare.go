@@ -1,6 +1,8 @@
 package score
 
 import (
+	"fmt"
+
 	"thudbook/metrics/cfc"
 	"thudbook/metrics/impact"
 	"thudbook/metrics/signal"
@@ -32,8 +34,13 @@ func (c *computation) inspect(raw *signal.Recording) {
 		if q.StuckRun > 0 && ch.Measures != signal.LightGate && ch.Measures != signal.Pressure {
 			c.flags.add(Dropout, ch.Name, "%d samples in a row have one value from %.6g s on", q.StuckRun, raw.At(q.StuckStart))
 		}
+		if q.Dropouts > 0 && moves(ch.Measures) {
+			c.flags.add(Dropout, ch.Name, "%d times it falls to one value, stands still and comes back: first at %.6g s, to %.4g %s for %.2g ms",
+				q.Dropouts, raw.At(q.DropoutStart), ch.Values[q.DropoutStart], ch.Unit, 1000*(raw.At(q.DropoutStart+q.DropoutSamples)-raw.At(q.DropoutStart)))
+		}
 	}
 	c.missing(raw)
+	c.findNine(raw)
 	c.duplicates(raw)
 }
 
@@ -71,7 +78,7 @@ func axisOf(s string) signal.Axis {
 func (c *computation) duplicates(raw *signal.Recording) {
 	for j := range raw.Channels {
 		b := &raw.Channels[j]
-		if b.Axis == signal.NoAxis || !c.readable[j] {
+		if b.Axis == signal.NoAxis || !c.readable[j] || c.nine != nil && b.Measures == signal.LinearAcceleration {
 			continue
 		}
 		for i := range j {
@@ -88,43 +95,65 @@ func (c *computation) duplicates(raw *signal.Recording) {
 	}
 }
 
-// prepare makes the filtered recording: repeated times merged, offset off, filtered.
+// prepare makes the filtered recording: repeated times merged, uneven times put on
+// even ones if that is asked for, offset off, filtered.
 func (c *computation) prepare(raw *signal.Recording) {
 	p := c.processing()
 	c.report.Process = p
-	merged := raw.MergeRepeats()
+	merged := c.evened(raw, p)
 	rec := *merged
 	rec.Channels = make([]signal.Channel, len(merged.Channels))
 	n := merged.Len()
-	block := make([]float64, n*len(merged.Channels))
+	block := c.floats(n * len(merged.Channels))
+	c.white, c.noise = make([]float64, len(rec.Channels)), make([]float64, len(rec.Channels))
+	c.trend, c.trendError = make([]float64, len(rec.Channels)), make([]float64, len(rec.Channels))
 	c.lead = merged.LeadSamples(p.BaselineMS / 1000)
 	if c.lead == 0 {
 		c.flags.add(NoBaseline, "", "the map gives no baseline window; the offset of the sensors is still in the signals")
 	}
 	for i, ch := range merged.Channels {
 		values := block[i*n : (i+1)*n : (i+1)*n]
-		copy(values, ch.Values)
 		if c.readable[i] && moves(ch.Measures) && c.lead > 0 {
-			offset := signal.Mean(values[:c.lead])
-			for k := range values {
-				values[k] -= offset
+			offset := signal.Mean(ch.Values[:c.lead])
+			for k, v := range ch.Values {
+				values[k] = v - offset
 			}
+			c.white[i] = signal.Deviation(values[:c.lead])
+			c.trend[i], c.trendError[i] = signal.Trend(values[:c.lead])
+		} else {
+			copy(values, ch.Values)
 		}
 		ch.Values = values
 		rec.Channels[i] = ch
 	}
 	c.rec = &rec
 	c.report.Detail.Filtered = &rec
-	if raw.TimeS != nil {
-		c.flags.add(UnevenSampling, "", "times are uneven or repeat: %d samples at %d instants; no filter, integrals by the trapezoid rule", raw.Len(), n)
-	}
 	c.filter(p)
-	c.noise = make([]float64, len(rec.Channels))
 	for i, ch := range rec.Channels {
 		if c.readable[i] && moves(ch.Measures) {
 			c.noise[i] = signal.Deviation(ch.Values[:c.lead])
 		}
 	}
+}
+
+// evened merges repeated times and resamples uneven ones if the map asks for it.
+func (c *computation) evened(raw *signal.Recording, p *Processing) *signal.Recording {
+	merged := raw.MergeRepeats()
+	if raw.TimeS == nil {
+		return merged
+	}
+	found := fmt.Sprintf("times are uneven or repeat: %d samples at %d instants", raw.Len(), merged.Len())
+	if hz := c.chanmap.Processing.ResampleHz; hz > 0 {
+		even, err := merged.Resample(hz)
+		if err == nil {
+			p.ResampledHz = hz
+			c.flags.add(UnevenSampling, "", "%s; put on %d even ones at %.6g Hz, the longest gap being %.3g ms", found, even.Len(), hz, 1000*merged.LongestStepS())
+			return even
+		}
+		found += fmt.Sprintf("; not resampled: %v", err)
+	}
+	c.flags.add(UnevenSampling, "", "%s; no filter, integrals by the trapezoid rule", found)
+	return merged
 }
 
 // moves tells whether a quantity rests at zero before the impact.
@@ -134,7 +163,8 @@ func moves(q signal.Quantity) bool {
 
 // filter runs the class of each channel, channels of one class together.
 func (c *computation) filter(p *Processing) {
-	var scratch cfc.Scratch
+	work := takeFilterScratch()
+	defer filterScratch.Put(work)
 	groups := map[int][][]float64{}
 	var classes []int
 	for i := range c.rec.Channels {
@@ -144,7 +174,7 @@ func (c *computation) filter(p *Processing) {
 			continue
 		}
 		if ch.CFC <= 0 || !c.even() {
-			if moves(ch.Measures) {
+			if moves(ch.Measures) && c.before[ch.Name] == 0 {
 				c.flags.add(Unfiltered, ch.Name, "%s", unfilteredBecause(c.even()))
 			}
 			continue
@@ -165,7 +195,7 @@ func (c *computation) filter(p *Processing) {
 	}
 	for _, class := range classes {
 		if f, err := cfc.Design(class, c.rec.RateHz); err == nil {
-			f.Apply(groups[class], groups[class], &scratch)
+			f.Apply(groups[class], groups[class], work)
 		}
 	}
 }
@@ -180,7 +210,7 @@ func unfilteredBecause(even bool) string {
 // quiet flags noise before the impact and channels that show no impact.
 func (c *computation) quiet(groups ...axes) {
 	for _, g := range groups {
-		if len(g.values) == 0 || c.lead < 10 {
+		if len(g.index) == 0 || c.lead < 10 {
 			continue
 		}
 		peak, _ := impact.Peak(g.magnitude)

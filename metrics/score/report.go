@@ -8,12 +8,13 @@ import (
 
 	"thudbook/metrics/chanmap"
 	"thudbook/metrics/fault"
+	"thudbook/metrics/risk"
 	"thudbook/metrics/signal"
 )
 
 // EngineVersion names the computation. It changes whenever a result may change, so
 // that a stored result says what made it.
-const EngineVersion = "1"
+const EngineVersion = "2"
 
 // Codes of faults that score adds to those of the readers.
 const (
@@ -31,11 +32,16 @@ type Report struct {
 	Faults  []*fault.Error    `json:"faults,omitempty"` // all of them, when there is more than one
 	Flags   []Flag            `json:"flags"`
 	Results map[string]Result `json:"results"`
-	Engine  string            `json:"engine"`
-	Map     *chanmap.Map      `json:"map,omitempty"` // as used, with what was guessed
-	Record  *Record           `json:"record,omitempty"`
-	Process *Processing       `json:"processing,omitempty"`
-	Detail  *Detail           `json:"-"`
+	// Published are functions that others have fitted to injury data, when they were
+	// asked for. They are no results: no medical statement and no pass mark.
+	Published []risk.Value `json:"published_functions,omitempty"`
+	Engine    string       `json:"engine"`
+	Map       *chanmap.Map `json:"map,omitempty"` // as used, with what was guessed
+	// Calibrations are the certificates in force and what was taken of them.
+	Calibrations []UsedCalibration `json:"calibrations,omitempty"`
+	Record       *Record           `json:"record,omitempty"`
+	Process      *Processing       `json:"processing,omitempty"`
+	Detail       *Detail           `json:"-"`
 }
 
 // Result is one metric. Pointers are nil where the field does not apply.
@@ -74,9 +80,11 @@ type Processing struct {
 	CFC          map[string]int `json:"cfc"` // by channel; 0: unfiltered
 	Derivative   string         `json:"derivative,omitempty"`
 	MovedToCG    bool           `json:"moved_to_cg"`
+	ResampledHz  float64        `json:"resampled_hz,omitempty"` // uneven times were put on even ones
 }
 
-// Detail is what screens draw and the log needs; it is not part of the JSON.
+// Detail is what screens draw and the log needs; it is not part of the JSON. With
+// Options.ResultsOnly it holds the cause only.
 type Detail struct {
 	Raw      *signal.Recording // as read, in base units
 	Filtered *signal.Recording // repeated times merged, baseline off, filtered, moved to the centre of gravity
@@ -84,7 +92,9 @@ type Detail struct {
 	Linear              []float64 // g
 	Angular             []float64 // rad/s
 	AngularAcceleration []float64 // rad/s²
-	Cause               error     // of the error code "internal"
+	// Budgets are the tables of contributions to the uncertainties, by result.
+	Budgets map[string][]BudgetRow
+	Cause   error // of the error code "internal"
 }
 
 // Has tells whether a flag with this code is set.

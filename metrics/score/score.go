@@ -18,11 +18,14 @@ import (
 
 // Options of Score. The zero value guesses the map and has no limit but the reader's.
 type Options struct {
-	Name         string       // of the file, for the report
-	Map          *chanmap.Map // nil: guess it
-	TypedSpeedMS *float64     // impact speed typed by a person, m/s
-	MaxSamples   int          // 0: the reader's own limit
-	Size         int64        // of the file in bytes if known, to reserve memory once
+	Name         string        // of the file, for the report
+	Map          *chanmap.Map  // nil: guess it
+	TypedSpeedMS *float64      // impact speed typed by a person, m/s
+	MaxSamples   int           // 0: the reader's own limit
+	Size         int64         // of the file in bytes if known, to reserve memory once
+	Calibrations []Calibration // certificates in force when the shot was fired; they hold over the map
+	ResultsOnly  bool          // the report's Detail holds no signals, and their memory serves the next call
+	Published    bool          // also evaluate published functions of the results, kept apart from them
 }
 
 // Score reads src to its end and computes every metric that the map has channels
@@ -70,6 +73,8 @@ func broken(ctx context.Context, err error) *fault.Error {
 
 // read fills the report from the bytes.
 func read(ctx context.Context, in io.Reader, o Options, rep *Report) {
+	flags := &flagSet{}
+	o.Map, rep.Calibrations = inForce(o.Map, o.Calibrations, flags)
 	got, err := format.Read(ctx, in, format.Options{Name: o.Name, Map: o.Map, MaxSamples: o.MaxSamples, Size: o.Size})
 	if err != nil {
 		if f, ok := fault.As(err); ok && ctx.Err() == nil {
@@ -88,10 +93,13 @@ func read(ctx context.Context, in io.Reader, o Options, rep *Report) {
 		rep.Faults = nil
 	}
 	rep.Map = &got.Map
+	cross := make([]float64, len(got.Map.Channels)) // one for each channel of the recording
+	for i := range cross {
+		cross[i] = got.Map.Channels[i].CrossAxisPercent
+	}
 	if o.Map != nil { // the reader leaves out channels without a column; they are missed below
 		rep.Map.Channels = o.Map.Channels
 	}
-	flags := &flagSet{}
 	if got.Guessed {
 		name := got.Map.Name
 		if name == "" {
@@ -105,12 +113,24 @@ func read(ctx context.Context, in io.Reader, o Options, rep *Report) {
 	if got.Guessed {
 		guessBaseline(got, flags)
 	}
-	c := computation{ctx: ctx, report: rep, flags: flags, chanmap: &got.Map, typedSpeedMS: o.TypedSpeedMS, faults: got.Faults}
+	c := computation{
+		ctx: ctx, report: rep, flags: flags, chanmap: &got.Map, typedSpeedMS: o.TypedSpeedMS, faults: got.Faults,
+		crossAxis: cross, before: got.Filtered, lean: o.ResultsOnly,
+	}
+	if o.ResultsOnly && got.Map.Format.Kind == "delimited" { // whose columns are lent
+		for _, ch := range got.Recording.Channels {
+			c.loans = append(c.loans, ch.Values)
+		}
+	}
 	c.run(&got.Recording)
+	c.giveBack()
 	rep.Flags = flags.sorted()
 	if ctx.Err() != nil {
 		rep.Results = map[string]Result{}
 		rep.Error = broken(ctx, ctx.Err())
+	}
+	if o.Published {
+		rep.Published = published(rep.Results)
 	}
 }
 

@@ -8,11 +8,11 @@ import (
 	"thudbook/metrics/signal"
 )
 
-// mismatchShare is the difference of typed and measured speed that is flagged.
+// mismatchShare is the difference of stated and measured speed that is flagged.
 // Common practice, no published source.
 const mismatchShare = 0.02
 
-// speedMetrics takes the speed from the light gate, or else the typed one.
+// speedMetrics takes the speed from the light gate, or else the stated one.
 func (c *computation) speedMetrics(raw *signal.Recording) {
 	speed, ok := c.gateSpeed(raw)
 	typed := c.typedSpeedMS
@@ -21,11 +21,11 @@ func (c *computation) speedMetrics(raw *signal.Recording) {
 	}
 	switch {
 	case ok && typed != nil && math.Abs(*typed-speed.Value) > mismatchShare*speed.Value:
-		c.flags.add(SpeedMismatch, "", "typed %.4g m/s, measured %.4g m/s; the measured one is used", *typed, speed.Value)
+		c.flags.add(SpeedMismatch, "", "stated %.4g m/s, measured %.4g m/s; the measured one is used", *typed, speed.Value)
 	case !ok && typed != nil:
-		speed = Result{Value: *typed, Unit: "m/s", Note: "typed"}
-		c.flags.add(Manual, "", "impact_speed was typed in")
-		c.flags.add(UncertaintyUnknown, "", "the typed impact_speed carries no uncertainty")
+		speed = Result{Value: *typed, Unit: "m/s", Note: "stated"}
+		c.flags.add(Manual, "", "impact_speed is a stated one, not measured by a light gate in this file")
+		c.flags.add(UncertaintyUnknown, "", "the stated impact_speed carries no uncertainty")
 		ok = true
 	}
 	if !ok {
@@ -55,6 +55,7 @@ func (c *computation) gateSpeed(raw *signal.Recording) (Result, bool) {
 			if u := 2 * p.StandardUncertaintyMS; u > 0 {
 				r.ExpandedUncertainty = &u
 			}
+			c.speedBudget(gate, p)
 			if gate.ExpandedUncertaintyPercent <= 0 {
 				r.Note = "flag width taken as known to 0.02 mm"
 			}

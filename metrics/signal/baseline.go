@@ -45,6 +45,29 @@ func Deviation(values []float64) float64 {
 	return math.Sqrt(sum / float64(len(values)-1))
 }
 
+// Trend is the slope of the least-squares line through evenly spaced values, in
+// their unit for each sample, and its standard error, which holds if they scatter
+// independently. Fewer than three values have no trend.
+func Trend(values []float64) (perSample, standardError float64) {
+	n := float64(len(values))
+	if n < 3 {
+		return 0, 0
+	}
+	mean, middle := Mean(values), (n-1)/2
+	cross := 0.0
+	for i, v := range values {
+		cross += (float64(i) - middle) * (v - mean)
+	}
+	square := n * (n*n - 1) / 12
+	perSample = cross / square
+	rest := 0.0
+	for i, v := range values {
+		d := v - mean - perSample*(float64(i)-middle)
+		rest += d * d
+	}
+	return perSample, math.Sqrt(rest / (n - 2) / square)
+}
+
 // MergeRepeats averages the samples that share one time and returns a recording
 // whose times increase strictly. Without repeats it returns r itself; r and its
 // channels are never changed. A sample that is not a number makes its average one.

@@ -66,12 +66,24 @@ type Processing struct {
 	CFC          map[string]int `json:"cfc,omitempty"` // by channel; 0: unfiltered
 	Derivative   string         `json:"derivative,omitempty"`
 	MovedToCG    bool           `json:"moved_to_cg,omitempty"`
+	ResampledHz  float64        `json:"resampled_hz,omitempty"` // 0: the times of the file
+}
+
+// UsedCalibration is a calibration that was in force when the shot was fired, and
+// what the score took of it.
+type UsedCalibration struct {
+	Calibration     uuid.UUID `json:"calibration"` // the entry
+	Position        string    `json:"position"`
+	Certificate     string    `json:"certificate,omitempty"`
+	TookSensitivity bool      `json:"took_sensitivity,omitempty"`
+	TookUncertainty bool      `json:"took_uncertainty,omitempty"`
 }
 
 // Bounds of one score, so that it fits in a record.
 const (
-	MaxFlags  = 100
-	MaxFaults = 20
+	MaxFlags            = 100
+	MaxFaults           = 20
+	MaxUsedCalibrations = 64
 )
 
 // Score says what was computed from a shot's bytes, and with what. A rescore
@@ -84,6 +96,7 @@ type Score struct {
 	TypedSpeedMS *float64          `json:"typed_speed_m_s,omitempty"`
 	Record       *RecordInfo       `json:"record,omitempty"`
 	Processing   *Processing       `json:"processing,omitempty"`
+	Calibrations []UsedCalibration `json:"calibrations,omitempty"`
 	Results      map[string]Result `json:"results,omitempty"`
 	Flags        []Flag            `json:"flags,omitempty"`
 	Error        *Fault            `json:"error,omitempty"`  // the gravest
@@ -116,6 +129,15 @@ func (s *Score) Validate() error {
 	}
 	if len(s.Faults) > MaxFaults {
 		c.add("faults", fmt.Sprintf("%d faults, the most is %d", len(s.Faults), MaxFaults), "keep the gravest")
+	}
+	if len(s.Calibrations) > MaxUsedCalibrations {
+		c.add("calibrations", fmt.Sprintf("%d calibrations, the most is %d", len(s.Calibrations), MaxUsedCalibrations), "leave out those that were not used")
+	}
+	for i := range s.Calibrations {
+		k := &s.Calibrations[i]
+		c.id("calibration", k.Calibration)
+		c.needText("calibration position", k.Position, MaxText)
+		c.text("calibration certificate", k.Certificate, MaxText)
 	}
 	for i := range s.Faults {
 		s.Faults[i].check(c, "fault")

@@ -31,9 +31,12 @@ type Job struct {
 	Source       record.Hash
 	Map          record.Hash // zero: guess the map
 	TypedSpeedMS *float64
+	// Calibrations are those in force when the shot was fired, see InForce. They hold
+	// over the map; nil: the map alone.
+	Calibrations []score.Calibration
 }
 
-// JobOf is the job of a shot as it stands, with its edits.
+// JobOf is the job of a shot as it stands, with its edits, by the map alone.
 func JobOf(id uuid.UUID, s *lab.Shot) Job {
 	return Job{Shot: id, FileName: s.FileName, Source: s.SourceSHA256, Map: s.MapSHA256, TypedSpeedMS: s.SpeedMS}
 }
@@ -49,7 +52,7 @@ type Scorer struct {
 // the score; an error means that nothing can be said about it: bytes missing
 // or damaged (a problem), or the context done.
 func (s *Scorer) Score(ctx context.Context, j Job) (*lab.Score, error) {
-	rep, err := s.Report(ctx, j)
+	rep, err := s.report(ctx, j, true)
 	if err != nil {
 		return nil, err
 	}
@@ -63,6 +66,11 @@ func (s *Scorer) Score(ctx context.Context, j Job) (*lab.Score, error) {
 // Report is Score with everything that screens draw: recordings raw and
 // filtered, and resultants, in Detail.
 func (s *Scorer) Report(ctx context.Context, j Job) (score.Report, error) {
+	return s.report(ctx, j, false)
+}
+
+// report scores one job; without the signals it needs no new memory for them.
+func (s *Scorer) report(ctx context.Context, j Job, resultsOnly bool) (score.Report, error) {
 	m, err := s.channelMap(ctx, j)
 	if err != nil {
 		if f, ok := fault.As(err); ok {
@@ -76,6 +84,7 @@ func (s *Scorer) Report(ctx context.Context, j Job) (score.Report, error) {
 	}
 	rep := score.Score(ctx, src, score.Options{
 		Name: j.FileName, Map: m, TypedSpeedMS: j.TypedSpeedMS, MaxSamples: s.MaxSamples, Size: size,
+		Calibrations: j.Calibrations, ResultsOnly: resultsOnly,
 	})
 	if err := errors.Join(context.Cause(ctx), unread(&rep), src.Close()); err != nil {
 		return score.Report{}, fmt.Errorf("score shot %s: %w", j.Shot, err)

@@ -61,6 +61,15 @@ func (v *Reader) Calibrations(ctx context.Context, sc scope.Scope, item uuid.UUI
 	return facts(ctx, v, v.set.calibrations, sc, item, calibrationRow)
 }
 
+// Calibration gives one certificate.
+func (v *Reader) Calibration(ctx context.Context, sc scope.Scope, id uuid.UUID) (CalibrationRow, error) {
+	d, err := get(ctx, v, v.set.calibrations, sc, lab.KindCalibration, id)
+	if err != nil {
+		return CalibrationRow{}, err
+	}
+	return calibrationRow(d), nil
+}
+
 func calibrationRow(d *doc[lab.Calibration]) CalibrationRow {
 	return CalibrationRow{Head: d.head(), Calibration: *d.body(), Attachments: d.Made.Attachments}
 }

@@ -66,6 +66,7 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 		"Rig":              func(s scope.Scope) (int, error) { return single(w.Rig(ctx, s, rig1)) },
 		"Services":         func(s scope.Scope) (int, error) { return size(w.Services(ctx, s, ram1)) },
 		"Calibrations":     func(s scope.Scope) (int, error) { return size(w.Calibrations(ctx, s, ram1)) },
+		"Calibration":      func(s scope.Scope) (int, error) { return single(w.Calibration(ctx, s, labtest.ID("c"))) },
 		"Mountings":        func(s scope.Scope) (int, error) { return size(w.Mountings(ctx, s, ram1)) },
 		"Mounted":          func(s scope.Scope) (int, error) { return size(w.Mounted(ctx, s, rig1, lab.At(now))) },
 		"RamUsage":         func(s scope.Scope) (int, error) { return single(w.RamUsage(ctx, s, ram1, now)) },

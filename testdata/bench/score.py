@@ -4,7 +4,7 @@
 Usage: score.py FILE.csv [FILE.csv ...]
 Scores all files in one process, on one thread, the way a careful user of these
 libraries would write it: read_csv with the C parser, all twelve channels of one
-class filtered together by one call of filtfilt, HIC with one maximum per lag and
+class filtered together by one call of filtfilt, HIC and RIC with one maximum per lag and
 one power per lag, the clip by a sliding minimum, the model of DAMAGE by lfilter.
 Prints one JSON object: median wall seconds per shot, median processor seconds per
 shot, in all and by stage, and the results of the first file.
@@ -56,6 +56,34 @@ def hic(c, rate, longest):
     return value
 
 
+def clip_sum(a, duration, rate):
+    """Level that is held for a time in total: bisection over the cells near the peak."""
+    low = 0.0
+    for share in (0.5, 0.25, 0.1):
+        if (a > share * a.max()).sum() > duration * rate + 2:
+            low = share * a.max()
+            break
+    near = np.flatnonzero(np.maximum(a[1:], a[:-1]) >= low)
+    hi, lo = np.maximum(a[near], a[near + 1]), np.minimum(a[near], a[near + 1])
+    width = np.where(hi > lo, hi - lo, 1e-300)
+    high = float(hi.max())
+    for _ in range(40):
+        mid = (low + high) / 2
+        if np.clip((hi - mid) / width, 0, 1).sum() >= duration * rate:
+            low = mid
+        else:
+            high = mid
+    return low
+
+
+def crossings(a, peak, low, rate):
+    """Times of a level before and after the peak, in seconds after the first sample."""
+    below = a <= low
+    i = peak - 1 - int(below[:peak][::-1].argmax())
+    j = peak + 1 + int(below[peak + 1:].argmax())
+    return (i + (low - a[i]) / (a[i + 1] - a[i])) / rate, (j - (low - a[j]) / (a[j - 1] - a[j])) / rate
+
+
 def dwell(r, level, rate):
     p, q = r[:-1] - level, r[1:] - level
     both = (p > 0) & (q > 0)
@@ -104,6 +132,7 @@ class Scorer:
         n = int(round(0.003 * rate)) + 1
         out["clip_3ms"] = float(ndimage.minimum_filter1d(a, n)[n // 2:len(a) - n // 2].max())
         since = self.stage("clip", since)
+        out["clip_3ms_cumulative"] = clip_sum(a, 0.003, rate)
         self.linear(t, x, a, rate, out)
         self.angular(x, rate, out)
         speed = gate_speed(t, raw["gate"], 0.025)
@@ -138,6 +167,10 @@ class Scorer:
         start = t[first] + (4 - a[first]) / (a[first + 1] - a[first]) / rate
         end = t[last - 1] + (a[last - 1] - 4) / (a[last - 1] - a[last]) / rate
         out["impact_duration"] = float(end - start)
+        low, middle, high = (crossings(a, peak, share * a[peak], rate) for share in (0.1, 0.5, 0.9))
+        out["time_to_peak"] = float(t[peak] - start)
+        out["pulse_width_10_percent"], out["pulse_width_50_percent"] = float(low[1] - low[0]), float(middle[1] - middle[0])
+        out["rise_rate"] = float(0.8 * a[peak] / (high[0] - low[0]))
         out["dwell_150g"], out["dwell_200g"] = dwell(a, 150, rate), dwell(a, 200, rate)
         v = 0.0
         for n in ("ax", "ay", "az"):
@@ -150,16 +183,21 @@ class Scorer:
         out["peak_angular_velocity"] = float(np.sqrt((w * w).sum(axis=0).max()))
         alpha = np.zeros_like(w)
         alpha[:, 2:-2] = (w[:, :-4] - 8 * w[:, 1:-3] + 8 * w[:, 3:-1] - w[:, 4:]) * (rate / 12)
-        out["peak_angular_acceleration"] = float(np.sqrt((alpha * alpha).sum(axis=0).max()))
+        size = np.sqrt((alpha * alpha).sum(axis=0))
+        out["peak_angular_acceleration"] = float(size.max())
+        c = np.concatenate([[0.0], np.cumsum((size[1:] + size[:-1]) / 2)])
+        out["ric36"] = float(hic(c, rate, int(0.036 * rate + 1e-9)).max())
         out["bric"] = float(np.sqrt(((np.abs(w).max(axis=1) / [66.25, 56.45, 42.87]) ** 2).sum()))
         out["gambit"] = float(((out["peak_linear_acceleration"] / 250) ** 2.5
                                + (out["peak_angular_acceleration"] / 25000) ** 2.5) ** 0.4)
+        out["gambit_b"] = float(np.hypot(out["peak_linear_acceleration"] / 250, out["peak_angular_acceleration"] / 10000))
         if self.model is None or self.model[0] != rate:
             self.model = (rate, *oscillators(rate))
         _, directions, filters = self.model
         drive = np.concatenate([directions.T @ alpha, np.zeros((3, int(0.1 * rate)))], axis=1)
         y = sum(signal.lfilter(b, a, q) ** 2 for q, (b, a) in zip(drive, filters))
         out["damage"] = float(2.9903 * np.sqrt(y.max()))
+        out["harm"] = 0.0148 * out["hic15"] + 15.6 * out["damage"]
 
 
 def main(paths):

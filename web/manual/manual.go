@@ -8,8 +8,11 @@ import (
 	"embed"
 	"fmt"
 	"html/template"
+	"strings"
 	"sync"
 
+	"thudbook/metrics/limits"
+	"thudbook/metrics/risk"
 	"thudbook/metrics/score"
 	"thudbook/sync/problem"
 	"thudbook/web/page"
@@ -29,6 +32,10 @@ type Flag struct {
 type content struct {
 	Flags []Flag
 	AtRig bool // the agent's screens can be linked to
+	// What others have printed, with its sources.
+	Definitions []limits.Definition
+	Limits      []limits.Limit
+	Functions   []risk.Function
 }
 
 // chapter is one page: its name in the address and its title.
@@ -46,8 +53,17 @@ func chapters() []chapter {
 }
 
 var pages = sync.OnceValues(func() (*template.Template, error) {
-	return template.ParseFS(files, "pages/*.html")
+	return template.New("manual").Funcs(template.FuncMap{"name": page.MetricName, "names": metricNames}).ParseFS(files, "pages/*.html")
 })
+
+// metricNames are the screen's names of a definition's metrics, "hic15, hic36".
+func metricNames(keys string) string {
+	var names []string
+	for _, k := range strings.Split(keys, ", ") {
+		names = append(names, page.MetricName(k))
+	}
+	return strings.Join(names, "; ")
+}
 
 // Flags is the table of all flags that a shot can carry: those of the
 // computation, then more.
@@ -88,7 +104,7 @@ func Page(name string, f page.Frame, more ...Flag) (page.Manual, error) {
 		return m, fmt.Errorf("pages of the manual: %w", err)
 	}
 	var b bytes.Buffer
-	if err := set.ExecuteTemplate(&b, file, content{Flags(more...), f.AtRig}); err != nil {
+	if err := set.ExecuteTemplate(&b, file, content{Flags(more...), f.AtRig, limits.Definitions(), limits.All(), risk.Functions()}); err != nil {
 		return m, fmt.Errorf("manual page %q: %w", name, err)
 	}
 	m.Body = page.Prose(b.String())

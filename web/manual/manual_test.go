@@ -1,12 +1,15 @@
 package manual_test
 
 import (
+	"html"
 	"strings"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
 
 	"thudbook/metrics/chanmap"
+	"thudbook/metrics/limits"
+	"thudbook/metrics/risk"
 	"thudbook/metrics/score"
 	"thudbook/sync/problem"
 	"thudbook/web/manual"
@@ -37,6 +40,42 @@ func TestEveryFlagIsExplained(t *testing.T) {
 	for _, c := range codes {
 		if n := strings.Count(html, `id="flag-`+c+`"`); n != 1 {
 			t.Errorf("flag %s is explained %d times", c, n)
+		}
+	}
+}
+
+// Every constant, limit and published function stands in the manual with its
+// source, and with what was not confirmed.
+func TestNumbersNameTheirSources(t *testing.T) {
+	got := text(t, "numbers", page.Frame{})
+	plain := html.UnescapeString(got)
+	for _, d := range limits.Definitions() {
+		if !strings.Contains(got, `id="definition-`+d.ID+`"`) || !strings.Contains(plain, d.Source) || !strings.Contains(plain, d.Form) {
+			t.Errorf("definition %s is not there", d.ID)
+		}
+	}
+	for _, l := range limits.All() {
+		if !strings.Contains(plain, l.Source) || !strings.Contains(plain, l.Note) {
+			t.Errorf("limit %s is not there", l.ID)
+		}
+	}
+	for _, f := range risk.Functions() {
+		if !strings.Contains(got, `id="function-`+f.ID+`"`) || !strings.Contains(plain, f.IsNot) || !strings.Contains(plain, f.Authors) {
+			t.Errorf("function %s is not there", f.ID)
+		}
+	}
+	for _, id := range []string{"bric-2013", "hic-571.208"} {
+		row := got[strings.Index(got, `id="definition-`+id+`"`):]
+		row = row[:strings.Index(row, "</tr>")]
+		d := limits.Define(id)
+		if said := strings.Contains(row, limits.Unconfirmed); said == d.Confirmed() {
+			t.Errorf("%s: confirmed %t, row %s", id, d.Confirmed(), row)
+		}
+	}
+	// a result's key never stands for its name
+	for _, key := range []string{"clip_3ms", "peak_linear_acceleration", "ric36", "rise_rate"} {
+		if strings.Contains(got, key) {
+			t.Errorf("the page shows the key %s", key)
 		}
 	}
 }

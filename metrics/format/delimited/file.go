@@ -87,6 +87,8 @@ func (r *lineReader) fault(ctx context.Context) error {
 func (f *File) window() (lines [][]byte, offsets []int) {
 	r := f.r
 	pos := r.pos
+	n := min(windowLines, 1+bytes.Count(r.buf[pos:r.end], []byte{r.term}))
+	lines, offsets = make([][]byte, 0, n), make([]int, 0, n)
 	for len(lines) < windowLines && pos < r.end {
 		n := bytes.IndexByte(r.buf[pos:r.end], r.term)
 		if n < 0 {

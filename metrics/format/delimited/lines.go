@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"io"
+	"sync"
 )
 
 const (
@@ -26,8 +27,26 @@ type lineReader struct {
 	line int   // number of lines handed out
 }
 
+// blocks keeps buffers of readers that are done; a sync.Pool hands out nothing that
+// is still in use.
+var blocks sync.Pool
+
 func newLineReader(src io.Reader) *lineReader {
-	return &lineReader{src: src, buf: make([]byte, blockSize, blockSize+slack), term: '\n'}
+	r := &lineReader{src: src, term: '\n'}
+	if b, ok := blocks.Get().(*[]byte); ok {
+		r.buf = *b
+	} else {
+		r.buf = make([]byte, blockSize, blockSize+slack)
+	}
+	return r
+}
+
+// release gives the buffer back. Nothing more can be read.
+func (r *lineReader) release() {
+	if buf := r.buf; len(buf) == blockSize {
+		blocks.Put(&buf)
+	}
+	r.buf, r.pos, r.end, r.eof = nil, 0, 0, true
 }
 
 // fill reads on behind what is there, moving the rest to the front first. It

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"thudbook/metrics/fault"
+	"thudbook/metrics/scratch"
 )
 
 // Selection says which columns are kept.
@@ -41,13 +42,15 @@ type Bad struct {
 	First *fault.Error
 }
 
-// Read reads all rows. It fails with a *fault.Error on a row of wrong width
+// Read reads all rows and uses the file up. The columns are lent by package scratch:
+// who knows that nobody uses them any more may give them back. It fails with a *fault.Error on a row of wrong width
 // that is not the last one, a time that is no number or runs backwards, and
 // more values than allowed.
 func (f *File) Read(ctx context.Context, sel Selection) (*Table, error) {
 	if sel.Time < 0 && len(sel.Columns) == 0 {
 		return nil, &fault.Error{Code: fault.MissingColumn, What: "no column of the file is used", Fix: "bind a column in the channel map"}
 	}
+	defer f.r.release()
 	p := newParser(f, sel)
 	for {
 		line, ended, ok := f.r.next(ctx)
@@ -78,10 +81,9 @@ type parser struct {
 	point   byte
 	fast    byte // point, or 0 where it is the delimiter too: then only quoted cells hold it
 	delim   byte
-	slot    []int // column → index in vals, or -1; up to the last kept column
-	cols    [][]float64
-	vals    []float64
-	timeAt  int // index of the time in vals, or -1
+	slot    []int       // column → index in cols, or -1; up to the last kept column
+	cols    [][]float64 // the current row is at index rows
+	timeAt  int         // index of the time in cols, or -1
 	rows    int
 	maxRows int
 	bad     []cellFault // of the current row
@@ -121,7 +123,6 @@ func newParser(f *File, sel Selection) *parser {
 		p.slot[sel.Time] = n
 		n++
 	}
-	p.vals = make([]float64, n)
 	p.cols = make([][]float64, n)
 	if p.point != p.delim {
 		p.fast = p.point
@@ -148,13 +149,14 @@ func (p *parser) guessRows() int {
 	return n
 }
 
-// reserve makes room for n rows, at most maxRows.
+// reserve makes room for n rows, at most one more than maxRows.
 func (p *parser) reserve(n int) {
-	n = min(n, p.maxRows)
+	n = min(n, p.maxRows+1)
 	for i, c := range p.cols {
 		if n > len(c) {
-			grown := make([]float64, n)
+			grown := scratch.Floats(n)
 			copy(grown, c[:p.rows])
+			scratch.Free(c)
 			p.cols[i] = grown
 		}
 	}
@@ -171,6 +173,9 @@ func (p *parser) line(line []byte, ended bool) (stop bool, err error) {
 	}
 	if c := line[0]; c-'0' > 9 && c != '-' && c != '.' && (len(trim(line)) == 0 || p.isComment(line)) {
 		return false, nil
+	}
+	if p.rows >= len(p.cols[0]) {
+		p.reserve(p.rows + p.rows/2 + 1024)
 	}
 	p.bad = p.bad[:0]
 	cells, lastBlank := p.row(line)
@@ -228,9 +233,6 @@ func (p *parser) keep(line []byte) error {
 			What: fmt.Sprintf("the file holds more than %d values in the columns used", p.sel.MaxValues),
 			Fix:  "cut the recording to the shot, bind fewer columns, or raise the limit"}
 	}
-	if p.rows >= len(p.cols[0]) {
-		p.reserve(p.rows + p.rows/2 + 1024)
-	}
 	if p.timeAt >= 0 {
 		if odd, err := p.checkTime(line); odd || err != nil {
 			return err
@@ -239,11 +241,7 @@ func (p *parser) keep(line []byte) error {
 	for _, b := range p.bad {
 		p.report(b)
 	}
-	row := p.rows
-	for i, v := range p.vals {
-		p.cols[i][row] = v
-	}
-	if row == 0 {
+	if p.rows == 0 {
 		p.t.TimeLine = p.f.r.line
 	}
 	p.rows++
@@ -262,7 +260,7 @@ func (p *parser) finish() (*Table, error) {
 	}
 	p.t.Rows = p.rows
 	for i := range p.cols {
-		p.cols[i] = p.cols[i][:p.rows:p.rows]
+		p.cols[i] = p.cols[i][:p.rows]
 	}
 	if p.timeAt >= 0 {
 		p.t.Time = p.cols[p.timeAt]

@@ -8,7 +8,7 @@ import (
 	"thudbook/metrics/fault"
 )
 
-// row parses one line into p.vals and p.bad. It returns the number of cells
+// row parses one line into p.cols and p.bad. It returns the number of cells
 // and whether the last one is blank.
 func (p *parser) row(line []byte) (cells int, lastBlank bool) {
 	delim := p.delim
@@ -17,15 +17,21 @@ func (p *parser) row(line []byte) (cells int, lastBlank bool) {
 	if spaces {
 		i = skipBlanks(line, 0)
 	}
-	for col, slot := range p.slot {
+	for col := 0; col < len(p.slot); {
+		slot := p.slot[col]
 		if slot < 0 {
 			j := cellEnd(line, i, delim)
 			if j >= len(line) {
 				return col + 1, blankCell(line[i:])
 			}
 			i = j
+			col++
+		} else if n, k := p.plain(line, i, p.slot[col:]); n > 0 {
+			i = k
+			col += n
 		} else if k := p.number(line, i, slot); k >= 0 {
 			i = k
+			col++
 		} else {
 			j := cellEnd(line, i, delim)
 			p.slowCell(line[i:j], slot, col)
@@ -33,14 +39,15 @@ func (p *parser) row(line []byte) (cells int, lastBlank bool) {
 				return col + 1, blankCell(line[i:])
 			}
 			i = j
+			col++
 		}
 		if i >= len(line) {
-			return col + 1, false
+			return col, false
 		}
 		i++
 		if spaces {
 			if i = skipBlanks(line, i); i >= len(line) {
-				return col + 1, false
+				return col, false
 			}
 		}
 	}
@@ -75,7 +82,7 @@ func (p *parser) number(line []byte, i, slot int) int {
 	if !ok {
 		return -1
 	}
-	p.vals[slot] = v
+	p.cols[slot][p.rows] = v
 	if slot == p.timeAt {
 		p.printed(d)
 	}
@@ -102,7 +109,7 @@ func digits(m uint64) int {
 
 func (p *parser) slowCell(cell []byte, slot, col int) {
 	v, kind := slow(cell, p.point)
-	p.vals[slot] = v
+	p.cols[slot][p.rows] = v
 	if kind != good {
 		p.bad = append(p.bad, cellFault{slot: slot, column: col, kind: kind, text: clip(string(trim(cell)), 30)})
 		return
@@ -126,13 +133,13 @@ func (p *parser) checkTime(line []byte) (odd bool, err error) {
 		if b.kind == badBlank {
 			f.What = "the time is missing"
 		}
-		if len(p.bad) == len(p.vals) { // nothing in this row is a number
+		if len(p.bad) == len(p.cols) { // nothing in this row is a number
 			p.note(line, p.f.Dialect.Width, true, f)
 			return true, nil
 		}
 		return false, f
 	}
-	t := p.vals[p.timeAt]
+	t := p.cols[p.timeAt][p.rows]
 	if t < p.last {
 		return false, &fault.Error{Code: fault.TimeBackwards, Line: p.f.r.line, Column: p.sel.Time + 1,
 			What: fmt.Sprintf("time runs backwards: %g comes after %g", t, p.last),

@@ -1,0 +1,112 @@
+package score
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"thudbook/metrics/chanmap"
+	"thudbook/metrics/unit"
+)
+
+// Calibration is what a certificate says of the sensor at one position of the map.
+type Calibration struct {
+	ID          string  `json:"id,omitempty"` // the caller's, handed back
+	Position    string  `json:"position"`     // the column of the map's channel
+	Sensor      string  `json:"sensor,omitempty"`
+	Certificate string  `json:"certificate,omitempty"`
+	Sensitivity float64 `json:"sensitivity,omitempty"` // 0: not stated
+	// SensitivityUnit is "mV/g", "mV/(m/s2)", "V/kPa", "count/N" …
+	SensitivityUnit            string  `json:"sensitivity_unit,omitempty"`
+	ExpandedUncertaintyPercent float64 `json:"expanded_uncertainty_percent,omitempty"` // k = 2; 0: not stated
+}
+
+// UsedCalibration is a certificate and what was taken of it.
+type UsedCalibration struct {
+	Calibration
+	TookSensitivity bool `json:"took_sensitivity"`
+	TookUncertainty bool `json:"took_uncertainty"`
+}
+
+// sameSensitivity is the relative difference below which two sensitivities are one
+// number, printed with few digits. Common practice, no published source.
+const sameSensitivity = 5e-4
+
+// inForce puts the certificates into a copy of the map. A sensitivity serves channels
+// of raw values (V, mV, count); values that the acquisition has scaled already cannot
+// be scaled anew, since nothing says by what they were. Where map and certificate
+// differ, the certificate holds: it belongs to the sensor that was mounted when the
+// shot was fired, the map may be older. A sensitivity that differs is flagged; an
+// uncertainty that differs is not, that of a map being a general one. A guessed map
+// takes none.
+func inForce(m *chanmap.Map, all []Calibration, flags *flagSet) (*chanmap.Map, []UsedCalibration) {
+	if m == nil || len(all) == 0 {
+		return m, nil
+	}
+	out := *m
+	out.Channels = slices.Clone(m.Channels)
+	var used []UsedCalibration
+	for _, k := range all {
+		i := slices.IndexFunc(out.Channels, func(ch chanmap.Channel) bool {
+			return strings.EqualFold(strings.TrimSpace(ch.Column), strings.TrimSpace(k.Position))
+		})
+		if i < 0 {
+			continue // a ram, a neck, or a sensor that this map does not use
+		}
+		u := UsedCalibration{Calibration: k}
+		u.apply(&out.Channels[i], flags)
+		used = append(used, u)
+	}
+	return &out, used
+}
+
+// apply takes what the channel can use.
+func (u *UsedCalibration) apply(ch *chanmap.Channel, flags *flagSet) {
+	name := u.Certificate
+	if name == "" {
+		name = "without number"
+	}
+	if p := u.ExpandedUncertaintyPercent; p > 0 && p <= 100 {
+		ch.ExpandedUncertaintyPercent, u.TookUncertainty = p, true
+	}
+	raw, ok := unit.Parse(ch.Unit)
+	if u.Sensitivity == 0 || !ok || raw.Dimension != unit.Raw || chanmap.Dimension(ch.Measures) == unit.Raw {
+		return
+	}
+	s, why := sensitivityIn(math.Abs(u.Sensitivity), u.SensitivityUnit, raw, chanmap.Dimension(ch.Measures))
+	if why != "" {
+		flags.add(CalibrationConflict, ch.Column, "the sensitivity of certificate %s cannot be applied: %s; that of the map is used", name, why)
+		return
+	}
+	if u.Sensitivity < 0 {
+		flags.add(CalibrationConflict, ch.Column, "certificate %s gives a negative sensitivity; its size is used, and the sign of the map's axis holds", name)
+	}
+	if was := ch.Sensitivity; was > 0 && math.Abs(s-was) > sameSensitivity*was {
+		flags.add(CalibrationConflict, ch.Column, "the map gives %.6g %s for one %s, certificate %s %.6g; the certificate holds, since it belongs to the sensor that was mounted",
+			was, raw.Symbol, unit.Base(chanmap.Dimension(ch.Measures)).Symbol, name, s)
+	}
+	ch.Sensitivity, u.TookSensitivity = s, true
+}
+
+// sensitivityIn turns a sensitivity in "mV/g" or the like into how many of the raw
+// unit make one base unit of the dimension, as the map has it; why says what is wrong.
+func sensitivityIn(value float64, text string, raw unit.Unit, d unit.Dimension) (sensitivity float64, why string) {
+	over, under, ok := strings.Cut(text, "/")
+	from, known := unit.Parse(over)
+	if !ok || !known || from.Dimension != unit.Raw {
+		return 0, fmt.Sprintf("%q is no output of a sensor for a measured quantity, such as mV/g", text)
+	}
+	if (from.Symbol == "count") != (raw.Symbol == "count") {
+		return 0, fmt.Sprintf("it is in %s, the channel in %s", text, raw.Symbol)
+	}
+	per, known := unit.Parse(under)
+	if !known || per.Dimension != d {
+		return 0, fmt.Sprintf("%q is not for %s", text, d)
+	}
+	s := raw.FromBase(from.ToBase(value)) / per.ToBase(1)
+	if !(s > 0) || math.IsInf(s, 0) {
+		return 0, fmt.Sprintf("%g %s is no sensitivity", value, text)
+	}
+	return s, ""
+}

@@ -1,0 +1,95 @@
+package scoring
+
+import (
+	"context"
+	"fmt"
+
+	"github.com/google/uuid"
+
+	"thudbook/metrics/score"
+	"thudbook/sync/lab"
+	"thudbook/sync/scope"
+	"thudbook/sync/view"
+)
+
+// InForce lists the calibrations of what sat at a rig at a time, the latest of each
+// item made by then, an overdue one too: it is still the best that is known, and the
+// shot is flagged for it elsewhere. A shot is scored with those at its effective time.
+func InForce(ctx context.Context, v *view.Reader, sc scope.Scope, rig uuid.UUID, at lab.Time) ([]score.Calibration, error) {
+	mounted, err := v.Mounted(ctx, sc, rig, at)
+	if err != nil {
+		return nil, fmt.Errorf("sensors mounted at rig %s: %w", rig, err)
+	}
+	var out []score.Calibration
+	for _, m := range mounted {
+		if m.Item == nil {
+			continue
+		}
+		state, err := v.CalibrationAt(ctx, sc, m.Item.ID, at)
+		if err != nil {
+			return nil, fmt.Errorf("calibration of %s %s: %w", m.Item.Item.Class, m.Item.Item.Serial, err)
+		}
+		if k := state.Calibration; k != nil {
+			out = append(out, calibrationOf(m.Mounting.Mounting.Position, m.Item, k))
+		}
+	}
+	return out, nil
+}
+
+// InForceOf is InForce for a stored shot, from the sensors that view lists for it.
+func InForceOf(sensors []view.SensorRow) []score.Calibration {
+	var out []score.Calibration
+	for _, s := range sensors {
+		if k := s.Calibration.Calibration; k != nil && s.Item != nil {
+			out = append(out, calibrationOf(s.Mounting.Mounting.Position, s.Item, k))
+		}
+	}
+	return out
+}
+
+// UsedBy lists the certificates that the shown score of a shot rests on, so that its
+// curves are drawn from the same values; none for a shot that is not scored.
+func UsedBy(ctx context.Context, v *view.Reader, sc scope.Scope, shot uuid.UUID) ([]score.Calibration, error) {
+	scores, err := v.Scores(ctx, sc, shot)
+	if err != nil || len(scores) == 0 {
+		return nil, err
+	}
+	var out []score.Calibration
+	for _, u := range scores[0].Score.Calibrations {
+		k, err := v.Calibration(ctx, sc, u.Calibration)
+		if err != nil {
+			return nil, fmt.Errorf("certificate %s that the score rests on: %w", u.Certificate, err)
+		}
+		item, err := v.Item(ctx, sc, k.Calibration.Item)
+		if err != nil {
+			return nil, fmt.Errorf("sensor of certificate %s: %w", u.Certificate, err)
+		}
+		out = append(out, calibrationOf(u.Position, &item, &k))
+	}
+	return out, nil
+}
+
+func calibrationOf(position string, item *view.ItemRow, k *view.CalibrationRow) score.Calibration {
+	out := score.Calibration{ID: k.ID.String(), Position: position, Sensor: item.Item.Serial, Certificate: k.Calibration.Certificate}
+	if s := k.Calibration.Sensitivity; s != nil {
+		out.Sensitivity, out.SensitivityUnit = *s, k.Calibration.SensitivityUnit
+	}
+	if p := k.Calibration.ExpandedUncertaintyPercent; p != nil {
+		out.ExpandedUncertaintyPercent = *p
+	}
+	return out
+}
+
+// usedCalibrations says in the record which certificates the score rests on.
+func usedCalibrations(rep *score.Report) []lab.UsedCalibration {
+	var out []lab.UsedCalibration
+	for _, u := range rep.Calibrations[:min(len(rep.Calibrations), lab.MaxUsedCalibrations)] {
+		id, err := uuid.Parse(u.ID)
+		if err != nil {
+			continue // not from the register
+		}
+		out = append(out, lab.UsedCalibration{Calibration: id, Position: cut(u.Position, lab.MaxText), Certificate: cut(u.Certificate, lab.MaxText),
+			TookSensitivity: u.TookSensitivity, TookUncertainty: u.TookUncertainty})
+	}
+	return out
+}
