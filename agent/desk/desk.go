@@ -81,7 +81,8 @@ func New(o Options) (*Desk, *echo.Echo, error) {
 	if o.Intake == nil || o.Ledger == nil || o.Store == nil || o.Blobs == nil || o.Views == nil || o.Link == nil || o.Enrol == nil || o.Wake == nil || o.Size == nil || o.LabName == nil || o.Log == nil {
 		return nil, nil, errors.New("desk: a required option is missing")
 	}
-	d := &Desk{Options: o, read: o.Views.Reader(o.Store), traces: tracer{scorer: scoring.Scorer{Blobs: o.Blobs}}, picked: map[string]string{}}
+	read := o.Views.Reader(o.Store)
+	d := &Desk{Options: o, read: read, traces: tracer{scorer: scoring.Scorer{Blobs: o.Blobs}, read: read}, picked: map[string]string{}}
 	e := httpkit.New(httpkit.Options{
 		Log: o.Log, Hosts: httpkit.LoopbackHosts(), Metrics: o.Metrics, Observe: o.Observe,
 		BodyLimits: map[string]int64{"POST /api/v1/shots": o.Limit + 4<<20},

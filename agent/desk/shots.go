@@ -95,6 +95,9 @@ func (d *Desk) shotPage(c echo.Context, typed, faults map[string]string) (*page.
 		return nil, err
 	}
 	p := present.Shot(&row, scores, time.Local)
+	if p.Limits, err = present.Limits(ctx, d.read, d.scope(), &row, scores); err != nil {
+		return nil, err
+	}
 	p.Frame, p.Lab = d.frame(c, "Shot", page.PathShots), d.LabName()
 	switch rig, err := d.read.Rig(ctx, d.scope(), row.Shot.Rig); {
 	case err == nil:

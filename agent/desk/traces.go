@@ -6,6 +6,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"thudbook/sync/scope"
 	"thudbook/sync/scoring"
 	"thudbook/sync/view"
 	"thudbook/web/chart"
@@ -19,6 +20,7 @@ const keptTraces = 4
 // tracer reads the channels of a shot again from its bytes.
 type tracer struct {
 	scorer scoring.Scorer
+	read   *view.Reader
 
 	mu   sync.Mutex
 	kept []tracedShot // oldest first
@@ -39,7 +41,12 @@ func (t *tracer) of(ctx context.Context, r *view.ShotRow) (*chart.Traces, string
 			return k.traces, k.why, nil
 		}
 	}
-	got, err := t.scorer.Traces(ctx, scoring.JobOf(r.ID, &r.Shot))
+	job := scoring.JobOf(r.ID, &r.Shot)
+	var err error
+	if job.Calibrations, err = scoring.UsedBy(ctx, t.read, scope.All(), r.ID); err != nil {
+		return nil, "", err
+	}
+	got, err := t.scorer.Traces(ctx, job)
 	if err != nil {
 		return nil, "", err
 	}

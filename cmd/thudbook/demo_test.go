@@ -154,10 +154,11 @@ func catchesUp(t *testing.T, b *browsertest.Browser, s demoState) {
 	tab.Check()
 }
 
-// soundShot gives the path of a shot that has a HIC: no dry stroke, no broken channel.
+// soundShot gives the path of a shot that hit something: a dry stroke has a HIC, of
+// noise, but no severity index.
 func soundShot(tab *browsertest.Tab, query string) string {
 	return browsertest.Eval[string](tab, `fetch("/api/v1/shots?limit=20`+query+`").then(r => r.json())
-		.then(a => "/shots/" + a.shots.find(s => s.results && s.results.hic15).id)`)
+		.then(a => "/shots/" + a.shots.find(s => s.results && s.results.severity_index).id)`)
 }
 
 // seesShot opens a shot and waits until its traces are drawn by the script.

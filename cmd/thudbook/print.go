@@ -30,6 +30,13 @@ func printReport(w io.Writer, rep score.Report) {
 		}
 	}
 	_ = tw.Flush() // w is a bufio.Writer, whose own Flush reports errors
+	for _, p := range rep.Published {
+		bound := ""
+		if p.Bound != "" {
+			bound = p.Bound + " "
+		}
+		fmt.Fprintf(w, "  published function: %s: %s%.3g. %s\n", p.Name, bound, p.Value, p.Sentence)
+	}
 	for _, n := range notes {
 		fmt.Fprintln(w, n)
 	}

@@ -17,9 +17,10 @@ import (
 
 // scoreCmd prints what the metrics make of files; no store is touched.
 type scoreCmd struct {
-	Map   string   `help:"Channel map (TOML); without one the map is guessed and the guess is shown." type:"path" placeholder:"MAP.toml"`
-	JSON  bool     `help:"One JSON object per file and line." name:"json"`
-	Files []string `arg:"" name:"file" help:"Acquisition files; also the folder, or the .mme, of a test after ISO/TS 13499."`
+	Map       string   `help:"Channel map (TOML); without one the map is guessed and the guess is shown." type:"path" placeholder:"MAP.toml"`
+	JSON      bool     `help:"One JSON object per file and line." name:"json"`
+	Published bool     `help:"Also fill published functions of others with the results. They are no results, no medical statements and no pass marks." name:"published-functions"`
+	Files     []string `arg:"" name:"file" help:"Acquisition files; also the folder, or the .mme, of a test after ISO/TS 13499."`
 }
 
 // Run scores each file. It returns exit code 2 when one of them, or a part of
@@ -33,7 +34,7 @@ func (c *scoreCmd) Run(a *app) error {
 	w := bufio.NewWriter(a.Out)
 	bad := false
 	for _, name := range c.Files {
-		rep := scoreFile(a, name, m)
+		rep := scoreFile(a, name, m, c.Published)
 		bad = bad || rep.Error != nil
 		if c.JSON {
 			if err := json.NewEncoder(w).Encode(rep); err != nil {
@@ -74,7 +75,7 @@ func loadMap(path string) (*chanmap.Map, error) {
 }
 
 // scoreFile scores one file; a file that cannot be opened gives a report with the reason.
-func scoreFile(a *app, name string, m *chanmap.Map) score.Report {
+func scoreFile(a *app, name string, m *chanmap.Map, published bool) score.Report {
 	f, err := openSource(name)
 	if err != nil {
 		problem, ok := fault.As(err)
@@ -84,7 +85,7 @@ func scoreFile(a *app, name string, m *chanmap.Map) score.Report {
 		return score.Report{File: name, Flags: []score.Flag{}, Results: map[string]score.Result{}, Error: problem}
 	}
 	defer f.Close()
-	return score.Score(a.Ctx, f, score.Options{Name: name, Map: m})
+	return score.Score(a.Ctx, f, score.Options{Name: name, Map: m, Published: published, ResultsOnly: true})
 }
 
 // openSource opens what holds one recording. The folder of a test after ISO/TS

@@ -134,6 +134,9 @@ type scoreAnswer struct {
 	Error      *lab.Fault            `json:"error"`
 	Flags      []lab.Flag            `json:"flags"`
 	Results    map[string]lab.Result `json:"results"`
+
+	Processing   *lab.Processing       `json:"processing,omitempty"`
+	Calibrations []lab.UsedCalibration `json:"calibrations,omitempty"` // certificates that it rests on
 }
 
 type sensorAnswer struct {
@@ -201,7 +204,7 @@ func (a *API) scored(c echo.Context, r *view.ShotRow, out *fullShot) error {
 	scores, err := a.Views.Scores(c.Request().Context(), door.Of(c).Scope, r.ID)
 	for _, s := range scores {
 		b := s.Score
-		one := scoreAnswer{Engine: b.Engine, ComputedAt: lab.At(s.RecordedAt), Error: b.Error,
+		one := scoreAnswer{Engine: b.Engine, Processing: b.Processing, Calibrations: b.Calibrations, ComputedAt: lab.At(s.RecordedAt), Error: b.Error,
 			Flags: append([]lab.Flag{}, b.Flags...), Results: b.Results}
 		if one.Results == nil {
 			one.Results = map[string]lab.Result{}

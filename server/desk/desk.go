@@ -52,7 +52,7 @@ type Desk struct {
 
 // New makes the desk.
 func New(o Options) *Desk {
-	return &Desk{Options: o, zone: time.Local, once: newOnces(), codes: newHandover(o.Now), traces: newTracer(o.Evidence)}
+	return &Desk{Options: o, zone: time.Local, once: newOnces(), codes: newHandover(o.Now), traces: newTracer(o.Evidence, o.Views)}
 }
 
 // Routes adds the screens to e.

@@ -62,6 +62,13 @@ func (d *Desk) shot(c echo.Context) error {
 		return err
 	}
 	s := present.Shot(&row, scores, d.zone)
+	own, err := d.labScope(ctx, &p, row.Lab)
+	if err != nil {
+		return err
+	}
+	if s.Limits, err = present.Limits(ctx, d.Views, own, &row, scores); err != nil {
+		return err
+	}
 	s.Frame = d.frame(&p, "Shot", page.PathShots)
 	if row.Shot.Specimen != "" {
 		s.Title = "Shot on " + row.Shot.Specimen
@@ -103,7 +110,7 @@ func (d *Desk) sensorFlags(ctx context.Context, p *caller, s *page.Shot, row *vi
 
 // bytes adds what lies beside the log: traces and channel map, or why they are
 // not there.
-func (d *Desk) bytes(ctx context.Context, _ *caller, s *page.Shot, row *view.ShotRow) error {
+func (d *Desk) bytes(ctx context.Context, p *caller, s *page.Shot, row *view.ShotRow) error {
 	here, err := d.Evidence.Holds(ctx, row.Lab, row.Shot.SourceSHA256)
 	if err != nil {
 		return err
@@ -118,7 +125,11 @@ func (d *Desk) bytes(ctx context.Context, _ *caller, s *page.Shot, row *view.Sho
 	if text, err := d.mapText(ctx, row); err == nil && text != "" {
 		s.Map.Text = text
 	}
-	s.Traces, s.NoTraces, err = d.traces.of(ctx, row)
+	own, err := d.labScope(ctx, p, row.Lab)
+	if err != nil {
+		return err
+	}
+	s.Traces, s.NoTraces, err = d.traces.of(ctx, own, row)
 	if ctx.Err() != nil {
 		return context.Cause(ctx)
 	}
@@ -185,7 +196,15 @@ func (d *Desk) tracesOf(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	t, why, err := d.traces.of(ctx, &row)
+	p, err := d.caller(c)
+	if err != nil {
+		return err
+	}
+	own, err := d.labScope(ctx, &p, row.Lab)
+	if err != nil {
+		return err
+	}
+	t, why, err := d.traces.of(ctx, own, &row)
 	if err != nil {
 		return err
 	}
@@ -207,6 +226,7 @@ const (
 // tracer reads the channels of shots again from their bytes.
 type tracer struct {
 	evidence *evidence.Store
+	read     *view.Reader
 	turn     chan struct{}
 
 	mu   sync.Mutex
@@ -219,13 +239,14 @@ type traced struct {
 	traces *chart.Traces
 }
 
-func newTracer(e *evidence.Store) *tracer {
-	return &tracer{evidence: e, turn: make(chan struct{}, drawnAtOnce)}
+func newTracer(e *evidence.Store, read *view.Reader) *tracer {
+	return &tracer{evidence: e, read: read, turn: make(chan struct{}, drawnAtOnce)}
 }
 
 // of gives the traces of a shot, or says why there are none. The bytes are read
-// as the shot's own lab holds them.
-func (t *tracer) of(ctx context.Context, r *view.ShotRow) (*chart.Traces, string, error) {
+// as the shot's own lab holds them, the certificates as own allows, the scope of
+// that lab.
+func (t *tracer) of(ctx context.Context, own scope.Scope, r *view.ShotRow) (*chart.Traces, string, error) {
 	if got := t.find(r); got != nil {
 		return got, "", nil
 	}
@@ -242,7 +263,12 @@ func (t *tracer) of(ctx context.Context, r *view.ShotRow) (*chart.Traces, string
 		return nil, "The file is too large to be drawn here. Download the original.", nil
 	}
 	s := scoring.Scorer{Blobs: t.evidence.Of(r.Lab)}
-	got, err := s.Traces(ctx, scoring.JobOf(r.ID, &r.Shot))
+	job := scoring.JobOf(r.ID, &r.Shot)
+	var err error
+	if job.Calibrations, err = scoring.UsedBy(ctx, t.read, own, r.ID); err != nil {
+		return nil, "", err
+	}
+	got, err := s.Traces(ctx, job)
 	if err != nil {
 		return nil, "", err
 	}

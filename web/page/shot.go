@@ -68,20 +68,24 @@ type Shot struct {
 	State    Status // as {Warn, "to assign"}
 	Headline []Result
 	Results  []Result
-	Flags    []Flag
-	Meta     []MetaRow
-	Errors   []FileError // what in the file could not be read
-	Source   SourceFile
-	Map      MapUsed
-	Engine   string // version of the computation
-	Origin   string // chain the record stands in, as "node 1a2b…, lab Northfield, epoch 1"
-	Seq      string // place in the chain
-	Received Status // as {OK, "receipt from server, 2026-11-25 14:02"}; empty Word hides it
-	Assign   *Form  // AssignFields; nil when nothing is missing
-	Traces   *chart.Traces
-	NoTraces string // why Traces is nil, as "no channel could be read"
-	Previous string // link, empty at the oldest
-	Next     string // link, empty at the newest
+	// Published are functions that others fitted to injury data; shown folded, each
+	// with the sentence that says what it is not.
+	Published []Published
+	Limits    []LimitRow // acceptance limits of the campaigns that have the specimen
+	Flags     []Flag
+	Meta      []MetaRow
+	Errors    []FileError // what in the file could not be read
+	Source    SourceFile
+	Map       MapUsed
+	Engine    string // version of the computation
+	Origin    string // chain the record stands in, as "node 1a2b…, lab Northfield, epoch 1"
+	Seq       string // place in the chain
+	Received  Status // as {OK, "receipt from server, 2026-11-25 14:02"}; empty Word hides it
+	Assign    *Form  // AssignFields; nil when nothing is missing
+	Traces    *chart.Traces
+	NoTraces  string // why Traces is nil, as "no channel could be read"
+	Previous  string // link, empty at the oldest
+	Next      string // link, empty at the newest
 }
 
 func (Shot) screen() string { return "shot" }
@@ -97,6 +101,27 @@ type Result struct {
 	At    Number // time of the value, or start of its window
 	To    Number // end of its window; empty when there is none
 	Note  string // as "exponent 2.5, 250 g, 25 000 rad/s²"
+}
+
+// Published is the value of a function that others have published; it is no result.
+type Published struct {
+	Name     string // "Combined probability of concussion"
+	Authors  string
+	Year     int
+	Of       string // the results that went in, with values
+	Value    Number // in %; Text may begin with "at most" or "at least"
+	Sentence string // what it is and what it is not
+}
+
+// LimitRow is one result held against an acceptance limit of a campaign.
+type LimitRow struct {
+	Name     string // of the result
+	Campaign string
+	Most     Number
+	Value    Number
+	Margin   Number // limit minus value
+	State    Status // {OK, "within the limit"}
+	Source   string // where the limit is from, and whether that was confirmed
 }
 
 // MetaRow is one fact that came with the shot, or is missing.
@@ -165,6 +190,22 @@ func MetricName(key string) string {
 		return "GAMBIT"
 	case "damage":
 		return "DAMAGE"
+	case "clip_3ms_cumulative":
+		return "3 ms clip, cumulative"
+	case "time_to_peak":
+		return "Time to peak, from 4 g"
+	case "pulse_width_50_percent":
+		return "Pulse width at 50 % of peak"
+	case "pulse_width_10_percent":
+		return "Pulse width at 10 % of peak"
+	case "rise_rate":
+		return "Rise rate, 10 % to 90 % of peak"
+	case "ric36":
+		return "RIC, 36 ms"
+	case "gambit_b":
+		return "GAMBIT, form B"
+	case "harm":
+		return "HIC and DAMAGE combined (HARM)"
 	case "impact_speed":
 		return "Impact speed"
 	case "ram_energy":

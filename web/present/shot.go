@@ -15,9 +15,9 @@ import (
 // order is how results stand in a table; what is not named here follows by name.
 func order() []string {
 	return []string{
-		"impact_speed", "ram_energy", "peak_linear_acceleration", "severity_index", "hic15", "hic36", "clip_3ms",
-		"dwell_150g", "dwell_200g", "impact_duration", "velocity_change", "peak_angular_velocity",
-		"peak_angular_acceleration", "bric", "gambit", "damage",
+		"impact_speed", "ram_energy", "peak_linear_acceleration", "severity_index", "hic15", "hic36", "clip_3ms", "clip_3ms_cumulative",
+		"dwell_150g", "dwell_200g", "impact_duration", "time_to_peak", "pulse_width_50_percent", "pulse_width_10_percent", "rise_rate",
+		"velocity_change", "peak_angular_velocity", "peak_angular_acceleration", "ric36", "bric", "gambit", "gambit_b", "damage", "harm",
 	}
 }
 
@@ -48,6 +48,7 @@ func Shot(r *view.ShotRow, scores []view.ScoreRow, zone *time.Location) page.Sho
 	s := &scores[0].Score
 	p.Engine = "engine " + s.Engine
 	p.Results = results(s.Results)
+	p.Published = Published(s.Results)
 	for _, key := range headline() {
 		if v, ok := s.Results[key]; ok {
 			r := result(key, v)
@@ -119,7 +120,7 @@ func results(all map[string]lab.Result) []page.Result {
 
 func result(key string, v lab.Result) page.Result {
 	value, unit := shown(key, v.Value, v.Unit)
-	r := page.Result{Key: key, Value: page.Show(value, unit), Note: cmp.Or(v.Note, v.Definition)}
+	r := page.Result{Key: key, Value: page.Show(value, unit), Note: Remark(&v)}
 	if v.ExpandedUncertainty != nil {
 		u, _ := shown(key, *v.ExpandedUncertainty, v.Unit)
 		r.Value = page.ShowUncertain(value, u, unit)
@@ -141,8 +142,12 @@ func shown(key string, v float64, unit string) (float64, string) {
 		return v, "SI"
 	case key == "hic15" || key == "hic36":
 		return v, "HIC"
+	case key == "ric36":
+		return v / 1e6, "×10⁶"
 	case unit == "s":
 		return v * 1000, "ms"
+	case unit == "g/s":
+		return v / 1000, "g/ms"
 	default:
 		return v, unit
 	}

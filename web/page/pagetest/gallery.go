@@ -69,6 +69,8 @@ func row(i int) page.ShotRow {
 		r.Flags = []page.Flag{{Code: "channel_unreadable", Channel: "az", Text: "text in a number column from line 4 012 on", Level: page.Bad}}
 	case 8:
 		r.Kind, r.Specimen, r.Location = "dry stroke", "", ""
+	case 7:
+		r.Arrival = true
 	}
 	return r
 }
@@ -152,6 +154,28 @@ func results() []page.Result {
 		{Key: "peak_angular_acceleration", Value: page.Show(4180, "rad/s2"), At: ms(5.2), Note: "five-point stencil"},
 		{Key: "gambit", Value: page.Show(0.44, "1"), Note: "of peaks, exponent 2.5, 250 g, 25 000 rad/s²"},
 		{Key: "damage", Value: page.Missing("channel wz is dead")},
+		{Key: "ric36", Value: page.Show(17.12, "×10⁶"), At: ms(2.1), To: ms(9.4), Note: "Kimpara and Iwamoto 2012, not confirmed against print"},
+		{Key: "rise_rate", Value: page.Show(21.7, "g/ms"), At: ms(1.6), To: ms(5.3), Note: "common practice"},
+	}
+}
+
+func published() []page.Published {
+	return []page.Published{
+		{Name: "Combined probability of concussion", Authors: "Rowson and Duma", Year: 2013, Of: "Peak linear acceleration 98.1 g, Peak angular acceleration 4180 rad/s²", Value: page.Show(6.4, "%"),
+			Sentence: "A published function of Rowson and Duma, 2013, of peak linear acceleration and peak angular acceleration; its constants are not confirmed against print. It was fitted to blows to football players, not to a ram and a head form; it is no medical statement, no prediction for a person, and no pass mark."},
+		{Name: "Probability of mild brain injury, angular acceleration", Authors: "Zhang, Yang and King", Year: 2004, Of: "Peak angular acceleration 4180 rad/s²", Value: page.Number{Text: "at most 25.0", Unit: "%"},
+			Sentence: "A published function of Zhang, Yang and King, 2004, of peak angular acceleration; its constants are not confirmed against print. It rests on a few reconstructed collisions in one sport; it is no medical statement, no prediction for a person, and no pass mark."},
+	}
+}
+
+func limitRows() []page.LimitRow {
+	return []page.LimitRow{
+		{Name: "Severity index", Campaign: "Face guards, spring series", Most: page.Show(1200, "SI"), Value: page.Show(371, "SI"), Margin: page.Show(829, "SI"),
+			State: page.Status{Level: page.OK, Word: "within the limit"}, Source: "set by the campaign; limit not confirmed against print"},
+		{Name: "Peak linear acceleration", Campaign: "Face guards, spring series", Most: page.Show(97, "g"), Value: page.ShowUncertain(98.1, 2.4, "g"), Margin: page.Show(-1.1, "g"),
+			State: page.Status{Level: page.Warn, Word: "above the limit, by less than the uncertainty"}, Source: "set by the campaign"},
+		{Name: "DAMAGE", Campaign: longName, Most: page.Show(0.3, ""), Value: page.Missing("not in the file"), Margin: page.Missing("not compared"),
+			State: page.Status{Level: page.Warn, Word: "not compared: the shot has no such result"}, Source: "set by the campaign"},
 	}
 }
 
@@ -168,7 +192,7 @@ func shots() []Item {
 		Frame: f, ID: "019571b2-7c3d-7a10-9d3e-000000000012", At: ago(4 * time.Minute), AtFrom: "from the file's time", TakenIn: ago(239 * time.Second),
 		Lab: "Northfield lab", Rig: "rig one", Kind: "shot", State: page.Status{Level: page.OK, Word: "assigned"},
 		Received: page.Status{Level: page.OK, Word: "kept by the server too"},
-		Headline: []page.Result{results()[0], results()[2], results()[3], results()[4]}, Results: results(),
+		Headline: []page.Result{results()[0], results()[2], results()[3], results()[4]}, Results: results(), Published: published(), Limits: limitRows(),
 		Meta: []page.MetaRow{
 			{Label: "Specimen", Value: page.Number{Text: "FG-A-012"}}, {Label: "Impact location", Value: page.Number{Text: "front"}},
 			{Label: "Condition", Value: page.Number{Text: "ambient"}, Manual: true}, {Label: "Target speed", Value: page.Show(5.5, "m/s"), Manual: true},

@@ -1,0 +1,86 @@
+package present
+
+import (
+	"context"
+	"fmt"
+	"slices"
+
+	"thudbook/metrics/limits"
+	"thudbook/sync/lab"
+	"thudbook/sync/scope"
+	"thudbook/sync/view"
+	"thudbook/web/page"
+)
+
+// Limits holds a shot's results against the acceptance limits of the campaigns of
+// its lab that have its specimen. A dry stroke, a void shot, and a shot without a
+// score or a specimen are held against nothing.
+func Limits(ctx context.Context, views *view.Reader, sc scope.Scope, r *view.ShotRow, scores []view.ScoreRow) ([]page.LimitRow, error) {
+	if r.Shot.Kind != lab.ShotHit || r.Void() || r.Shot.Specimen == "" || len(scores) == 0 {
+		return nil, nil
+	}
+	var out []page.LimitRow
+	specimen := lab.Fold(r.Shot.Specimen)
+	for p := (view.Page{Limit: 200}); ; {
+		list, err := views.Campaigns(ctx, sc.Only(r.Lab), p)
+		if err != nil {
+			return nil, fmt.Errorf("limits of shot %s: %w", r.ID, err)
+		}
+		for i := range list.Rows {
+			c := &list.Rows[i].Campaign
+			if slices.ContainsFunc(c.Specimens, func(s string) bool { return lab.Fold(s) == specimen }) {
+				for _, l := range c.AcceptanceLimits {
+					out = append(out, limitRow(c.Name, l, scores[0].Score.Results))
+				}
+			}
+		}
+		if p.After = list.Next; list.Next == "" {
+			return out, nil
+		}
+	}
+}
+
+// limitRow judges one limit.
+func limitRow(campaign string, l lab.Limit, results map[string]lab.Result) page.LimitRow {
+	limit := limits.Limit{Result: l.Result, Most: l.Most, Unit: l.Unit}
+	most, unit := shown(l.Result, l.Most, l.Unit)
+	row := page.LimitRow{Name: page.MetricName(l.Result), Campaign: campaign, Most: page.Show(most, unit), Source: printed(l)}
+	r, ok := results[l.Result]
+	if !ok {
+		row.Value, row.Margin = page.Missing("not in the file"), page.Missing("not compared")
+		row.State = page.Status{Level: page.Warn, Word: "not compared: the shot has no such result"}
+		return row
+	}
+	row.Value = result(l.Result, r).Value
+	v := limits.Judge(limits.Measured{Value: r.Value, Unit: r.Unit, Expanded: r.ExpandedUncertainty}, limit)
+	if !v.Comparable {
+		row.Margin = page.Missing("not compared")
+		row.State = page.Status{Level: page.Warn, Word: v.Words}
+		return row
+	}
+	most, unit = shown(l.Result, v.Limit, r.Unit)
+	margin, _ := shown(l.Result, v.Margin, r.Unit)
+	row.Most, row.Margin = page.Show(most, unit), page.Show(margin, unit)
+	row.State = page.Status{Level: page.OK, Word: "within the limit"}
+	if !v.Within {
+		row.State = page.Status{Level: page.Bad, Word: "above the limit"}
+	}
+	if v.Close {
+		row.State.Level = page.Warn
+		row.State.Word += ", by less than the uncertainty"
+	}
+	return row
+}
+
+// printed says where a limit of a campaign is printed, as far as this program knows.
+func printed(l lab.Limit) string {
+	found := limits.Printed(l.Result, l.Most, l.Unit)
+	if len(found) == 0 {
+		return "set by the campaign"
+	}
+	s := "set by the campaign; the figure of " + found[0].Source
+	if !found[0].Confirmed {
+		s += ", limit " + limits.Unconfirmed
+	}
+	return s
+}
