@@ -146,7 +146,7 @@ func firstProblem(err error) error {
 
 // lateMeta applies a meta file whose shot was taken in before it came. What
 // the shot says already is left alone.
-func (f *folder) lateMeta(ctx context.Context, e entry, quiet time.Duration) error {
+func (f *folder) lateMeta(ctx context.Context, at *reach, e entry, quiet time.Duration) error {
 	g := f.grow[e.name]
 	if g == nil || time.Since(g.changed) < quiet {
 		return nil // perhaps still being written
@@ -155,7 +155,7 @@ func (f *folder) lateMeta(ctx context.Context, e entry, quiet time.Duration) err
 	if err != nil || !found {
 		return nil // its file has not come yet; it is looked for again
 	}
-	b, read, err := f.readMeta(e.name)
+	b, read, err := readMeta(at, e.name)
 	if err != nil || read.size != e.size || !read.mod.Equal(e.mod) {
 		return nil
 	}

@@ -77,7 +77,7 @@ type verdict struct {
 
 // judge applies the rule. beside tells whether a file of that name stands in
 // the same folder. Errors are those of opening and reading the file.
-func (r rule) judge(g *growing, path string, beside func(string) bool, now time.Time) (verdict, error) {
+func (r rule) judge(g *growing, name string, open func() (*os.File, error), beside func(string) bool, now time.Time) (verdict, error) {
 	still := now.Sub(g.changed)
 	quiet := r.quiet
 	if g.size == 0 {
@@ -86,16 +86,16 @@ func (r rule) judge(g *growing, path string, beside func(string) bool, now time.
 	ok, why := false, "still being written"
 	switch {
 	case r.Rule == "marker" && r.Marker != "":
-		ok = beside(baseName(path) + r.Marker)
-		why = "waiting for the marker file " + baseName(path) + r.Marker
+		ok = beside(name + r.Marker)
+		why = "waiting for the marker file " + name + r.Marker
 	case r.Rule == "footer" && r.Footer != "":
 		var err error
-		if ok, err = hasFooter(path, g.size, r.Footer); err != nil {
+		if ok, err = hasFooter(open, g.size, r.Footer); err != nil {
 			return verdict{}, err
 		}
 		why = fmt.Sprintf("still being written: the last line is not %q", r.Footer)
 	case r.Rule == "rows" && r.Rows > 0:
-		if err := g.rows.read(path, g.size, r.headerRows); err != nil {
+		if err := g.rows.read(open, g.size, r.headerRows); err != nil {
 			return verdict{}, err
 		}
 		n := g.rows.complete
@@ -120,8 +120,8 @@ func (r rule) judge(g *growing, path string, beside func(string) bool, now time.
 }
 
 // hasFooter tells whether the last line with text begins with footer.
-func hasFooter(path string, size int64, footer string) (bool, error) {
-	f, err := os.Open(path)
+func hasFooter(open func() (*os.File, error), size int64, footer string) (bool, error) {
+	f, err := open()
 	if err != nil {
 		return false, err
 	}
@@ -148,14 +148,14 @@ type rowCount struct {
 	first    byte // first byte of the current line that matters; 0 before
 }
 
-func (c *rowCount) read(path string, size int64, headerRows int) error {
+func (c *rowCount) read(open func() (*os.File, error), size int64, headerRows int) error {
 	if size < c.at {
 		*c = rowCount{}
 	}
 	if size == c.at {
 		return nil
 	}
-	f, err := os.Open(path)
+	f, err := open()
 	if err != nil {
 		return err
 	}

@@ -19,13 +19,13 @@ import (
 // consider judges one file that is not dealt with, and takes it in when it is
 // finished. again says when to look next (0: no hurry). The error means that
 // the store can no longer be written; all else becomes words on the screen.
-func (f *folder) consider(ctx context.Context, e entry, g *growing, r rule, m *Map) (again time.Duration, fatal error) {
+func (f *folder) consider(ctx context.Context, at *reach, e entry, g *growing, r rule, m *Map) (again time.Duration, fatal error) {
 	now := time.Now()
 	if now.Before(g.retry) {
 		return g.retry.Sub(now), nil
 	}
-	path := filepath.Join(f.dir, e.name)
-	v, err := r.judge(g, path, f.beside, now)
+	open := func() (*os.File, error) { return at.open(e.at) }
+	v, err := r.judge(g, e.name, open, at.regular, now)
 	if err != nil {
 		f.fail(e, g, err)
 		return retryAfter, nil
@@ -37,17 +37,17 @@ func (f *folder) consider(ctx context.Context, e entry, g *growing, r rule, m *M
 	if g.done.IsZero() {
 		g.done = now
 	}
-	meta, metaEntry, wait := f.metaOf(e.name, now.Sub(g.done))
+	meta, metaEntry, wait := f.metaOf(at, e.name, now.Sub(g.done))
 	if wait > 0 {
 		g.why, g.fix = "waiting a moment for its meta file", ""
 		return wait, nil
 	}
-	s := Submission{Name: e.name, Path: path, ModTime: e.mod, Map: m, Meta: meta, folder: f, meta: metaEntry}
+	s := Submission{Name: e.name, Path: filepath.Join(f.dir, e.name), ModTime: e.mod, Map: m, Meta: meta, folder: f, meta: metaEntry}
 	if v.stale {
 		s.notes = append(s.notes, note{lab.FlagIncompleteFile, "taken in although it never satisfied the map's rule: " + v.why})
 	}
 	f.saying(e.name, "being read")
-	err = f.in.takeFile(ctx, e, &s)
+	err = f.in.takeFile(ctx, at, e, &s)
 	switch {
 	case err == nil:
 	case errors.Is(err, errGrowing):
@@ -83,19 +83,14 @@ func (f *folder) fail(e entry, g *growing, err error) {
 	g.why, g.fix, g.retry = why, fix, time.Now().Add(retryAfter)
 }
 
-func (f *folder) beside(name string) bool {
-	info, err := os.Stat(filepath.Join(f.dir, name))
-	return err == nil && info.Mode().IsRegular()
-}
-
 const maxMetaBytes = 1 << 20
 
 // metaOf reads the meta file beside a finished file. wait is above zero while
 // the meta may still come, or is still being written.
-func (f *folder) metaOf(name string, finished time.Duration) (meta []byte, e *entry, wait time.Duration) {
+func (f *folder) metaOf(at *reach, name string, finished time.Duration) (meta []byte, e *entry, wait time.Duration) {
 	left := f.in.opt.MetaWait - finished
 	for _, n := range metaNames(name) {
-		b, e, err := f.readMeta(n)
+		b, e, err := readMeta(at, n)
 		if errors.Is(err, fs.ErrNotExist) {
 			continue
 		}
@@ -110,8 +105,12 @@ func (f *folder) metaOf(name string, finished time.Duration) (meta []byte, e *en
 	return nil, nil, max(0, left)
 }
 
-func (f *folder) readMeta(name string) ([]byte, *entry, error) {
-	file, err := os.Open(filepath.Join(f.dir, name))
+func readMeta(r *reach, name string) ([]byte, *entry, error) {
+	at, _, err := r.find(name)
+	if err != nil {
+		return nil, nil, err
+	}
+	file, err := r.open(at)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -124,7 +123,7 @@ func (f *folder) readMeta(name string) ([]byte, *entry, error) {
 	if err == nil && len(b) > maxMetaBytes {
 		err = fmt.Errorf("%s is larger than %d bytes", name, maxMetaBytes)
 	}
-	return b, &entry{name, info.Size(), info.ModTime()}, err
+	return b, &entry{name: name, at: at, size: info.Size(), mod: info.ModTime()}, err
 }
 
 // targetsOf lists the files that a meta file may speak of: the exact name, and

@@ -1,16 +1,17 @@
 package intake
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"io"
 	"io/fs"
-	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 	"sync"
 	"time"
+
+	"thudbook/sync/problem"
 )
 
 // FolderState says how one watched folder stands, for the screen.
@@ -56,6 +57,7 @@ func (f *folder) State() FolderState {
 // entry is one acquisition or meta file as a look through the folder found it.
 type entry struct {
 	name string
+	at   string // where in the folder it lies; another path than name for a link
 	size int64
 	mod  time.Time
 }
@@ -103,20 +105,23 @@ func (f *folder) run(ctx context.Context) error {
 // pass looks through the folder once and takes in what is finished. It gives
 // the time until the next look.
 func (f *folder) pass(ctx context.Context) (time.Duration, error) {
-	m, mapErr := f.maps.look()
+	now := time.Now()
+	at, err := openReach(f.dir)
+	if err != nil {
+		return f.away(err, now)
+	}
+	defer at.close()
+	m, mapErr := f.maps.look(at)
 	r, under, marker := ruleOf(nil, f.in.opt.Stale), mapHash(m), ""
 	if m != nil {
 		r, marker = ruleOf(m.Map, f.in.opt.Stale), m.Complete.Marker
 	}
-	fresh, metas, files, err := f.list(ctx, under, marker)
-	now := time.Now()
+	found, err := f.list(ctx, at, under, marker)
+	now = time.Now()
 	if err != nil {
-		if f.publish(FolderState{Problem: unreachable(f.dir, err), Fix: reachFix(err), Looked: now}) {
-			f.in.opt.Log.Warn("watched folder cannot be read", "folder", f.dir, "error", err)
-		}
-		return f.in.opt.Poll, nil
+		return f.away(err, now)
 	}
-	st := FolderState{Looked: now, Files: files}
+	st := FolderState{Looked: now, Files: found.files, Waiting: found.refused}
 	if m != nil {
 		st.Map = m.Name
 		if m.Map.Name != "" {
@@ -129,13 +134,13 @@ func (f *folder) pass(ctx context.Context) (time.Duration, error) {
 	}
 	next := f.in.opt.Poll
 	var fatal error
-	for _, e := range fresh {
+	for _, e := range found.fresh {
 		if ctx.Err() != nil {
 			break
 		}
 		g := f.grow[e.name]
 		if fatal == nil && mapErr == nil {
-			again, err := f.consider(ctx, e, g, r, m)
+			again, err := f.consider(ctx, at, e, g, r, m)
 			if again > 0 {
 				next = min(next, max(again, 20*time.Millisecond))
 			}
@@ -149,15 +154,23 @@ func (f *folder) pass(ctx context.Context) (time.Duration, error) {
 			delete(f.grow, e.name)
 		}
 	}
-	for _, e := range metas {
+	for _, e := range found.metas {
 		if fatal == nil && ctx.Err() == nil {
-			fatal = f.lateMeta(ctx, e, r.quiet)
+			fatal = f.lateMeta(ctx, at, e, r.quiet)
 		}
 	}
 	if f.publish(st) && st.Problem != "" {
 		f.in.opt.Log.Warn("watched folder waits", "folder", f.dir, "problem", st.Problem)
 	}
 	return next, fatal
+}
+
+// away says that the folder cannot be read, and when to look again.
+func (f *folder) away(err error, now time.Time) (time.Duration, error) {
+	if f.publish(FolderState{Problem: unreachable(f.dir, err), Fix: reachFix(err), Looked: now}) {
+		f.in.opt.Log.Warn("watched folder cannot be read", "folder", f.dir, "error", err)
+	}
+	return f.in.opt.Poll, nil
 }
 
 // publish replaces the state and tells whether the problem is a new one.
@@ -182,81 +195,96 @@ func (f *folder) saying(name, why string) {
 	}
 }
 
+// found is what a look through the folder came to.
+type found struct {
+	fresh, metas []entry   // not dealt with yet, and not applied yet
+	refused      []Waiting // links that lead out of the folder
+	files        int
+	now          time.Time
+	present      map[string]bool // of what is followed while it waits
+}
+
 // list finds the acquisition files that are not dealt with, in the order in
 // which they were written, and the meta files that were not applied. Files that
 // are gone are forgotten.
-func (f *folder) list(ctx context.Context, mapHash []byte, marker string) (fresh, metas []entry, files int, err error) {
-	d, err := os.Open(f.dir)
+func (f *folder) list(ctx context.Context, at *reach, mapHash []byte, marker string) (*found, error) {
+	d, err := at.root.Open(".")
 	if err != nil {
-		return nil, nil, 0, err
+		return nil, err
 	}
 	defer d.Close()
-	now := time.Now()
-	present := make(map[string]bool, len(f.grow))
+	out := &found{now: time.Now(), present: make(map[string]bool, len(f.grow))}
 	for {
 		batch, err := d.ReadDir(512)
 		for _, de := range batch {
-			name := de.Name()
-			shot, meta := isShot(name, marker), strings.HasSuffix(strings.ToLower(name), metaSuffix)
-			if !shot && !meta {
-				continue
-			}
-			info, err := statEntry(f.dir, de)
-			if err != nil || !info.Mode().IsRegular() {
-				continue // gone since, a folder, a pipe, a link to nowhere
-			}
-			e := entry{name, info.Size(), info.ModTime()}
-			if shot {
-				files++
-			}
-			if f.known.has(name, e.size, e.mod, mapHash) {
-				continue
-			}
-			present[name] = true
-			g := f.grow[name]
-			if g == nil {
-				g = &growing{}
-				f.grow[name] = g
-			}
-			g.note(e.size, e.mod, now)
-			if meta {
-				metas = append(metas, e)
-			} else {
-				fresh = append(fresh, e)
-			}
+			f.sort(out, at, de.Name(), mapHash, marker)
 		}
 		if errors.Is(err, io.EOF) {
 			break
 		}
-		if err != nil {
-			return nil, nil, 0, err
+		if err == nil {
+			err = ctx.Err()
 		}
-		if ctx.Err() != nil {
-			return nil, nil, 0, ctx.Err()
+		if err != nil {
+			return nil, err
 		}
 	}
 	for name := range f.grow {
-		if !present[name] {
+		if !out.present[name] {
 			delete(f.grow, name)
 		}
 	}
-	slices.SortFunc(fresh, func(a, b entry) int {
+	slices.SortFunc(out.fresh, func(a, b entry) int {
 		if c := a.mod.Compare(b.mod); c != 0 {
 			return c
 		}
 		return strings.Compare(a.name, b.name)
 	})
-	return fresh, metas, files, nil
+	return out, nil
 }
 
-func statEntry(dir string, de fs.DirEntry) (fs.FileInfo, error) {
-	if de.Type()&fs.ModeSymlink != 0 {
-		return os.Stat(filepath.Join(dir, de.Name()))
+// sort puts one name of the folder where it belongs.
+func (f *folder) sort(out *found, at *reach, name string, mapHash []byte, marker string) {
+	shot, meta := isShot(name, marker), strings.HasSuffix(strings.ToLower(name), metaSuffix)
+	if !shot && !meta {
+		return
 	}
-	return de.Info()
+	path, info, err := at.find(name)
+	if p, ok := problem.As(err); ok {
+		g := f.follow(out, name)
+		g.since = cmp.Or(g.since, out.now)
+		f.fail(entry{name: name}, g, err)
+		out.refused = append(out.refused, Waiting{Name: name, Since: g.since, Why: p.What, Fix: p.Fix})
+		return
+	}
+	if err != nil || !info.Mode().IsRegular() {
+		return // gone since, a folder, a pipe
+	}
+	e := entry{name: name, at: path, size: info.Size(), mod: info.ModTime()}
+	if shot {
+		out.files++
+	}
+	if f.known.has(name, e.size, e.mod, mapHash) {
+		return
+	}
+	f.follow(out, name).note(e.size, e.mod, out.now)
+	if meta {
+		out.metas = append(out.metas, e)
+	} else {
+		out.fresh = append(out.fresh, e)
+	}
 }
 
-func baseName(path string) string { return filepath.Base(path) }
+// follow keeps in mind a file that is not dealt with.
+func (f *folder) follow(out *found, name string) *growing {
+	out.present[name] = true
+	g := f.grow[name]
+	if g == nil {
+		g = &growing{}
+		f.grow[name] = g
+	}
+	return g
+}
 
 func unreachable(dir string, err error) string {
 	switch {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"log/slog"
 	"path/filepath"
 	"runtime"
@@ -198,14 +199,20 @@ func (in *Intake) Room(size int64) error {
 // MapForPosts gives the channel map that holds for files without one of their
 // own: that of the first watched folder. nil means that channels are guessed.
 func (in *Intake) MapForPosts() (*Map, error) {
-	var m *mapFile
 	switch {
 	case in.opt.DefaultMap != "":
-		m = mapFor("", in.opt.DefaultMap)
-	case len(in.folders) > 0:
-		m = mapFor(in.folders[0].dir, "") // a second reader: the folder's own belongs to its goroutine
-	default:
+		return mapFor("", in.opt.DefaultMap).look(nil)
+	case len(in.folders) == 0:
 		return nil, nil
 	}
-	return m.look()
+	dir := in.folders[0].dir
+	r, err := openReach(dir)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	defer r.close()
+	return mapFor(dir, "").look(r) // a second reader: the folder's own belongs to its goroutine
 }

@@ -13,6 +13,7 @@ import (
 
 	"thudbook/metrics/chanmap"
 	"thudbook/sync/lab"
+	"thudbook/sync/problem"
 	"thudbook/sync/record"
 )
 
@@ -37,7 +38,11 @@ func ParseMap(name string, b []byte) (*Map, error) {
 
 // LoadMap reads a channel map from a file.
 func LoadMap(path string) (*Map, error) {
-	f, err := os.Open(path)
+	return readMap(path, func() (*os.File, error) { return os.Open(path) })
+}
+
+func readMap(path string, open func() (*os.File, error)) (*Map, error) {
+	f, err := open()
 	if err != nil {
 		return nil, err
 	}
@@ -55,7 +60,7 @@ func LoadMap(path string) (*Map, error) {
 // mapFile follows one map on disk and reads it again when it changed.
 type mapFile struct {
 	path     string
-	required bool // named by the caller: its absence is an error
+	required bool // named by the caller: it may lie anywhere, and its absence is an error
 	size     int64
 	mod      time.Time
 	cur      *Map
@@ -71,8 +76,9 @@ func mapFor(dir, given string) *mapFile {
 
 // look gives the map as it stands now; nil without an error means that there
 // is none and that channels are guessed.
-func (m *mapFile) look() (*Map, error) {
-	info, err := os.Stat(m.path)
+// A map in a watched folder is opened through r, which may be nil otherwise.
+func (m *mapFile) look(r *reach) (*Map, error) {
+	info, open, err := m.find(r)
 	if errors.Is(err, fs.ErrNotExist) && !m.required {
 		m.cur, m.err, m.mod = nil, nil, time.Time{}
 		return nil, nil
@@ -83,9 +89,21 @@ func (m *mapFile) look() (*Map, error) {
 	if info.Size() == m.size && info.ModTime().Equal(m.mod) {
 		return m.cur, m.err
 	}
-	m.cur, m.err = LoadMap(m.path)
+	m.cur, m.err = readMap(m.path, open)
 	m.size, m.mod = info.Size(), info.ModTime()
 	return m.cur, m.err
+}
+
+func (m *mapFile) find(r *reach) (info fs.FileInfo, open func() (*os.File, error), err error) {
+	if m.required {
+		info, err = os.Stat(m.path)
+		return info, func() (*os.File, error) { return os.Open(m.path) }, err
+	}
+	at, info, err := r.find(MapName)
+	if p, ok := problem.As(err); ok {
+		p.What, p.Fix = MapName+" is "+p.What, "Copy the map itself into the folder, or name it with --map."
+	}
+	return info, func() (*os.File, error) { return r.open(at) }, err
 }
 
 // MapTrouble notes that the map that should have held could not be read; the

@@ -74,17 +74,17 @@ func (in *Intake) Put(ctx context.Context, r io.Reader, expect int64) (blob.Ref,
 }
 
 // takeFile takes in a finished file of a watched folder.
-func (in *Intake) takeFile(ctx context.Context, e entry, s *Submission) error {
+func (in *Intake) takeFile(ctx context.Context, r *reach, e entry, s *Submission) error {
 	if err := in.acquire(ctx); err != nil {
 		return err
 	}
 	defer in.release()
-	file, err := os.Open(s.Path)
+	file, err := r.open(e.at)
 	if err != nil {
 		return err
 	}
 	defer file.Close()
-	if err := unchanged(file, s.Path, e); err != nil {
+	if err := unchanged(file, r, e); err != nil {
 		return err
 	}
 	if e.size > in.opt.Limit {
@@ -99,7 +99,7 @@ func (in *Intake) takeFile(ctx context.Context, e entry, s *Submission) error {
 	if s.Ref.Size != e.size {
 		return errGrowing
 	}
-	if err := unchanged(file, s.Path, e); err != nil {
+	if err := unchanged(file, r, e); err != nil {
 		return err
 	}
 	_, err = in.finish(ctx, s)
@@ -108,12 +108,12 @@ func (in *Intake) takeFile(ctx context.Context, e entry, s *Submission) error {
 
 // unchanged tells whether both the open file and what the name leads to are as
 // they were when the folder was looked through.
-func unchanged(file *os.File, path string, e entry) error {
+func unchanged(file *os.File, r *reach, e entry) error {
 	open, err := file.Stat()
 	if err != nil {
 		return err
 	}
-	named, err := os.Stat(path)
+	named, err := r.root.Stat(e.at)
 	if err != nil {
 		return err
 	}
