@@ -24,7 +24,7 @@ const (
 
 func (d *Desk) overview(c echo.Context) error {
 	ctx := c.Request().Context()
-	list, err := d.read.Shots(ctx, d.scope(), view.ShotFilter{}, view.Page{Limit: rowsOnOverview})
+	list, err := d.read.Shots(ctx, d.scope(), view.ShotFilter{Arrival: true}, view.Page{Limit: rowsOnOverview})
 	if err != nil {
 		return err
 	}

@@ -38,6 +38,10 @@ func (in *Intake) Assign(ctx context.Context, a Assignment) (int, error) {
 	if err := a.Meta.Validate(); err != nil {
 		return 0, firstProblem(err)
 	}
+	doubtful := in.checkFiredAt(a.Meta.FiredAt)
+	if doubtful != nil && !a.OnlyMissing {
+		return 0, doubtful
+	}
 	if a.Kind != "" && !slices.Contains(lab.ShotKinds(), a.Kind) {
 		return 0, problem.New(problem.Invalid, "The kind "+a.Kind+" is not known.", "Choose one of "+strings.Join(lab.ShotKinds(), ", ")+".")
 	}
@@ -51,7 +55,7 @@ func (in *Intake) Assign(ctx context.Context, a Assignment) (int, error) {
 		if err != nil {
 			return nil, err
 		}
-		drafts, err := a.edits(&row)
+		drafts, err := a.edits(&row, doubtful == nil)
 		n = len(drafts)
 		return drafts, err
 	})
@@ -72,7 +76,8 @@ type within struct {
 
 func (w within) View(_ context.Context, fn func(kv.Reader) error) error { return fn(w.tx) }
 
-func (a *Assignment) edits(row *view.ShotRow) ([]ledger.Draft, error) {
+// edits makes the edits; timed says that fired_at, if there is one, dates the shot.
+func (a *Assignment) edits(row *view.ShotRow, timed bool) ([]ledger.Draft, error) {
 	now := valuesOf(&row.Shot.Meta)
 	want := valuesOf(&a.Meta)
 	if a.OnlyMissing {
@@ -82,7 +87,7 @@ func (a *Assignment) edits(row *view.ShotRow) ([]ledger.Draft, error) {
 	if _, edited := row.Edited["kind"]; a.Kind != "" && !(a.OnlyMissing && edited) {
 		now["kind"], want["kind"] = row.Shot.Kind, a.Kind
 	}
-	if at, ok := want["fired_at"]; ok && at != now["fired_at"] {
+	if at, ok := want["fired_at"]; ok && timed && at != now["fired_at"] {
 		now["effective_at"], want["effective_at"] = row.Shot.EffectiveAt, at
 		now["effective_from"], want["effective_from"] = row.Shot.EffectiveFrom, a.from()
 	}
@@ -160,7 +165,12 @@ func (f *folder) lateMeta(ctx context.Context, at *reach, e entry, quiet time.Du
 		return nil
 	}
 	mark := &seenEntry{Name: e.name, Size: e.size, ModNS: e.mod.UnixNano(), ID: id, Meta: true}
-	m, kind, err := lab.ParseMeta(b)
+	m, kind, faults, err := lab.ReadMeta(b)
+	for _, fault := range append(faults, f.in.checkFiredAt(m.FiredAt)) {
+		if fault != nil {
+			f.in.opt.Log.Warn("a part of the meta file cannot be used", "folder", f.dir, "file", e.name, "shot", id, "error", fault)
+		}
+	}
 	if err != nil {
 		f.in.opt.Log.Warn("meta file cannot be used", "folder", f.dir, "file", e.name, "shot", id, "error", err)
 	} else if _, err = f.in.Assign(ctx, Assignment{Shot: id, Meta: m, Kind: kind, Author: lab.AuthorMeta, OnlyMissing: true}); err != nil {

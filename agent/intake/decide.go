@@ -50,7 +50,7 @@ func settled(quarantine, shot uuid.UUID) (ledger.Draft, error) {
 // decideKnown tells the file that came before, seen once more, from the same
 // bytes under another name or time. A time that is not known is no other time.
 func (in *Intake) decideKnown(tx kv.Tx, s *Submission, src view.Source) (Outcome, []ledger.Draft, error) {
-	name, at := recordName(s.Name), plausible(s.ModTime)
+	name, at := recordName(s.Name), fileTime(s.ModTime)
 	if src.FileName == name && (src.FileTime == at || src.FileTime == 0 || at == 0) {
 		return Outcome{Status: Known, ID: src.Shot}, nil, nil
 	}
@@ -58,7 +58,7 @@ func (in *Intake) decideKnown(tx kv.Tx, s *Submission, src view.Source) (Outcome
 	if err != nil || noted {
 		return Outcome{Status: SeenAgain, ID: src.Shot}, nil, err
 	}
-	effective, _ := in.effective(s, lab.Meta{})
+	effective, _, _ := in.effective(s, &lab.Meta{})
 	id := uuid.New()
 	dr, err := draft(id, &lab.Sighting{Shot: src.Shot, Rig: in.opt.Rig, FileName: name, FileTime: at, Size: s.Ref.Size, EffectiveAt: effective})
 	return Outcome{Status: SeenAgain, ID: src.Shot, Sighting: id, New: true}, []ledger.Draft{dr}, err

@@ -16,6 +16,7 @@ import (
 	"thudbook/sync/lab"
 	"thudbook/sync/ledger"
 	"thudbook/sync/problem"
+	"thudbook/sync/scope"
 	"thudbook/sync/scoring"
 )
 
@@ -49,6 +50,12 @@ func (in *Intake) read(ctx context.Context, s *Submission) (*decision, error) {
 	}
 	meta, kind := in.parseMeta(s)
 	job := scoring.Job{Shot: d.id, FileName: recordName(s.Name), Source: s.Ref.SHA256, Map: s.mapSum(), TypedSpeedMS: meta.SpeedMS}
+	at, from, notes := in.effective(s, &meta)
+	s.notes = append(s.notes, notes...)
+	var err error
+	if job.Calibrations, err = in.inForce(ctx, s, at); err != nil {
+		return nil, err
+	}
 	if s.Map != nil {
 		if _, err := in.mapAttachment(ctx, s.Map); err != nil {
 			return nil, err
@@ -63,7 +70,22 @@ func (in *Intake) read(ctx context.Context, s *Submission) (*decision, error) {
 		d.fault = &f
 		return d, in.quarantine(s, d)
 	}
-	return d, in.shot(ctx, s, d, meta, kind)
+	return d, in.shot(ctx, s, d, &lab.Shot{Kind: kind, Meta: meta, EffectiveAt: at, EffectiveFrom: from})
+}
+
+// inForce lists the certificates of what sits at the rig. That they cannot be
+// read costs their use, never the shot.
+func (in *Intake) inForce(ctx context.Context, s *Submission, at lab.Time) ([]score.Calibration, error) {
+	all, err := scoring.InForce(ctx, in.opt.Views.Reader(in.opt.Store), scope.Labs(in.opt.Lab()), in.opt.Rig, at)
+	if ctx.Err() != nil {
+		return nil, ctx.Err()
+	}
+	if err != nil {
+		in.opt.Log.Error("the certificates in force cannot be read; the shot is scored by the channel map alone", "file", s.Name, "error", err)
+		s.notes = append(s.notes, note{lab.FlagCalibrationUnread, "the certificates of the mounted sensors could not be read; the channel map's sensitivities were used"})
+		return nil, nil
+	}
+	return all, nil
 }
 
 // anythingReadable tells whether at least one sample of one channel was read.
@@ -121,18 +143,36 @@ func (in *Intake) scoreOrPanic(ctx context.Context, j scoring.Job) (rep score.Re
 	return rep, scoring.Body(j, &rep), nil
 }
 
-// parseMeta reads the meta; what cannot be read becomes a flag, never a lost shot.
+// maxMetaNotes bounds the flags about one meta file.
+const maxMetaNotes = 10
+
+// parseMeta reads the meta. A field that cannot be used becomes a flag and costs
+// only itself; what the whole said stays with the shot.
 func (in *Intake) parseMeta(s *Submission) (lab.Meta, string) {
 	if len(s.Meta) == 0 {
 		return lab.Meta{}, ""
 	}
-	m, kind, err := lab.ParseMeta(s.Meta)
-	if err == nil {
-		return m, kind
+	m, kind, faults, err := lab.ReadMeta(s.Meta)
+	if err != nil {
+		s.notes = append(s.notes, note{lab.FlagMetaUnreadable, "the meta that came with the file cannot be used and is kept beside it: " + sentence(err)})
 	}
-	s.notes = append(s.notes, note{lab.FlagMetaUnreadable, "the meta that came with the file cannot be used and is kept beside it: " + sentence(err)})
-	s.badMeta = true
-	return lab.Meta{}, ""
+	for i, f := range faults {
+		if i == maxMetaNotes {
+			s.notes = append(s.notes, note{lab.FlagMetaField, fmt.Sprintf("%d further fields of the meta cannot be used; it is kept beside the shot", len(faults)-i)})
+			break
+		}
+		s.notes = append(s.notes, note{lab.FlagMetaField, metaFault(f)})
+	}
+	s.badMeta = err != nil || len(faults) > 0
+	return m, kind
+}
+
+// metaFault names the field, what is wrong with its value, and the fix.
+func metaFault(err error) string {
+	if p, ok := problem.As(err); ok && p.Where != "" {
+		return p.Where + ": " + sentence(err)
+	}
+	return sentence(err)
 }
 
 // sentence words an error for a flag.
@@ -141,26 +181,6 @@ func sentence(err error) string {
 		return strings.TrimSuffix(p.What, ".") + "; " + p.Fix
 	}
 	return err.Error()
-}
-
-// effective finds when the ram was fired, and how that is known.
-func (in *Intake) effective(s *Submission, m lab.Meta) (lab.Time, string) {
-	if !m.FiredAt.IsZero() {
-		return m.FiredAt, lab.FromMeta
-	}
-	if t := plausible(s.ModTime); t != 0 {
-		return t, lab.FromFileTime
-	}
-	return lab.At(in.opt.Now()), lab.FromReceived
-}
-
-// plausible leaves out file times that no shot can have; they come from clocks
-// that were never set and from damaged file systems.
-func plausible(t time.Time) lab.Time {
-	if t.IsZero() || t.Year() < 1971 || t.Year() > 2199 {
-		return 0
-	}
-	return lab.At(t)
 }
 
 // draft encodes a fact of this node.

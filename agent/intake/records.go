@@ -1,28 +1,21 @@
 package intake
 
 import (
+	"cmp"
 	"context"
-	"fmt"
 	"strings"
-	"time"
 
 	"thudbook/sync/lab"
 	"thudbook/sync/ledger"
 	"thudbook/sync/record"
 )
 
-// shot makes the shot and score records.
-func (in *Intake) shot(ctx context.Context, s *Submission, d *decision, meta lab.Meta, kind string) error {
-	if kind == "" {
-		kind = lab.ShotHit
-	}
-	d.kind = kind
-	at, from := in.effective(s, meta)
-	b := &lab.Shot{Rig: in.opt.Rig, FileName: recordName(s.Name), FileTime: plausible(s.ModTime), SourceSHA256: s.Ref.SHA256,
-		MapSHA256: s.mapSum(), EffectiveAt: at, EffectiveFrom: from, Kind: kind, Meta: meta}
-	if !s.ModTime.IsZero() && b.FileTime == 0 {
-		s.notes = append(s.notes, note{lab.FlagFileTime, fmt.Sprintf("the file's time %s is not plausible; the time of arrival is used", s.ModTime.UTC().Format(time.RFC3339))})
-	}
+// shot makes the shot and score records; b says kind, meta and time.
+func (in *Intake) shot(ctx context.Context, s *Submission, d *decision, b *lab.Shot) error {
+	b.Kind = cmp.Or(b.Kind, lab.ShotHit)
+	d.kind = b.Kind
+	b.Rig, b.FileName, b.FileTime = in.opt.Rig, recordName(s.Name), fileTime(s.ModTime)
+	b.SourceSHA256, b.MapSHA256 = s.Ref.SHA256, s.mapSum()
 	shot, err := draft(d.id, b)
 	if err == nil && len(shot.Body) > maxBody {
 		s.notes = append(s.notes, note{lab.FlagMetaUnreadable, "the meta that came with the file is too long for a record and is kept beside it"})
@@ -85,7 +78,7 @@ func scoreDraft(b *lab.Score, notes []note) (ledger.Draft, error) {
 
 // quarantine makes the record of bytes in which nothing can be read.
 func (in *Intake) quarantine(s *Submission, d *decision) error {
-	q, err := draft(d.id, &lab.Quarantine{Rig: in.opt.Rig, FileName: recordName(s.Name), FileTime: plausible(s.ModTime), Size: s.Ref.Size,
+	q, err := draft(d.id, &lab.Quarantine{Rig: in.opt.Rig, FileName: recordName(s.Name), FileTime: fileTime(s.ModTime), Size: s.Ref.Size,
 		SourceSHA256: s.Ref.SHA256, Error: *d.fault})
 	if err != nil {
 		return err

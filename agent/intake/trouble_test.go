@@ -93,7 +93,9 @@ func TestUnreadablePostsAreKeptOnce(t *testing.T) {
 }
 
 func TestMetaThatCannotBeUsed(t *testing.T) {
-	for name, meta := range map[string]string{"no JSON": `{"specimen":`, "wrong unit": `{"specimen":"H-1","target_speed_m_s":5500}`, "too long": `{"x":"` + strings.Repeat("y", 60_000) + `"}`} {
+	long := `{"x":"` + strings.Repeat("y", 60_000) + `"}`
+	for name, meta := range map[string][2]string{"no JSON": {`{"specimen":`, "meta_unreadable"}, "too long": {long, "meta_field_unusable"}} {
+		meta, code := meta[0], meta[1]
 		t.Run(name, func(t *testing.T) {
 			w := newWorld(t, ledgertest.Options{})
 			s := w.put(csv(30))
@@ -101,7 +103,7 @@ func TestMetaThatCannotBeUsed(t *testing.T) {
 			out, err := w.in.Submit(t.Context(), s)
 			w.must(err)
 			r := w.shots()["posted.csv"]
-			if out.Status != intake.Taken || !w.hasFlag(out.ID, "meta_unreadable") || r.Shot.Assigned() {
+			if out.Status != intake.Taken || !w.hasFlag(out.ID, code) || r.Shot.Assigned() {
 				t.Fatalf("outcome %+v, shot %+v", out, r.Shot)
 			}
 			if a, ok := r.Attachment(intake.RoleMeta); !ok || string(w.stored(a.SHA256)) != meta {

@@ -1,12 +1,9 @@
 package lab
 
 import (
-	"encoding/json"
 	"fmt"
 	"maps"
 	"slices"
-
-	"thudbook/sync/problem"
 )
 
 // Meta is what an acquisition file does not say about its shot: what was hit,
@@ -112,70 +109,4 @@ func (m *Meta) check(c *checks) {
 		c.needText("extra field name", k, MaxText)
 		c.text("extra."+k, m.Extra[k], MaxText)
 	}
-}
-
-// ParseMeta reads the JSON that comes beside an acquisition file or in the
-// POST. kind is "" when the text does not name one. Names that are not known
-// are kept in Extra; null means "not recorded".
-func ParseMeta(text []byte) (m Meta, kind string, err error) {
-	bad := func(what string, cause error) (Meta, string, error) {
-		p := problem.New(problem.Invalid, what, `send one JSON object such as {"specimen":"H-12","location":"front","target_speed_m_s":5.5}`)
-		p.Where, p.Err = "meta", cause
-		return Meta{}, "", p
-	}
-	var fields map[string]json.RawMessage
-	if err := json.Unmarshal(text, &fields); err != nil {
-		return bad("the shot's meta is no JSON object", err)
-	}
-	if raw, ok := fields["kind"]; ok {
-		var k *string
-		if err := json.Unmarshal(raw, &k); err != nil {
-			return bad("kind is no text", err)
-		}
-		if k != nil {
-			kind = *k
-		}
-		delete(fields, "kind")
-	}
-	known := metaFields()
-	rest := map[string]string{}
-	for name, raw := range fields {
-		if known[name] {
-			continue
-		}
-		delete(fields, name)
-		if string(raw) != "null" {
-			rest[name] = plainText(raw)
-		}
-	}
-	for _, name := range slices.Sorted(maps.Keys(fields)) { // one by one, so that the message names the field
-		one, err := json.Marshal(map[string]json.RawMessage{name: fields[name]})
-		if err == nil {
-			err = json.Unmarshal(one, &m)
-		}
-		if err != nil {
-			return bad(fmt.Sprintf("%s has an unusable value %s", name, fields[name]), err)
-		}
-	}
-	if len(rest) > 0 {
-		if m.Extra == nil {
-			m.Extra = map[string]string{}
-		}
-		maps.Copy(m.Extra, rest)
-	}
-	c := &checks{what: "meta"}
-	m.check(c)
-	if kind != "" {
-		c.oneOf("kind", kind, ShotKinds()...)
-	}
-	return m, kind, c.err()
-}
-
-// plainText gives a JSON text without its quotes, and anything else as it is.
-func plainText(raw json.RawMessage) string {
-	var s string
-	if json.Unmarshal(raw, &s) == nil {
-		return s
-	}
-	return string(raw)
 }

@@ -23,13 +23,20 @@ type ShotFilter struct {
 	Void     *bool
 	Flagged  *bool // has a flag or an error
 	Oldest   bool  // oldest first; else newest first
+	// Arrival lists in the order in which shots were recorded, whatever their
+	// clocks said. Specimen and the times are then not looked at.
+	Arrival bool
 }
 
-// Shots lists shots by effective time.
+// Shots lists shots by effective time, or by arrival.
 func (v *Reader) Shots(ctx context.Context, sc scope.Scope, f ShotFilter, page Page) (List[ShotRow], error) {
 	q := query[doc[lab.Shot]]{
 		table: v.set.shots, index: byTime, prefix: labOnly, back: !f.Oldest,
 		key: shotTime, keep: f.keep(),
+	}
+	if f.Arrival {
+		q.index, q.key = byArrival, func(d *doc[lab.Shot]) []byte { return d.Made.Stamp.key() }
+		return list(ctx, v, sc, q, page, shotRow)
 	}
 	switch {
 	case f.Specimen != "":

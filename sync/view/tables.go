@@ -12,6 +12,7 @@ import (
 // Names of indexes and tallies.
 const (
 	byTime     = "time"     // lab, time
+	byArrival  = "arrival"  // lab, stamp
 	byAssign   = "assign"   // lab, time
 	byOpen     = "open"     // lab, time
 	bySpecimen = "specimen" // lab, specimen, time
@@ -47,6 +48,7 @@ func shotTable() *index.Table[doc[lab.Shot]] {
 		Key:  keyOf[lab.Shot],
 		Indexes: []index.Index[row]{
 			{Name: byTime, Keys: shown(func(d *row, b *lab.Shot) [][]byte { return one(d.Lab[:], when(b.EffectiveAt)) })},
+			{Name: byArrival, Keys: shown(func(d *row, _ *lab.Shot) [][]byte { return one(d.Lab[:], d.Made.Stamp.key()) })},
 			{Name: byAssign, Keys: shown(func(d *row, b *lab.Shot) [][]byte {
 				if !waits(d) {
 					return nil
