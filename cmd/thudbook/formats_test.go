@@ -129,3 +129,26 @@ func TestScoreOtherFormatsRefused(t *testing.T) {
 		}
 	}
 }
+
+// The proposed map carries a baseline window where the record has a quiet start,
+// and says in words that it has none where it has not.
+func TestMapProposesABaseline(t *testing.T) {
+	file := filepath.Join("..", "..", "testdata", "short-hard.csv")
+	proposed, notes, code := thudbook(t.Context(), t, "map", file)
+	if code != exitOK || !strings.Contains(proposed, "baseline_ms = 7.5\n") || !strings.Contains(notes, "baseline_ms = 7.5 is proposed") {
+		t.Errorf("exit code %d\n%s%s", code, proposed, notes)
+	}
+	b, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	lines := strings.SplitAfter(string(b), "\n")
+	cut := filepath.Join(t.TempDir(), "cut.csv")
+	if err := os.WriteFile(cut, []byte(strings.Join(append(lines[:1:1], lines[len(lines)/4:]...), "")), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	proposed, notes, code = thudbook(t.Context(), t, "map", cut)
+	if code != exitOK || strings.Contains(proposed, "baseline_ms") || !strings.Contains(notes, "No baseline_ms is proposed") || !strings.Contains(notes, "Set processing.baseline_ms") {
+		t.Errorf("without a start: exit code %d\n%s%s", code, proposed, notes)
+	}
+}

@@ -26,6 +26,11 @@ func (c *mapCmd) Run(a *app) error {
 		fmt.Fprintf(a.Err, "thudbook: %s: %v\n", c.File, err)
 		return exitError{exitInput}
 	}
+	if len(m.Channels) > 0 {
+		var said string
+		m.Processing.BaselineMS, said = c.baseline(a, m)
+		unsure = append(unsure, said)
+	}
 	for _, s := range unsure {
 		fmt.Fprintln(a.Err, "unsure:", s)
 	}
@@ -33,4 +38,22 @@ func (c *mapCmd) Run(a *app) error {
 		return exitError{exitInput}
 	}
 	return chanmap.Encode(a.Out, m)
+}
+
+// baseline reads the record by the proposed map and proposes a baseline window.
+func (c *mapCmd) baseline(a *app, m chanmap.Map) (ms float64, said string) {
+	f, err := openSource(c.File)
+	if err != nil {
+		return 0, noBaseline(err)
+	}
+	defer f.Close()
+	got, err := format.Read(a.Ctx, f, format.Options{Map: &m})
+	if err != nil {
+		return 0, noBaseline(err)
+	}
+	return chanmap.GuessBaseline(&got.Recording)
+}
+
+func noBaseline(err error) string {
+	return fmt.Sprintf("No baseline_ms is proposed: the record cannot be read by this map (%v). Set processing.baseline_ms to the milliseconds at rest before the impact.", err)
 }
