@@ -2,6 +2,7 @@ package intake_test
 
 import (
 	"bytes"
+	"errors"
 	"math"
 	"os"
 	"os/exec"
@@ -223,6 +224,53 @@ func TestChangedFileIsANewShot(t *testing.T) {
 		if changed := w.hasFlag(r.ID, "file_changed"); changed != (r.ID != first.ID) {
 			t.Errorf("shot %s: file_changed = %v", r.ID, changed)
 		}
+	}
+}
+
+func TestGrownFileIsLinkedToItsFirstPart(t *testing.T) {
+	w := newWorld(t, ledgertest.Options{})
+	whole := csv(70)
+	part := whole[:strings.Index(whole, "\n0.03000")+1]
+	w.write("a.csv", part)
+	w.write("a.csv.meta.json", `{"specimen":"H-3","lot":7}`)
+	w.start()
+	w.settled()
+	first := w.shots()["a.csv"]
+	f, err := os.OpenFile(w.path("a.csv"), os.O_APPEND|os.O_WRONLY, 0)
+	w.must(err)
+	_, err = f.WriteString(whole[len(part):])
+	w.must(errors.Join(err, f.Close()))
+	w.until("the whole file, and the link at its first part", func() bool {
+		all := w.shots()
+		for _, r := range all {
+			if r.ID == first.ID && r.Shot.Extra[intake.ExtraContinuedIn] != "" {
+				return len(all) == 2
+			}
+		}
+		return false
+	})
+	later := ""
+	for _, r := range w.shots() {
+		if r.ID == first.ID {
+			first = r
+			continue
+		}
+		if r.Shot.Extra[intake.ExtraContinues] != first.ID.String() || r.Shot.Extra["lot"] != "7" || !w.hasFlag(r.ID, lab.FlagFileGrew) || w.hasFlag(r.ID, lab.FlagFileChanged) {
+			t.Errorf("the grown file: %+v, flags %+v", r.Shot, w.score(r.ID).Score.Flags)
+		}
+		if string(w.stored(r.Shot.SourceSHA256)) != whole {
+			t.Error("the whole file is not kept")
+		}
+		later = r.ID.String()
+	}
+	if got := first.Shot.Extra[intake.ExtraContinuedIn]; got != later {
+		t.Errorf("the first part names %q, want %s", got, later)
+	}
+	if string(w.stored(first.Shot.SourceSHA256)) != part || w.hasFlag(first.ID, lab.FlagFileGrew) {
+		t.Error("the first part is not as it was")
+	}
+	if typed := first.TypedFields(); len(typed) != 0 {
+		t.Errorf("%v counts as typed by a person", typed)
 	}
 }
 

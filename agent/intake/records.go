@@ -16,6 +16,7 @@ func (in *Intake) shot(ctx context.Context, s *Submission, d *decision, b *lab.S
 	d.kind = b.Kind
 	b.Rig, b.FileName, b.FileTime = in.opt.Rig, recordName(s.Name), fileTime(s.ModTime)
 	b.SourceSHA256, b.MapSHA256 = s.Ref.SHA256, s.mapSum()
+	s.continues(b)
 	shot, err := draft(d.id, b)
 	if err == nil && len(shot.Body) > maxBody {
 		s.notes = append(s.notes, note{lab.FlagMetaUnreadable, "the meta that came with the file is too long for a record and is kept beside it"})

@@ -36,6 +36,7 @@ type Submission struct {
 	meta    *entry  // the meta file that was read along
 	lost    bool    // the bytes are over the limit and were not kept
 	badMeta bool
+	grew    uuid.UUID // shot of an earlier state of the file, whose bytes these begin with
 }
 
 // Status says what became of a submission.
@@ -184,7 +185,9 @@ func (in *Intake) finish(ctx context.Context, s *Submission) (Outcome, error) {
 	var d *decision
 	if src.Shot == uuid.Nil {
 		if before != nil && before.Taken {
-			s.notes = append(s.notes, note{lab.FlagFileChanged, fmt.Sprintf("the file changed after it had been taken in as shot %s; both are kept", before.ID)})
+			if err := in.noteChange(ctx, s, before); err != nil {
+				return Outcome{}, err
+			}
 		}
 		if d, err = in.read(ctx, s); err != nil {
 			return Outcome{}, err
@@ -203,11 +206,27 @@ func (in *Intake) finish(ctx context.Context, s *Submission) (Outcome, error) {
 		return Outcome{}, in.appendFailed(ctx, err)
 	}
 	in.settleElsewhere(ctx, out)
+	in.linkBack(ctx, s, out)
 	if s.folder != nil {
 		s.folder.dealtWith(s, out)
 	}
 	in.report(s, out)
 	return out, nil
+}
+
+// noteChange flags a file that is not as it was when it was taken in.
+func (in *Intake) noteChange(ctx context.Context, s *Submission, before *seenEntry) error {
+	grew, err := in.grewFrom(ctx, s, before)
+	if err != nil {
+		return err
+	}
+	if !grew {
+		s.notes = append(s.notes, note{lab.FlagFileChanged, fmt.Sprintf("the file changed after it had been taken in as shot %s; both are kept", before.ID)})
+		return nil
+	}
+	s.grew = before.ID
+	s.notes = append(s.notes, note{lab.FlagFileGrew, fmt.Sprintf("the file grew from %d to %d bytes after it had been taken in as shot %s, and begins with the same bytes: the same shot continued, or another stroke written behind it? Both are kept", before.Size, s.Ref.Size, before.ID)})
+	return nil
 }
 
 // settleElsewhere closes a quarantine entry of another lab, as of the time
