@@ -94,13 +94,25 @@ type Tab struct {
 func (b *Browser) Tab(tb testing.TB, origin string) *Tab {
 	tb.Helper()
 	ctx, stop := chromedp.NewContext(b.ctx)
-	ctx, stopTime := context.WithTimeout(ctx, 2*time.Minute)
 	t := &Tab{Ctx: ctx, tb: tb, origin: origin}
-	tb.Cleanup(func() { t.Check(); stopTime(); stop() })
+	tb.Cleanup(func() { t.Check(); stop() })
 	if err := chromedp.Listen(ctx, t.hear); err != nil {
 		tb.Fatalf("open a tab: %v", err)
 	}
 	return t
+}
+
+// For lends the tab to a part of the test, which gets the faults heard
+// meanwhile. One tab for many pages saves starting a process for each.
+func (t *Tab) For(tb testing.TB) {
+	owner := t.tb
+	t.tb = tb
+	tb.Cleanup(func() { t.Check(); t.tb = owner })
+}
+
+// within bounds one step, far above what a loaded machine needs.
+func (t *Tab) within() (context.Context, context.CancelFunc) {
+	return context.WithTimeout(t.Ctx, 2*time.Minute)
 }
 
 // Allow takes messages of the browser that contain text as expected, as the
@@ -186,7 +198,9 @@ func (t *Tab) Look(l Look) {
 // Do runs steps and ends the test when one fails.
 func (t *Tab) Do(steps ...chromedp.Action[chromedp.Void]) {
 	t.tb.Helper()
-	if err := chromedp.Do(t.Ctx, steps...); err != nil {
+	ctx, stop := t.within()
+	defer stop()
+	if err := chromedp.Do(ctx, steps...); err != nil {
 		t.tb.Fatalf("browser step: %v", err)
 	}
 }
@@ -197,7 +211,9 @@ func (t *Tab) Open(path string) { t.tb.Helper(); t.Do(chromedp.Navigate(t.origin
 // Eval returns the value of a script expression; promises are awaited.
 func Eval[T any](t *Tab, script string) T {
 	t.tb.Helper()
-	v, err := chromedp.Run(t.Ctx, chromedp.Evaluate[T](script, chromedp.EvalAwaitPromise))
+	ctx, stop := t.within()
+	defer stop()
+	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](script, chromedp.EvalAwaitPromise))
 	if err != nil {
 		t.tb.Fatalf("script %.80s: %v", script, err)
 	}
@@ -207,7 +223,9 @@ func Eval[T any](t *Tab, script string) T {
 // Wait waits until a script expression is true.
 func (t *Tab) Wait(script string) {
 	t.tb.Helper()
-	if _, err := chromedp.Run(t.Ctx, chromedp.Poll[chromedp.Void](script)); err != nil {
+	ctx, stop := t.within()
+	defer stop()
+	if _, err := chromedp.Run(ctx, chromedp.Poll[chromedp.Void](script)); err != nil {
 		t.tb.Fatalf("waiting for %s: %v", script, err)
 	}
 }
@@ -220,6 +238,17 @@ func (t *Tab) Sideways() int {
 		const wait = () => frames-- ? requestAnimationFrame(wait) : done(document.documentElement.scrollWidth - document.documentElement.clientWidth);
 		wait();
 	})`)
+}
+
+// Script runs a script of the origin in the page, as a script element does, so
+// that the browser keeps it compiled for the next page.
+func (t *Tab) Script(path string) {
+	t.tb.Helper()
+	Eval[bool](t, fmt.Sprintf(`new Promise((done, failed) => {
+		const s = document.createElement("script");
+		s.src = %q; s.onload = () => { s.remove(); done(true); }; s.onerror = () => failed(new Error("no script " + s.src));
+		document.head.append(s);
+	})`, path))
 }
 
 // Axe runs axe-core on the page and returns the violations in words. script is
