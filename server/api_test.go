@@ -268,7 +268,7 @@ func TestCampaignByCell(t *testing.T) {
 				Kind string
 				Meta lab.Meta
 			}](t, s.manager.get("/api/v1/shots/"+x.ID))
-			if !full.Void && full.Kind == lab.ShotHit && full.Meta.Condition == "ambient" {
+			if !full.Void && full.Kind == lab.ShotHit && (full.Meta.Condition == "ambient" || x.Location == "crown") { // the cell of the crown names no condition
 				want[x.Specimen+" "+x.Location]++
 			}
 		}
@@ -294,6 +294,11 @@ func TestCampaignByCell(t *testing.T) {
 	for _, text := range []string{fmt.Sprintf(`<span class="num">%d</span> of <span class="num">69</span> shots done`, sum), "not begun", "crown", "5.50\u00a0m/s"} {
 		if !strings.Contains(body, text) {
 			t.Errorf("the campaign's screen does not show %q", text)
+		}
+	}
+	for _, text := range []string{"Not counted", "condition not in the plan"} {
+		if !strings.Contains(body, text) {
+			t.Errorf("the campaign's screen does not say %q of shots that no cell counts", text)
 		}
 	}
 	list := s.operator.get("/shots?campaign="+id).want(t, 200, "its shots").body

@@ -62,6 +62,22 @@ func TestNothingOfAnotherLab(t *testing.T) {
 	}
 }
 
+// What is another's is answered in the very words of what does not exist.
+func TestForeignLabIsNoLab(t *testing.T) {
+	t.Parallel()
+	w := start(t)
+	own, other := w.open("Yew", 1), w.open("Zelkova", 1)
+	number := regexp.MustCompile(`[0-9a-f-]{36}|\d{4}-\d\d-\d\d \d\d:\d\d:\d\d|\d\dT\d\d:\d\d:\d\d|[0-9A-Z]{12}|[0-9a-zA-Z_-]{20,}`) // request ids, times, keys
+	for _, path := range []string{"/shots?lab=", "/equipment?lab=", "/campaigns?lab=", "/api/v1/shots?lab="} {
+		foreign := own.manager.get(path+other.id.String()).want(t, 404, path)
+		none := own.manager.get(path+labtest.ID("no lab").String()).want(t, 404, path)
+		if a, b := number.ReplaceAllString(foreign.body, "#"), number.ReplaceAllString(none.body, "#"); a != b {
+			t.Errorf("%s answers differently: %.200q and %.200q", path, a, b)
+		}
+		own.manager.get(path+own.id.String()).want(t, 200, path)
+	}
+}
+
 // furnish gives a lab equipment and a campaign under its marker.
 func (s *site) furnish() {
 	t, base := s.w.t, "/api/v1/labs/"+s.id.String()
@@ -82,7 +98,7 @@ var anID = regexp.MustCompile(`[0-9a-f]{8}-[0-9a-f]{4}-`)
 // everything lists what a person can read of the site, with its own ids.
 func (s *site) everything(p *person) []string {
 	id := s.id.String()
-	paths := []string{"/", "/shots", "/equipment", "/campaigns", "/agents", "/password", "/manual", "/licences", "/shots?lab=" + id, "/equipment?lab=" + id,
+	paths := []string{"/", "/shots", "/equipment", "/campaigns", "/agents", "/password", "/manual", "/licences", "/shots?lab=" + id, "/equipment?lab=" + id, "/campaigns?lab=" + id,
 		"/shots?specimen=" + url.QueryEscape(s.marker+" specimen"), "/shots?campaign=" + s.Campaign.String(), "/campaigns/" + s.Campaign.String(),
 		"/api/v1/labs", "/api/v1/agents", "/api/v1/shots", "/api/v1/shots?lab=" + id, "/api/v1/shots?specimen=H-01",
 		"/api/v1/labs/" + id + "/campaigns/" + s.Campaign.String()}

@@ -31,7 +31,15 @@ func (d *Desk) campaignsPage(c echo.Context, typed *filled, status int) error {
 		return err
 	}
 	s := page.Campaigns{Frame: d.frame(&p, "Campaigns", page.PathCampaigns)}
-	err = every(ctx, func(q view.Page) (view.List[view.CampaignRow], error) { return d.Views.Campaigns(ctx, p.Scope, q) }, func(r *view.CampaignRow) error {
+	sc := p.Scope
+	if text := c.QueryParam("lab"); text != "" {
+		in, err := d.place(ctx, &p, text)
+		if err != nil {
+			return err
+		}
+		sc = in.Scope
+	}
+	err = every(ctx, func(q view.Page) (view.List[view.CampaignRow], error) { return d.Views.Campaigns(ctx, sc, q) }, func(r *view.CampaignRow) error {
 		row, err := d.campaignRow(ctx, &p, r)
 		s.Rows = append(s.Rows, row)
 		return err
@@ -133,15 +141,13 @@ func (d *Desk) campaign(c echo.Context) error {
 	s.Refresh = 5
 	said(c, &s.Frame, map[string]string{"campaign": "The campaign is laid out."})
 	s.Speeds, s.Rows = table(&progress)
-	f := shotFilter{scope: sc, specimens: []string{}}
-	for _, x := range r.Campaign.Specimens {
-		f.specimens = append(f.specimens, lab.Fold(x))
-	}
+	s.Outside = outside(progress.Outside)
+	f := shotFilter{scope: sc, specimens: specimensOf(&r)}
 	recent, err := d.list(ctx, &f, false, view.Page{Limit: 10})
 	if err != nil {
 		return err
 	}
-	for i := range recent.Rows[:min(10, len(recent.Rows))] {
+	for i := range recent.Rows {
 		row, err := present.ListRow(ctx, d.Views, p.Scope, &recent.Rows[i], d.zone)
 		if err != nil {
 			return err
@@ -149,6 +155,21 @@ func (d *Desk) campaign(c echo.Context) error {
 		s.RecentShots = append(s.RecentShots, row)
 	}
 	return httpkit.Page(c, http.StatusOK, s)
+}
+
+// outside says which shots no cell of the plan counts, and why.
+func outside(all []view.Outside) []page.OutsideRow {
+	var out []page.OutsideRow
+	for i := range all {
+		o := &all[i]
+		r := page.OutsideRow{Specimen: o.Specimen, Location: o.Location, Condition: o.Condition, Shots: small(o.N), Why: string(o.Why)}
+		if o.TargetSpeedMS != nil {
+			r.Target = speedText(*o.TargetSpeedMS)
+		}
+		r.Href = page.PathShots + "?" + url.Values{"specimen": {o.Specimen}}.Encode()
+		out = append(out, r)
+	}
+	return out
 }
 
 func speedText(v float64) string { return page.Show(v, "m/s").Text + "\u00a0m/s" }

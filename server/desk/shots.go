@@ -10,7 +10,6 @@ import (
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
 
-	"thudbook/sync/lab"
 	"thudbook/sync/scope"
 	"thudbook/sync/view"
 	"thudbook/web/httpkit"
@@ -49,7 +48,15 @@ func (d *Desk) filter(c echo.Context, p *caller) (shotFilter, error) {
 		}
 	}
 	err := every(ctx, func(q view.Page) (view.List[view.CampaignRow], error) { return d.Views.Campaigns(ctx, f.scope, q) }, func(r *view.CampaignRow) error {
-		f.Campaigns = append(f.Campaigns, page.Choice{Value: r.ID.String(), Text: r.Campaign.Name})
+		text := r.Campaign.Name
+		if len(f.Labs) > 0 && f.Lab == "" { // two labs may have campaigns of one name
+			in, err := p.names.Of(ctx, r.Lab)
+			if err != nil {
+				return err
+			}
+			text += " (" + in + ")"
+		}
+		f.Campaigns = append(f.Campaigns, page.Choice{Value: r.ID.String(), Text: text})
 		return nil
 	})
 	if err != nil || f.Campaign == "" {
@@ -73,39 +80,16 @@ func (d *Desk) filterCampaign(ctx context.Context, p *caller, f *shotFilter) err
 		return err
 	}
 	f.scope = sc
-	f.specimens = []string{}
-	for _, s := range k.Campaign.Specimens {
-		f.specimens = append(f.specimens, lab.Fold(s))
-	}
+	f.specimens = specimensOf(&k)
 	return nil
 }
 
-// most of the shots that one page of a campaign looks through.
-const mostExamined = 40 * rowsPerPage
+// specimensOf lists the specimens of a campaign; not nil where it has none.
+func specimensOf(k *view.CampaignRow) []string { return append([]string{}, k.Campaign.Specimens...) }
 
 // list reads a part of the list in the direction of the view's filter.
 func (d *Desk) list(ctx context.Context, f *shotFilter, oldest bool, q view.Page) (view.List[view.ShotRow], error) {
-	vf := view.ShotFilter{Specimen: f.Specimen, Oldest: oldest}
-	if f.specimens == nil {
-		return d.Views.Shots(ctx, f.scope, vf, q)
-	}
-	var out view.List[view.ShotRow]
-	for examined := 0; ; {
-		part, err := d.Views.Shots(ctx, f.scope, vf, q)
-		if err != nil {
-			return out, err
-		}
-		for i := range part.Rows {
-			if slices.Contains(f.specimens, lab.Fold(part.Rows[i].Shot.Specimen)) {
-				out.Rows = append(out.Rows, part.Rows[i])
-			}
-		}
-		out.Next = part.Next
-		if examined += len(part.Rows); part.Next == "" || len(out.Rows) >= q.Limit || examined >= mostExamined {
-			return out, nil
-		}
-		q.After = part.Next
-	}
+	return d.Views.Shots(ctx, f.scope, view.ShotFilter{Specimen: f.Specimen, Specimens: f.specimens, Oldest: oldest}, q)
 }
 
 // shots is the list, newest first. A part is named by where it begins or ends,
@@ -147,7 +131,7 @@ func (d *Desk) part(ctx context.Context, f *shotFilter, s *page.Shots, after, be
 		return err
 	}
 	// The place of the first row that was read: where the other direction begins.
-	first, err := d.Views.Shots(ctx, f.scope, view.ShotFilter{Specimen: f.Specimen, Oldest: back}, view.Page{Limit: 1, After: q.After})
+	first, err := d.list(ctx, f, back, view.Page{Limit: 1, After: q.After})
 	if err != nil {
 		return err
 	}

@@ -77,9 +77,10 @@ func parseCursor(s string) (*place, error) {
 type query[T any] struct {
 	table  *index.Table[T]
 	index  string
-	prefix func(record.LabID) []byte // of the index keys of a lab
-	key    func(*T) []byte           // the index key behind the prefix
-	from   []byte                    // bounds of it; nil to: no bound
+	prefix func(record.LabID) []byte   // of the index keys of a lab
+	parts  func(record.LabID) [][]byte // several prefixes of a lab, in place of prefix
+	key    func(*T) []byte             // the index key behind the prefix
+	from   []byte                      // bounds of it; nil to: no bound
 	to     []byte
 	back   bool
 	keep   func(*T) bool // nil: all
@@ -93,8 +94,10 @@ func run[T any](r kv.Reader, labs []record.LabID, q query[T], page Page) (rows [
 	m := merge[T]{back: q.back}
 	defer m.stop()
 	for _, id := range labs {
-		if err := m.add(q.one(r, id, after)); err != nil {
-			return nil, "", err
+		for _, prefix := range q.prefixes(id) {
+			if err := m.add(q.one(r, prefix, after)); err != nil {
+				return nil, "", err
+			}
 		}
 	}
 	limit := page.limit()
@@ -116,9 +119,15 @@ func run[T any](r kv.Reader, labs []record.LabID, q query[T], page Page) (rows [
 	}
 }
 
-// one gives the rows of one lab that stand behind after.
-func (q query[T]) one(r kv.Reader, id record.LabID, after *place) source[T] {
-	prefix := q.prefix(id)
+func (q query[T]) prefixes(id record.LabID) [][]byte {
+	if q.parts != nil {
+		return q.parts(id)
+	}
+	return [][]byte{q.prefix(id)}
+}
+
+// one gives the rows under one prefix that stand behind after.
+func (q query[T]) one(r kv.Reader, prefix []byte, after *place) source[T] {
 	from, to := kv.Join(prefix, q.from), kv.PrefixEnd(prefix)
 	if q.to != nil {
 		to = kv.Join(prefix, q.to)
@@ -170,7 +179,7 @@ func least(a, b []byte) []byte {
 	return a
 }
 
-// source is one lab's part of a list with its next row.
+// source is one part of a list, of a lab or a specimen of it, with its next row.
 type source[T any] struct {
 	seq   iter.Seq2[*T, error]
 	table *index.Table[T]

@@ -3,7 +3,9 @@ package view_test
 import (
 	"bytes"
 	"cmp"
+	"fmt"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -31,10 +33,11 @@ func TestPagesAreTheList(t *testing.T) {
 			lab record.LabID
 		}
 		f := view.ShotFilter{
-			Specimen: rapid.SampledFrom([]string{"", "h-01"}).Draw(rt, "specimen filter"),
-			Rig:      rapid.SampledFrom([]uuid.UUID{uuid.Nil, rig1}).Draw(rt, "rig filter"),
-			Oldest:   rapid.Bool().Draw(rt, "oldest"),
-			Void:     rapid.SampledFrom([]*bool{nil, new(true), new(false)}).Draw(rt, "void filter"),
+			Specimen:  rapid.SampledFrom([]string{"", "h-01"}).Draw(rt, "specimen filter"),
+			Rig:       rapid.SampledFrom([]uuid.UUID{uuid.Nil, rig1}).Draw(rt, "rig filter"),
+			Specimens: rapid.SampledFrom([][]string{nil, {}, {"H-02"}, {"h-02 ", "H-01", "H-02"}, {"H-03", "h-01"}}).Draw(rt, "specimens filter"),
+			Oldest:    rapid.Bool().Draw(rt, "oldest"),
+			Void:      rapid.SampledFrom([]*bool{nil, new(true), new(false)}).Draw(rt, "void filter"),
 		}
 		if rapid.Bool().Draw(rt, "bounded") {
 			f.From, f.To = lab.At(labtest.Start().Add(time.Minute)), lab.At(labtest.Start().Add(3*time.Minute))
@@ -57,7 +60,7 @@ func TestPagesAreTheList(t *testing.T) {
 				recs = append(recs, w.stated(node1, of, hlc.Time(i+1), id, &lab.Void{Shot: id, Reason: "x"}))
 			}
 			x := want{lab.At(at), id, of}
-			if sc.Allows(of) && (f.Specimen == "" || specimen == "H-01") && (f.Rig == uuid.Nil || f.Rig == rig) &&
+			if sc.Allows(of) && (f.Specimen == "" || specimen == "H-01") && fitsOne(f.Specimens, specimen) && (f.Rig == uuid.Nil || f.Rig == rig) &&
 				(f.Void == nil || *f.Void == void) && (f.From == 0 || x.at >= f.From && x.at < f.To) {
 				all = append(all, x)
 			} else {
@@ -134,5 +137,45 @@ func TestRareRowsEndPagesEarly(t *testing.T) {
 	}
 	if pages != 2 || found != 1 {
 		t.Errorf("%d pages with %d rows, want 2 with 1", pages, found)
+	}
+}
+
+func fitsOne(names []string, specimen string) bool {
+	return names == nil || slices.ContainsFunc(names, func(s string) bool { return strings.EqualFold(strings.TrimSpace(s), specimen) })
+}
+
+// The shots of a campaign's few specimens are found whole among 20 000 of
+// others: every page but the last is full, and no page is empty.
+func TestSpecimensAmongMany(t *testing.T) {
+	w := openWorld(t)
+	w.empty(t)
+	const many = 20_000
+	var recs []record.Record
+	want := 0
+	for i := range many {
+		name := fmt.Sprintf("other %d", i%50)
+		if i%997 == 3 {
+			name, want = []string{"H-01", "H-02", "h-03"}[want%3], want+1
+		}
+		recs = append(recs, w.stated(node1, labA, hlc.Time(i+1), labtest.ID("shot", i),
+			labtest.Shot(rig1, labtest.Start().Add(time.Duration(i)*time.Minute), func(s *lab.Shot) { s.Specimen = name })))
+	}
+	w.together(recs)
+	f := view.ShotFilter{Specimens: []string{"H-01", "H-02", "H-03", "H-04"}}
+	got := 0
+	for p := (view.Page{Limit: 5}); ; {
+		l, err := w.Shots(w.ctx(), scope.All(), f, p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got += len(l.Rows); len(l.Rows) == 0 || len(l.Rows) < 5 && l.Next != "" {
+			t.Fatalf("a page of %d rows before the end, after %d", len(l.Rows), got)
+		}
+		if p.After = l.Next; p.After == "" {
+			break
+		}
+	}
+	if got != want || want != 21 {
+		t.Errorf("%d shots on the pages, want %d (21)", got, want)
 	}
 }

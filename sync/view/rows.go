@@ -124,6 +124,14 @@ type ScoreRow struct {
 	Score      lab.Score
 }
 
+// VoidChange says that a shot was made void, or with Lifted that it counts again.
+type VoidChange struct {
+	Author     string
+	RecordedAt time.Time
+	Reason     string
+	Lifted     bool
+}
+
 // SightingRow is bytes of a known shot seen again.
 type SightingRow struct {
 	Head

@@ -226,6 +226,78 @@ func TestCampaignProgress(t *testing.T) {
 	if d := cmp.Diff(want, got); d != "" {
 		t.Error(d)
 	}
+	if d := cmp.Diff([]view.Outside{{Specimen: "H-01", Location: "front", Condition: "hot", TargetSpeedMS: new(5.5), N: 1, Why: view.OtherCondition}}, p.Outside); d != "" {
+		t.Error(d)
+	}
+}
+
+// A cell without a condition takes every condition that no cell of its location
+// and speed names; what no cell takes is listed with the reason.
+func TestCellWithoutACondition(t *testing.T) {
+	w := openWorld(t)
+	campaign := labtest.ID("campaign")
+	w.say(campaign, &lab.Campaign{Name: "C", Specimens: []string{"H-01"}, Cells: []lab.Cell{
+		{Location: "front", TargetSpeedMS: 5.5, Planned: 9},
+		{Location: "front", Condition: "hot", TargetSpeedMS: 5.5, Planned: 9},
+		{Location: "rear", Condition: "hot", TargetSpeedMS: 5.5, Planned: 9},
+	}})
+	n := 0
+	hit := func(location, condition string, target *float64) {
+		n++
+		w.say(labtest.ID("hit", n), labtest.Shot(rig1, labtest.Start().Add(time.Duration(n)*time.Minute), func(s *lab.Shot) {
+			s.Specimen, s.Location, s.Condition, s.TargetSpeedMS = "h-01", location, condition, target
+		}))
+	}
+	speed := new(5.5)
+	hit("front", "", speed)
+	hit("front", "cold", speed)
+	hit("front", "wet", speed)
+	hit("front", "HOT", speed) // named by a cell of its own
+	hit("rear", "", speed)
+	hit("rear", "cold", speed)
+	hit("rear", "cold", new(7.4))
+	hit("rear", "hot", nil)
+	hit("top", "hot", speed)
+	hit("", "hot", speed)
+	void := labtest.ID("hit", 2)
+	w.say(void, &lab.Void{Shot: void, Reason: "strap"})
+	p, err := w.CampaignProgress(w.ctx(), scope.All(), campaign)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got [][2]int64
+	for _, c := range p.Cells {
+		got = append(got, [2]int64{c.Done, c.Void})
+	}
+	if d := cmp.Diff([][2]int64{{2, 1}, {1, 0}, {0, 0}}, got); d != "" {
+		t.Error(d)
+	}
+	why := map[view.Mismatch]int64{}
+	for _, o := range p.Outside {
+		why[o.Why] += o.N
+	}
+	want := map[view.Mismatch]int64{view.NoCondition: 1, view.OtherCondition: 1, view.OtherTarget: 1, view.NoTarget: 1, view.OtherLocation: 1, view.NoLocation: 1}
+	if d := cmp.Diff(want, why); d != "" {
+		t.Error(d)
+	}
+}
+
+// All that a shot was void for stays, with author and time, in the order in
+// which it was said.
+func TestVoids(t *testing.T) {
+	w := openWorld(t)
+	id := labtest.ID("shot")
+	w.say(id, labtest.Shot(rig1, labtest.Start()))
+	w.say(id, &lab.Void{Shot: id, Reason: "strap loose"})
+	w.say(id, &lab.Void{Shot: id, Reason: "the strap was on", Lifted: true})
+	got, err := w.Voids(w.ctx(), onlyA, id)
+	if err != nil || len(got) != 2 || got[0].Reason != "strap loose" || got[0].Lifted || !got[1].Lifted || got[1].Author != "p1" || !got[1].RecordedAt.After(got[0].RecordedAt) {
+		t.Errorf("%+v, %v", got, err)
+	}
+	s, err := w.Shot(w.ctx(), onlyA, id)
+	if err != nil || s.Void() {
+		t.Errorf("%+v, %v", s.Withdrawn, err)
+	}
 }
 
 func TestCalibrationStates(t *testing.T) {

@@ -38,6 +38,7 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 		t.Fatal(err)
 	}
 	w.say(shot, e)
+	w.say(shot, &lab.Void{Shot: shot, Reason: "counted after all", Lifted: true})
 	w.say(sighting, &lab.Sighting{Shot: shot, Rig: rig1, FileName: "again.csv", EffectiveAt: lab.At(at)})
 	w.say(bad, &lab.Quarantine{FileName: "bad.csv", SourceSHA256: labtest.Hash(7), Error: lab.Fault{Code: "empty_file", What: "the file is empty"}})
 	odd := w.stated(node1, labA, 5000, labtest.ID("odd"), labtest.Shot(rig1, at))
@@ -57,6 +58,7 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 			return rows(w.Sightings(ctx, s, view.SightingFilter{Open: true}, view.Page{}))
 		},
 		"SightingsOf":      func(s scope.Scope) (int, error) { return size(w.SightingsOf(ctx, s, shot)) },
+		"Voids":            func(s scope.Scope) (int, error) { return size(w.Voids(ctx, s, shot)) },
 		"Sighting":         func(s scope.Scope) (int, error) { return single(w.Sighting(ctx, s, sighting)) },
 		"Quarantine":       func(s scope.Scope) (int, error) { return rows(w.Quarantine(ctx, s, false, view.Page{})) },
 		"Quarantined":      func(s scope.Scope) (int, error) { return single(w.Quarantined(ctx, s, bad)) },

@@ -16,6 +16,7 @@ import (
 type Set struct {
 	shots        *index.Table[doc[lab.Shot]]
 	scores       *index.Table[scoreRow]
+	voids        *index.Table[voidRow]
 	sightings    *index.Table[doc[lab.Sighting]]
 	quarantine   *index.Table[doc[lab.Quarantine]]
 	rigs         *index.Table[doc[lab.Rig]]
@@ -34,6 +35,7 @@ func New() *Set {
 	return &Set{
 		shots:        shotTable(),
 		scores:       scoreTable(),
+		voids:        voidTable(),
 		sightings:    sightingTable(),
 		quarantine:   quarantineTable(),
 		rigs:         named("view.rig", rigNames),
@@ -51,7 +53,7 @@ func New() *Set {
 // Tables lists every table that Apply writes, for dropping and comparing.
 func (s *Set) Tables() []kv.Table {
 	return slices.Concat(
-		s.shots.Tables(), s.scores.Tables(), s.sightings.Tables(), s.quarantine.Tables(),
+		s.shots.Tables(), s.scores.Tables(), s.voids.Tables(), s.sightings.Tables(), s.quarantine.Tables(),
 		s.rigs.Tables(), s.items.Tables(), s.mountings.Tables(), s.services.Tables(),
 		s.calibrations.Tables(), s.campaigns.Tables(), s.edits.Tables(), s.labs.Tables(), s.odd.Tables(),
 	)
@@ -145,6 +147,9 @@ func (s *Set) reduce(tx kv.Tx, r *record.Record) (known bool, err error) {
 		return true, reading(r, func(b *lab.Named) error { return s.name(tx, r, b) })
 	case lab.KindVoid:
 		return true, reading(r, func(b *lab.Void) error {
+			if err := s.voids.Put(tx, &voidRow{Lab: r.Lab, Stamp: stampOf(r), Author: r.Author, WallNS: r.WallNS, Void: *b}); err != nil {
+				return err
+			}
 			return mark(tx, s.shots, r, b.Shot, Mark{Reason: b.Reason, Lifted: b.Lifted})
 		})
 	case lab.KindSightingSettled:

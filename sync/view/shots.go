@@ -1,8 +1,8 @@
 package view
 
 import (
-	"cmp"
 	"context"
+	"slices"
 
 	"github.com/google/uuid"
 
@@ -12,19 +12,20 @@ import (
 	"thudbook/sync/scope"
 )
 
-// ShotFilter narrows the list of shots. Specimen, Rig and the times are
-// answered from an index; the rest passes over the rows that do not fit.
+// ShotFilter narrows the list of shots. Specimen, Specimens, Rig and the times
+// are answered from an index; the rest passes over the rows that do not fit.
 type ShotFilter struct {
-	Specimen string
-	Rig      uuid.UUID
-	From, To lab.Time // effective time, From <= t < To; zero: no bound
-	Location string
-	Kind     string // lab.ShotHit, …
-	Void     *bool
-	Flagged  *bool // has a flag or an error
-	Oldest   bool  // oldest first; else newest first
+	Specimen  string
+	Specimens []string // any of these, as those of a campaign; nil: any at all
+	Rig       uuid.UUID
+	From, To  lab.Time // effective time, From <= t < To; zero: no bound
+	Location  string
+	Kind      string // lab.ShotHit, …
+	Void      *bool
+	Flagged   *bool // has a flag or an error
+	Oldest    bool  // oldest first; else newest first
 	// Arrival lists in the order in which shots were recorded, whatever their
-	// clocks said. Specimen and the times are then not looked at.
+	// clocks said. Specimens and the times are then not looked at.
 	Arrival bool
 }
 
@@ -39,9 +40,15 @@ func (v *Reader) Shots(ctx context.Context, sc scope.Scope, f ShotFilter, page P
 		return list(ctx, v, sc, q, page, shotRow)
 	}
 	switch {
-	case f.Specimen != "":
+	case f.Specimen != "" || f.Specimens != nil:
 		q.index = bySpecimen
-		q.prefix = func(id record.LabID) []byte { return kv.Join(id[:], kv.Str(lab.Fold(f.Specimen))) }
+		names := f.specimens()
+		q.parts = func(id record.LabID) (out [][]byte) {
+			for _, name := range names {
+				out = append(out, kv.Join(id[:], kv.Str(name)))
+			}
+			return out
+		}
 	case f.Rig != uuid.Nil:
 		q.index = byRig
 		q.prefix = func(id record.LabID) []byte { return kv.Join(id[:], f.Rig[:]) }
@@ -53,6 +60,22 @@ func (v *Reader) Shots(ctx context.Context, sc scope.Scope, f ShotFilter, page P
 		q.to = when(f.To)
 	}
 	return list(ctx, v, sc, q, page, shotRow)
+}
+
+// specimens gives the folded names that fit, each once.
+func (f *ShotFilter) specimens() []string {
+	one := lab.Fold(f.Specimen)
+	if f.Specimens == nil {
+		return []string{one}
+	}
+	var out []string
+	for _, s := range f.Specimens {
+		if s = lab.Fold(s); s != "" && (one == "" || s == one) {
+			out = append(out, s)
+		}
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
 }
 
 func shotTime(d *doc[lab.Shot]) []byte { return when(d.body().EffectiveAt) }
@@ -105,6 +128,30 @@ func (v *Reader) Scores(ctx context.Context, sc scope.Scope, shot uuid.UUID) (ou
 				return err
 			}
 			out = append(out, ScoreRow{Stamp: s.Stamp, Author: s.Author, RecordedAt: utc(s.WallNS), Score: s.Score})
+		}
+		return nil
+	})
+	return out, err
+}
+
+// Voids lists when a shot was made void or counted again, oldest first, at most
+// MaxLimit; the last one holds.
+func (v *Reader) Voids(ctx context.Context, sc scope.Scope, shot uuid.UUID) (out []VoidChange, err error) {
+	err = v.store.View(ctx, func(r kv.Reader) error {
+		out = nil
+		d, err := find(r, v.set.shots, sc, shot)
+		if err != nil {
+			return err
+		}
+		if d == nil {
+			return notFound(lab.KindShot, shot)
+		}
+		key := docKey(shot, d.Lab)
+		for m, err := range v.set.voids.Scan(r, key, kv.PrefixEnd(key), false) {
+			if err != nil || len(out) == MaxLimit {
+				return err
+			}
+			out = append(out, VoidChange{Author: m.Author, RecordedAt: utc(m.WallNS), Reason: m.Void.Reason, Lifted: m.Void.Lifted})
 		}
 		return nil
 	})
@@ -173,88 +220,4 @@ func (s *Set) KnownSighting(r kv.Reader, sc scope.Scope, shot uuid.UUID, fileNam
 		}
 	}
 	return false, nil
-}
-
-// SightingFilter narrows the list of sightings.
-type SightingFilter struct {
-	Open bool // only those that a person has to settle
-}
-
-// Sightings lists known bytes that were seen again, newest first.
-func (v *Reader) Sightings(ctx context.Context, sc scope.Scope, f SightingFilter, page Page) (List[SightingRow], error) {
-	q := query[doc[lab.Sighting]]{
-		table: v.set.sightings, index: byTime, prefix: labOnly, back: true,
-		key: func(d *doc[lab.Sighting]) []byte { return when(d.body().EffectiveAt) },
-	}
-	if f.Open {
-		q.index = byOpen
-	}
-	return list(ctx, v, sc, q, page, sightingRow)
-}
-
-// SightingsOf lists the sightings of one shot, oldest first, at most MaxLimit.
-func (v *Reader) SightingsOf(ctx context.Context, sc scope.Scope, shot uuid.UUID) (out []SightingRow, err error) {
-	err = v.store.View(ctx, func(r kv.Reader) error {
-		out = nil
-		if d, err := find(r, v.set.shots, sc, shot); err != nil || d == nil {
-			return cmp.Or(err, notFound(lab.KindShot, shot))
-		}
-		for d, err := range v.set.sightings.ScanIndex(r, byShot, shot[:], kv.PrefixEnd(shot[:]), false) {
-			if err != nil || len(out) == MaxLimit {
-				return err
-			}
-			if sc.Allows(d.Lab) {
-				out = append(out, sightingRow(d))
-			}
-		}
-		return nil
-	})
-	return out, err
-}
-
-// Sighting gives one sighting.
-func (v *Reader) Sighting(ctx context.Context, sc scope.Scope, id uuid.UUID) (SightingRow, error) {
-	d, err := get(ctx, v, v.set.sightings, sc, lab.KindSighting, id)
-	if err != nil {
-		return SightingRow{}, err
-	}
-	return sightingRow(d), nil
-}
-
-func sightingRow(d *doc[lab.Sighting]) SightingRow {
-	r := SightingRow{Head: d.head(), Sighting: *d.body()}
-	r.Withdrawn = nil // the mark of a sighting settles it
-	if d.Mark != nil {
-		r.Settled = new(*d.Mark)
-	}
-	return r
-}
-
-// Quarantine lists bytes in which nothing can be read, newest first; with
-// all also those that a person has settled.
-func (v *Reader) Quarantine(ctx context.Context, sc scope.Scope, all bool, page Page) (List[QuarantineRow], error) {
-	q := query[doc[lab.Quarantine]]{
-		table: v.set.quarantine, index: byOpen, prefix: labOnly, back: true,
-		key: func(d *doc[lab.Quarantine]) []byte { return when(received(d)) },
-	}
-	if all {
-		q.index = byTime
-	}
-	return list(ctx, v, sc, q, page, quarantineRow)
-}
-
-// Quarantined gives one entry of the quarantine.
-func (v *Reader) Quarantined(ctx context.Context, sc scope.Scope, id uuid.UUID) (QuarantineRow, error) {
-	d, err := get(ctx, v, v.set.quarantine, sc, lab.KindQuarantine, id)
-	if err != nil {
-		return QuarantineRow{}, err
-	}
-	return quarantineRow(d), nil
-}
-
-func quarantineRow(d *doc[lab.Quarantine]) QuarantineRow {
-	h := d.head()
-	r := QuarantineRow{Head: h, Quarantine: *d.body(), Settled: h.Withdrawn}
-	r.Withdrawn = nil
-	return r
 }

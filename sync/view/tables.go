@@ -1,8 +1,6 @@
 package view
 
 import (
-	"github.com/google/uuid"
-
 	"thudbook/sync/kv"
 	"thudbook/sync/kv/index"
 	"thudbook/sync/lab"
@@ -30,8 +28,11 @@ const (
 	perVoidCell = "voidcell" // lab, specimen, location, condition, target
 )
 
-// noSpeed stands for a speed that is not known.
-const noSpeed = 1<<32 - 1
+// noSpeed and noTarget stand for a speed that is not known.
+const (
+	noSpeed  = 1<<32 - 1
+	noTarget = 1<<32 - 1
+)
 
 func shotTable() *index.Table[doc[lab.Shot]] {
 	type row = doc[lab.Shot]
@@ -101,10 +102,14 @@ func stroke(d *doc[lab.Shot]) []index.Count {
 // the key, so that any tolerance can be counted later.
 func inCell(d *doc[lab.Shot], void bool) []index.Count {
 	b := d.body()
-	if b == nil || b.Kind != lab.ShotHit || lab.Fold(b.Specimen) == "" || b.TargetSpeedMS == nil || d.stands() == void {
+	if b == nil || b.Kind != lab.ShotHit || lab.Fold(b.Specimen) == "" || d.stands() == void {
 		return nil
 	}
-	key := cellPrefix(d.Lab, b.Specimen, b.Location, b.Condition, *b.TargetSpeedMS)
+	target := uint32(noTarget)
+	if b.TargetSpeedMS != nil {
+		target = lab.MillimetresPerSecond(*b.TargetSpeedMS)
+	}
+	key := kv.Join(d.Lab[:], kv.Str(lab.Fold(b.Specimen)), kv.Str(lab.Fold(b.Location)), kv.Str(lab.Fold(b.Condition)), kv.U32(target))
 	if void {
 		return countIf(true, key)
 	}
@@ -117,11 +122,6 @@ func inCell(d *doc[lab.Shot], void bool) []index.Count {
 		speed = lab.MillimetresPerSecond(*v)
 	}
 	return countIf(true, key, kv.U32(speed))
-}
-
-func cellPrefix(of record.LabID, specimen, location, condition string, targetMS float64) []byte {
-	return kv.Join(of[:], kv.Str(lab.Fold(specimen)), kv.Str(lab.Fold(location)), kv.Str(lab.Fold(condition)),
-		kv.U32(lab.MillimetresPerSecond(targetMS)))
 }
 
 // scoreRow is one score; the rows of a shot sort by stamp.
@@ -140,148 +140,21 @@ func scoreTable() *index.Table[scoreRow] {
 	}
 }
 
-func sightingTable() *index.Table[doc[lab.Sighting]] {
-	type row = doc[lab.Sighting]
-	open := func(d *row) bool { return d.shown() && d.Mark == nil }
-	wears := func(d *row) bool { return d.shown() && d.Mark != nil && d.Mark.Count }
-	return &index.Table[row]{
-		Name: "view.sighting",
-		Key:  keyOf[lab.Sighting],
-		Indexes: []index.Index[row]{
-			{Name: byTime, Keys: func(d *row) [][]byte { return timed(d, d.shown()) }},
-			{Name: byOpen, Keys: func(d *row) [][]byte { return timed(d, open(d)) }},
-			{Name: byShot, Keys: func(d *row) [][]byte {
-				if !d.shown() {
-					return nil
-				}
-				return one(d.body().Shot[:], when(d.body().EffectiveAt))
-			}},
-			{Name: byRig, Keys: func(d *row) [][]byte {
-				if !wears(d) {
-					return nil
-				}
-				return one(d.Lab[:], d.body().Rig[:], when(d.body().EffectiveAt))
-			}},
-		},
-		Tallies: []index.Tally[row]{
-			{Name: byOpen, Of: func(d *row) []index.Count { return countIf(open(d), d.Lab[:]) }},
-			{Name: perDay, Of: func(d *row) []index.Count {
-				if !wears(d) {
-					return nil
-				}
-				return countIf(true, d.body().Rig[:], d.Lab[:], day(d.body().EffectiveAt))
-			}},
-		},
+// voidRow says that a shot was made void, or counted again; kept for ever.
+type voidRow struct {
+	Lab    record.LabID `json:"l"`
+	Stamp  Stamp        `json:"t"`
+	Author string       `json:"a"`
+	WallNS int64        `json:"w"`
+	Void   lab.Void     `json:"v"`
+}
+
+func voidTable() *index.Table[voidRow] {
+	return &index.Table[voidRow]{
+		Name: "view.void",
+		Key:  func(v *voidRow) []byte { return kv.Join(docKey(v.Void.Shot, v.Lab), v.Stamp.key()) },
 	}
 }
-
-func timed(d *doc[lab.Sighting], yes bool) [][]byte {
-	if !yes {
-		return nil
-	}
-	return one(d.Lab[:], when(d.body().EffectiveAt))
-}
-
-func quarantineTable() *index.Table[doc[lab.Quarantine]] {
-	type row = doc[lab.Quarantine]
-	open := func(d *row) bool { return d.shown() && (d.Mark == nil || d.Mark.Lifted) }
-	return &index.Table[row]{
-		Name: "view.quarantine",
-		Key:  keyOf[lab.Quarantine],
-		Indexes: []index.Index[row]{
-			{Name: byTime, Keys: func(d *row) [][]byte {
-				if !d.shown() {
-					return nil
-				}
-				return one(d.Lab[:], when(received(d)))
-			}},
-			{Name: byOpen, Keys: func(d *row) [][]byte {
-				if !open(d) {
-					return nil
-				}
-				return one(d.Lab[:], when(received(d)))
-			}},
-			{Name: bySource, Keys: func(d *row) [][]byte {
-				if !d.shown() {
-					return nil
-				}
-				return one(d.body().SourceSHA256[:])
-			}},
-		},
-		Tallies: []index.Tally[row]{
-			{Name: byOpen, Of: func(d *row) []index.Count { return countIf(open(d), d.Lab[:]) }},
-		},
-	}
-}
-
-// received orders the list of quarantined bytes; it dates nothing.
-func received(d *doc[lab.Quarantine]) lab.Time { return lab.Time(d.Made.WallNS / 1e6) }
-
-// named declares a table of documents that are listed by name within a lab.
-func named[B any](name kv.Table, of func(*B) [][]byte, more ...index.Index[doc[B]]) *index.Table[doc[B]] {
-	byNames := index.Index[doc[B]]{Name: byName, Keys: func(d *doc[B]) [][]byte {
-		if !d.stands() {
-			return nil
-		}
-		return one(append([][]byte{d.Lab[:]}, of(d.body())...)...)
-	}}
-	return &index.Table[doc[B]]{Name: name, Key: keyOf[B], Indexes: append([]index.Index[doc[B]]{byNames}, more...)}
-}
-
-func itemNames(i *lab.Item) [][]byte {
-	return [][]byte{kv.Str(lab.Fold(i.Class)), kv.Str(lab.Fold(i.Serial))}
-}
-func rigNames(r *lab.Rig) [][]byte           { return [][]byte{kv.Str(lab.Fold(r.Name))} }
-func campaignNames(c *lab.Campaign) [][]byte { return [][]byte{kv.Str(lab.Fold(c.Name))} }
-
-func itemTable() *index.Table[doc[lab.Item]] {
-	return named("view.item", itemNames, index.Index[doc[lab.Item]]{
-		Name: byCalib,
-		Keys: func(d *doc[lab.Item]) [][]byte {
-			if !d.stands() || !d.body().CalibrationRequired {
-				return nil
-			}
-			return one(d.Lab[:])
-		},
-	})
-}
-
-// dated declares a table of facts about an item, in the order of time and stamp.
-func dated[B any](name kv.Table, of func(*B) (uuid.UUID, lab.Time)) *index.Table[doc[B]] {
-	return &index.Table[doc[B]]{Name: name, Key: keyOf[B], Indexes: []index.Index[doc[B]]{{
-		Name: byItem,
-		Keys: func(d *doc[B]) [][]byte {
-			if !d.stands() {
-				return nil
-			}
-			item, at := of(d.body())
-			if item == uuid.Nil {
-				return nil
-			}
-			return one(item[:], when(at), d.Made.Stamp.key())
-		},
-	}}}
-}
-
-func serviceOf(s *lab.Service) (uuid.UUID, lab.Time)         { return s.Item, s.EffectiveAt }
-func calibrationOf(c *lab.Calibration) (uuid.UUID, lab.Time) { return c.Item, c.EffectiveAt }
-func mountingOf(m *lab.Mounting) (uuid.UUID, lab.Time)       { return m.Item, m.EffectiveAt }
-
-func mountingTable() *index.Table[doc[lab.Mounting]] {
-	t := dated("view.mounting", mountingOf)
-	t.Indexes = append(t.Indexes, index.Index[doc[lab.Mounting]]{
-		Name: byPlace,
-		Keys: func(d *doc[lab.Mounting]) [][]byte {
-			if !d.stands() {
-				return nil
-			}
-			return one(placeKey(d.body()), when(d.body().EffectiveAt), d.Made.Stamp.key())
-		},
-	})
-	return t
-}
-
-func placeKey(m *lab.Mounting) []byte { return kv.Join(m.Rig[:], kv.Str(lab.Fold(m.Position))) }
 
 // labRow is a lab that has records here.
 type labRow struct {

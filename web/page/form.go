@@ -148,7 +148,7 @@ func CampaignFields() []Field {
 		{Name: "owner", Label: "Department or project", Kind: "text"},
 		{Name: "specimens", Label: "Specimens", Kind: "area", Required: true, Help: "One a line, as written on their tags."},
 		{Name: "locations", Label: "Impact locations", Kind: "area", Required: true, Help: "One a line."},
-		{Name: "conditions", Label: "Conditions", Kind: "area", Help: "One a line, as ambient, hot, cold, wet. Empty: shots without a condition."},
+		{Name: "conditions", Label: "Conditions", Kind: "area", Help: "One a line, as ambient, hot, cold, wet. Empty: in any condition."},
 		{Name: "target_speeds_m_s", Label: "Target speeds", Unit: "m/s", Kind: "text", Required: true, Help: "With commas between, as 5.5, 7.4"},
 		{Name: "tolerance_m_s", Label: "Speed tolerance, plus or minus", Unit: "m/s", Kind: "number", Help: "Empty: speed is not judged."},
 		{Name: "planned", Label: "Shots per specimen and cell", Kind: "number", Required: true},

@@ -143,7 +143,7 @@ type Campaign struct {
 	Rejected    int
 	Speeds      []string // column heads with unit, as "5.50 m/s"
 	Rows        []CellRow
-	Unplanned   int // shots that fit no cell
+	Outside     []OutsideRow // shots on its specimens that no cell counts
 	ShotsHref   string
 	RecentShots []ShotRow
 }
@@ -160,6 +160,17 @@ type CellRow struct {
 	Location  string
 	Condition string
 	Cells     []Cell
+}
+
+// OutsideRow is shots on a specimen of a campaign that its plan does not count.
+type OutsideRow struct {
+	Specimen  string
+	Location  string
+	Condition string
+	Target    string // with unit
+	Shots     int
+	Why       string // as "condition not in the plan"
+	Href      string
 }
 
 // Cell counts the shots of one cell. Done counts accepted ones.
