@@ -32,6 +32,7 @@ type commands struct {
 
 	Score    scoreCmd    `cmd:"" help:"Score acquisition files; needs no store."`
 	Map      mapCmd      `cmd:"" help:"Propose a channel map for a file and say what is unsure."`
+	Shock    shockCmd    `cmd:"" help:"Compute the shock response spectra of acquisition files; needs no store."`
 	Simulate simulateCmd `cmd:"" help:"Write files of a simulated rig, with their channel map."`
 	Agent    agentCmd    `cmd:"" help:"Run on the rig's PC: take in shots, show them, exchange them."`
 	Server   serverCmd   `cmd:"" help:"Run the server of one or several labs."`

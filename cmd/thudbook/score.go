@@ -76,16 +76,25 @@ func loadMap(path string) (*chanmap.Map, error) {
 
 // scoreFile scores one file; a file that cannot be opened gives a report with the reason.
 func scoreFile(a *app, name string, m *chanmap.Map, published bool) score.Report {
-	f, err := openSource(name)
-	if err != nil {
-		problem, ok := fault.As(err)
-		if !ok {
-			problem = &fault.Error{Code: fault.Unreadable, What: err.Error(), Fix: "check the name and the permission to read it", Err: err}
-		}
+	f, problem := openFile(name)
+	if problem != nil {
 		return score.Report{File: name, Flags: []score.Flag{}, Results: map[string]score.Result{}, Error: problem}
 	}
 	defer f.Close()
 	return score.Score(a.Ctx, f, score.Options{Name: name, Map: m, Published: published, ResultsOnly: true})
+}
+
+// openFile is openSource with an error that has a place and a fix.
+func openFile(name string) (io.ReadCloser, *fault.Error) {
+	f, err := openSource(name)
+	if err == nil {
+		return f, nil
+	}
+	problem, ok := fault.As(err)
+	if !ok {
+		problem = &fault.Error{Code: fault.Unreadable, What: err.Error(), Fix: "check the name and the permission to read it", Err: err}
+	}
+	return nil, problem
 }
 
 // openSource opens what holds one recording. The folder of a test after ISO/TS

@@ -14,6 +14,7 @@ const (
 	StartsHigh  WarningCode = "record_starts_away_from_zero"
 	EndsHigh    WarningCode = "record_ends_away_from_zero"
 	RecordShort WarningCode = "record_shorter_than_period"
+	AboveClass  WarningCode = "frequency_above_filter_class"
 )
 
 // Warning is one reason to look twice, in words.
