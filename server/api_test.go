@@ -171,6 +171,20 @@ func TestShot(t *testing.T) {
 		t.Errorf("the traces have %d bytes of %s", len(traces.body), traces.header.Get("Content-Type"))
 	}
 	s.operator.get("/shots/"+s.newest()+"/traces.bin?buckets=x").want(t, 422, "a wrong number of buckets")
+	if strings.Contains(page.body, "Maximax") {
+		t.Error("shock spectra are computed without being asked for")
+	}
+	page = s.operator.get("/shots/"+s.newest()+"?shock=yes&per_octave=3").want(t, 200, "the screen with spectra")
+	for _, want := range []string{`id="shock" class="shock" open`, "Maximax absolute acceleration, Q = 10", "natural frequency, Hz"} {
+		if !strings.Contains(page.body, want) {
+			t.Errorf("the screen with spectra does not show %q", want)
+		}
+	}
+	spectra := s.operator.get("/shots/"+s.newest()+"/shock.csv?per_octave=3").want(t, 200, "the spectra")
+	if lines := strings.Count(spectra.body, "\n"); lines < 10 || !strings.HasPrefix(spectra.body, "channel,axis,cfc,q,frequency_hz,maximax_g") {
+		t.Errorf("%d lines of spectra: %.200s", lines, spectra.body)
+	}
+	s.operator.get("/shots/"+s.newest()+"/shock.csv?q=x").want(t, 422, "a wrong Q")
 	s.operator.get("/shots/nonsense").want(t, 404, "a shot without id")
 }
 

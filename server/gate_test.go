@@ -106,7 +106,7 @@ func (s *site) everything(p *person) []string {
 		paths = append(paths, "/api/v1/labs/"+id+"/"+kind)
 	}
 	for _, shot := range []string{s.newest(), s.Shots[0].String(), s.Shots[5].String()} {
-		paths = append(paths, "/shots/"+shot, "/shots/"+shot+"/traces.bin", "/api/v1/shots/"+shot, "/api/v1/shots/"+shot+"/source")
+		paths = append(paths, "/shots/"+shot, "/shots/"+shot+"/traces.bin", "/shots/"+shot+"/shock.csv", "/api/v1/shots/"+shot, "/api/v1/shots/"+shot+"/source")
 	}
 	if p.name == "admin" { // of these only what names the lab
 		paths = slices.DeleteFunc(paths, func(p string) bool { return !anID.MatchString(p) })
@@ -134,7 +134,7 @@ func TestBytesOfAnotherLab(t *testing.T) {
 	id := labtest.ID("theft").String()
 	rich.manager.get("/api/v1/shots/"+rich.newest()+"/source").want(t, 200, "the owner's source")
 	thief.manager.get("/api/v1/shots/"+id).want(t, 200, "the thief's own record")
-	for _, path := range []string{"/api/v1/shots/" + id + "/source", "/shots/" + id + "/traces.bin"} {
+	for _, path := range []string{"/api/v1/shots/" + id + "/source", "/shots/" + id + "/traces.bin", "/shots/" + id + "/shock.csv"} {
 		a := thief.manager.get(path).want(t, 404, path)
 		if strings.Contains(a.body, "Fir") || int64(len(a.body)) >= size {
 			t.Errorf("%s gives out bytes of another lab", path)

@@ -111,6 +111,7 @@ func rules() []rule {
 		{"GET /shots", at("/shots"), page},
 		{"GET /shots/:id", shot("/shots/:id"), own},
 		{"GET /shots/:id/traces.bin", shot("/shots/:id/traces.bin"), own},
+		{"GET /shots/:id/shock.csv", shot("/shots/:id/shock.csv"), own},
 		{"GET /equipment", at("/equipment"), page},
 		{"GET /campaigns", at("/campaigns"), page},
 		{"GET /campaigns/:id", func(m *matrix) (string, string, string) { return "/campaigns/" + m.campaign, "", "" }, own},

@@ -110,6 +110,7 @@ func (d *Desk) routes(e *echo.Echo) {
 	e.GET(page.PathShots, d.shots)
 	e.GET(page.PathShots+"/:id", d.shot)
 	e.GET(page.PathShots+"/:id/traces.bin", d.getTraces)
+	e.GET(page.PathShots+"/:id/shock.csv", d.shockCSV)
 	e.POST(page.PathShots+"/:id/assign", d.assign)
 	e.GET(page.PathAssign, d.toAssign)
 	e.GET(page.PathQuarantine, d.quarantine)

@@ -128,6 +128,7 @@ func (d *Desk) shotPage(c echo.Context, typed, faults map[string]string) (*page.
 	}
 	p.Flags = append(present.EquipmentFlags(sensors), p.Flags...)
 	d.fillSource(ctx, &p, &row)
+	d.shockSection(ctx, c, &p, &row)
 	return &p, d.neighbours(ctx, &p, &row)
 }
 

@@ -6,6 +6,8 @@ import (
 
 	"github.com/google/uuid"
 
+	"thudbook/metrics/score"
+	"thudbook/metrics/shock"
 	"thudbook/sync/scope"
 	"thudbook/sync/scoring"
 	"thudbook/sync/view"
@@ -41,12 +43,7 @@ func (t *tracer) of(ctx context.Context, r *view.ShotRow) (*chart.Traces, string
 			return k.traces, k.why, nil
 		}
 	}
-	job := scoring.JobOf(r.ID, &r.Shot)
-	var err error
-	if job.Calibrations, err = scoring.UsedBy(ctx, t.read, scope.All(), r.ID); err != nil {
-		return nil, "", err
-	}
-	got, err := t.scorer.Traces(ctx, job)
+	got, err := t.signals(ctx, r)
 	if err != nil {
 		return nil, "", err
 	}
@@ -59,4 +56,26 @@ func (t *tracer) of(ctx context.Context, r *view.ShotRow) (*chart.Traces, string
 	}
 	t.kept = append(t.kept, k)
 	return k.traces, k.why, nil
+}
+
+// spectra computes shock response spectra of a shot anew; nothing is kept.
+func (t *tracer) spectra(ctx context.Context, r *view.ShotRow, request score.ShockRequest) (*shock.Spectra, error) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	got, err := t.signals(ctx, r)
+	if err != nil {
+		return nil, err
+	}
+	s, err := score.ShockSpectra(ctx, &got.Report, request)
+	return &s, err
+}
+
+// signals reads the channels of a shot from its bytes.
+func (t *tracer) signals(ctx context.Context, r *view.ShotRow) (*scoring.Traces, error) {
+	job := scoring.JobOf(r.ID, &r.Shot)
+	var err error
+	if job.Calibrations, err = scoring.UsedBy(ctx, t.read, scope.All(), r.ID); err != nil {
+		return nil, err
+	}
+	return t.scorer.Traces(ctx, job)
 }

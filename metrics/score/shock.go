@@ -2,7 +2,6 @@ package score
 
 import (
 	"context"
-	"errors"
 
 	"thudbook/metrics/shock"
 	"thudbook/metrics/signal"
@@ -18,14 +17,14 @@ type ShockRequest struct {
 }
 
 // ShockSpectra computes the shock response spectra of what a report was made of. The
-// report must hold its signals: score without ResultsOnly. Errors: nothing was read,
-// and those of shock.Of.
+// report must hold its signals: score without ResultsOnly. Errors: the report's own
+// where nothing was read, else those of shock.Of.
 func ShockSpectra(ctx context.Context, rep *Report, r ShockRequest) (shock.Spectra, error) {
 	if rep.Detail == nil || rep.Detail.Raw == nil || rep.Detail.Filtered == nil || rep.Process == nil {
 		if rep.Error != nil {
 			return shock.Spectra{}, rep.Error
 		}
-		return shock.Spectra{}, errors.New("shock spectrum: the report holds no signals")
+		return shock.Spectra{}, &shock.Refused{Text: "the report holds no signals"}
 	}
 	if !r.Unfiltered {
 		return shock.Of(ctx, rep.Detail.Filtered, rep.Process.CFC, r.Request)

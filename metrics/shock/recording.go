@@ -58,8 +58,8 @@ type LeftOut struct{ Channel, Why string }
 // of the channels if that is lower: above it the filter has taken away what the
 // spectrum would show.
 //
-// Errors: no channel of linear acceleration, uneven times, settings that have no
-// spectrum, a context that ended. A channel that cannot be used is named in LeftOut.
+// Errors: *Refused for no channel of linear acceleration, uneven times, settings that
+// have no spectrum; the cause of a context that ended. A channel that cannot be used is named in LeftOut.
 func Of(ctx context.Context, rec *signal.Recording, classes map[string]int, r Request) (Spectra, error) {
 	var channels []*signal.Channel
 	lowest := math.Inf(1)
@@ -73,9 +73,9 @@ func Of(ctx context.Context, rec *signal.Recording, classes map[string]int, r Re
 	}
 	switch {
 	case len(channels) == 0:
-		return Spectra{}, fmt.Errorf("shock spectrum: the channel map has no channel of linear acceleration")
+		return Spectra{}, refuse("the channel map has no channel of linear acceleration")
 	case rec.TimeS != nil:
-		return Spectra{}, fmt.Errorf("shock spectrum: the times of the record are uneven; give resample_hz under [processing] of the channel map")
+		return Spectra{}, refuse("the times of the record are uneven; give resample_hz under [processing] of the channel map")
 	}
 	out, err := r.filled(rec.RateHz, rec.Len(), lowest)
 	if err != nil {
@@ -110,7 +110,7 @@ func (r Request) filled(rateHz float64, samples int, lowestClass float64) (Spect
 		r.Q = DefaultQ
 	}
 	if r.FromHz == 0 {
-		r.FromHz = max(DefaultFromHz, (1+1e-9)*rateHz/float64(samples))
+		r.FromHz = max(DefaultFromHz, rateHz/float64(samples))
 	}
 	if r.PerOctave == 0 {
 		r.PerOctave = DefaultPerOctave
@@ -119,20 +119,20 @@ func (r Request) filled(rateHz float64, samples int, lowestClass float64) (Spect
 		r.ToHz = max(r.FromHz, min(rateHz/ratePerFrequency, mostDefaultToHz, lowestClass))
 	}
 	if !(r.Q > 0.5) || math.IsInf(r.Q, 1) {
-		return Spectra{}, fmt.Errorf("shock spectrum: a quality factor Q of %g; give more than 0.5, commonly 10", r.Q)
+		return Spectra{}, refuse("a quality factor Q of %g; give more than 0.5, commonly 10", r.Q)
 	}
 	if samples == 0 {
-		return Spectra{}, fmt.Errorf("shock spectrum: the record has no samples")
+		return Spectra{}, refuse("the record has no samples")
 	}
 	if !(rateHz > 0) || r.ToHz > rateHz/2 {
-		return Spectra{}, fmt.Errorf("shock spectrum: natural frequencies up to %g Hz; the record of %g samples a second reaches %g Hz at most", r.ToHz, rateHz, rateHz/2)
+		return Spectra{}, refuse("natural frequencies up to %g Hz; the record of %g samples a second reaches %g Hz at most", r.ToHz, rateHz, rateHz/2)
 	}
 	f, err := LogSpaced(r.FromHz, r.ToHz, r.PerOctave)
 	if err != nil {
 		return Spectra{}, err
 	}
 	if len(f) > MostFrequencies {
-		return Spectra{}, fmt.Errorf("shock spectrum: %d natural frequencies; the most is %d, so begin higher or take fewer an octave", len(f), MostFrequencies)
+		return Spectra{}, refuse("%d natural frequencies; the most is %d, so begin higher or take fewer an octave", len(f), MostFrequencies)
 	}
 	return Spectra{Q: r.Q, DampingRatio: Damping(r.Q), PerOctave: r.PerOctave, FrequenciesHz: f}, nil
 }

@@ -88,7 +88,7 @@ type Spectrum struct {
 // extremes are exact: the free response after the end is known in closed form.
 //
 // The work is proportional to samples times frequencies; nothing is allocated for
-// a sample. Errors: a record or settings that have no spectrum.
+// a sample. Errors: *Refused, for a record or settings that have no spectrum.
 func Compute(acceleration []float64, rateHz float64, s Settings) (Spectrum, error) {
 	if err := check(acceleration, rateHz, s); err != nil {
 		return Spectrum{}, err
@@ -103,27 +103,36 @@ func Compute(acceleration []float64, rateHz float64, s Settings) (Spectrum, erro
 	return out, nil
 }
 
+// Refused says why there is no spectrum of what was given; its text is for people.
+type Refused struct{ Text string }
+
+func (r *Refused) Error() string { return "shock spectrum: " + r.Text }
+
+func refuse(format string, args ...any) error {
+	return &Refused{fmt.Sprintf(format, args...)}
+}
+
 func check(acceleration []float64, rateHz float64, s Settings) error {
 	if len(acceleration) == 0 {
-		return fmt.Errorf("shock spectrum: the record has no samples")
+		return refuse("the record has no samples")
 	}
 	if !(rateHz > 0) || math.IsInf(rateHz, 1) {
-		return fmt.Errorf("shock spectrum: a sample rate of %g Hz; it must be above 0", rateHz)
+		return refuse("a sample rate of %g Hz; it must be above 0", rateHz)
 	}
 	if !(s.DampingRatio >= 0 && s.DampingRatio < 1) {
-		return fmt.Errorf("shock spectrum: a damping ratio of %g; it must be at least 0 and below 1", s.DampingRatio)
+		return refuse("a damping ratio of %g; it must be at least 0 and below 1", s.DampingRatio)
 	}
 	if len(s.FrequenciesHz) == 0 {
-		return fmt.Errorf("shock spectrum: no natural frequencies are given")
+		return refuse("no natural frequencies are given")
 	}
 	for _, f := range s.FrequenciesHz {
 		if !(f > 0 && f <= rateHz/2) {
-			return fmt.Errorf("shock spectrum: a natural frequency of %g Hz; it must be above 0 and at most %g Hz, half the sample rate", f, rateHz/2)
+			return refuse("a natural frequency of %g Hz; it must be above 0 and at most %g Hz, half the sample rate", f, rateHz/2)
 		}
 	}
 	for i, a := range acceleration {
 		if a-a != 0 {
-			return fmt.Errorf("shock spectrum: sample %d is not a finite number; leave the channel out, or cut the record before it", i+1)
+			return refuse("sample %d is not a finite number; leave the channel out, or cut the record before it", i+1)
 		}
 	}
 	return nil
@@ -133,10 +142,10 @@ func check(acceleration []float64, rateHz float64, s Settings) error {
 // octave, both ends included; the last step may be shorter.
 func LogSpaced(fromHz, toHz float64, perOctave int) ([]float64, error) {
 	if !(fromHz > 0 && toHz >= fromHz) || math.IsInf(toHz, 1) {
-		return nil, fmt.Errorf("shock spectrum: natural frequencies from %g to %g Hz; give a start above 0 and an end not below it", fromHz, toHz)
+		return nil, refuse("natural frequencies from %g to %g Hz; give a start above 0 and an end not below it", fromHz, toHz)
 	}
 	if perOctave < 1 || perOctave > 96 {
-		return nil, fmt.Errorf("shock spectrum: %d frequencies an octave; give 1 to 96", perOctave)
+		return nil, refuse("%d frequencies an octave; give 1 to 96", perOctave)
 	}
 	steps := int(math.Ceil(math.Log2(toHz/fromHz)*float64(perOctave) - 1e-9))
 	out := make([]float64, 0, steps+1)

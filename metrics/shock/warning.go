@@ -63,7 +63,7 @@ func warnings(a []float64, rateHz float64, s Settings) []Warning {
 	if last := a[len(a)-1]; math.Abs(last) > endShare*peak {
 		add(EndsHigh, "The record ends at %.3g, %.2g %% of its largest magnitude; it is taken to fall to zero within one sample. Record for longer, or take the offset off.", last, 100*math.Abs(last)/peak)
 	}
-	if length := float64(len(a)) / rateHz; length*lowest < 1 {
+	if length := float64(len(a)) / rateHz; length*lowest < 1-1e-9 {
 		add(RecordShort, "Below %.3g Hz a period is longer than the record of %.3g s; there an offset of the sensor weighs as much as the shock. Start the spectrum higher, or make sure of the offset.", 1/length, length)
 	}
 	return out

@@ -67,6 +67,7 @@ func (d *Desk) Routes(e *echo.Echo) {
 	e.GET(page.PathShots, d.shots, in)
 	e.GET(page.PathShots+"/:id", d.shot, in)
 	e.GET(page.PathShots+"/:id/traces.bin", d.tracesOf, in)
+	e.GET(page.PathShots+"/:id/shock.csv", d.shockCSV, in)
 	e.GET(page.PathEquipment, d.equipment, in)
 	e.POST(page.PostItem, d.postItem, in)
 	e.POST(page.PostService, d.postService, in)

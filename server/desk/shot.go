@@ -17,7 +17,6 @@ import (
 	"thudbook/sync/problem"
 	"thudbook/sync/record"
 	"thudbook/sync/scope"
-	"thudbook/sync/scoring"
 	"thudbook/sync/view"
 	"thudbook/web/chart"
 	"thudbook/web/httpkit"
@@ -77,6 +76,9 @@ func (d *Desk) shot(c echo.Context) error {
 		if err := fill(ctx, &p, &s, &row); err != nil {
 			return err
 		}
+	}
+	if err := d.shockSection(ctx, c, own, &s, &row); err != nil {
+		return err
 	}
 	return httpkit.Page(c, http.StatusOK, s)
 }
@@ -259,18 +261,9 @@ func (t *tracer) of(ctx context.Context, own scope.Scope, r *view.ShotRow) (*cha
 	if got := t.find(r); got != nil { // drawn meanwhile
 		return got, "", nil
 	}
-	if a, ok := r.Attachment(lab.RoleSource); ok && a.Size > mostSource {
-		return nil, "The file is too large to be drawn here. Download the original.", nil
-	}
-	s := scoring.Scorer{Blobs: t.evidence.Of(r.Lab)}
-	job := scoring.JobOf(r.ID, &r.Shot)
-	var err error
-	if job.Calibrations, err = scoring.UsedBy(ctx, t.read, own, r.ID); err != nil {
-		return nil, "", err
-	}
-	got, err := s.Traces(ctx, job)
-	if err != nil {
-		return nil, "", err
+	got, why, err := t.signals(ctx, own, r)
+	if got == nil {
+		return nil, why, err
 	}
 	drawn := present.Traces(got)
 	if drawn == nil {

@@ -71,6 +71,7 @@ type Shot struct {
 	// Published are functions that others fitted to injury data; shown folded, each
 	// with the sentence that says what it is not.
 	Published []Published
+	Shock     *Shock     // nil: there are no signals to take spectra of
 	Limits    []LimitRow // acceptance limits of the campaigns that have the specimen
 	Flags     []Flag
 	Meta      []MetaRow

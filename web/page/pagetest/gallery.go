@@ -203,7 +203,9 @@ func shots() []Item {
 		Engine: "thudbook metrics 0.1.0", Origin: "node 4c1f…, Northfield lab, epoch 1", Seq: "1 204",
 		Traces: Traces(10_000), Previous: "/shots/1", Next: "/shots/3",
 	}
+	normal.Shock = shockOf(false, "")
 	bad := normal
+	bad.Shock = shockOf(true, "Natural frequencies up to 30000 Hz; the record of 20000 samples a second reaches 10000 Hz at most.")
 	bad.Frame.Title = "Shot, not assigned yet"
 	bad.State = page.Status{Level: page.Warn, Word: "to assign"}
 	bad.Received = page.Status{Level: page.Warn, Word: "waits to be sent"}
@@ -220,5 +222,6 @@ func shots() []Item {
 	many := normal
 	many.Frame = serverFrame("Shot on "+longName, page.PathShots)
 	many.Traces = Many()
+	many.Shock = shockOf(true, "")
 	return []Item{{"shot", normal}, {"shot-error", bad}, {"shot-empty", none}, {"shot-full", many}}
 }
