@@ -110,7 +110,7 @@ func (r *Report) find(c Class, format string, args ...any) {
 // meanwhile. The error tells that it could not go on; what is wrong with the
 // data stands in the report.
 func Verify(ctx context.Context, s Source) (*Report, error) {
-	v := &verifier{src: s, named: make(map[record.Hash]named)}
+	v := &verifier{src: s, named: make(map[record.Hash]named), moved: make(map[record.Hash]bool)}
 	err := s.Store.View(ctx, func(r kv.Reader) error { return v.run(ctx, r) })
 	if err != nil && problem.Of(err) == problem.Damaged {
 		v.report.find(Damaged, "%v", err) // the store itself could not be read on
@@ -123,7 +123,8 @@ type verifier struct {
 	src    Source
 	report Report
 	named  map[record.Hash]named
-	due    uint64 // of the origin being walked: through here attachments must be here
+	moved  map[record.Hash]bool // records that others carry
+	due    uint64               // of the origin being walked: through here attachments must be here
 }
 
 // named is an attachment that some record names.
@@ -214,6 +215,10 @@ func (v *verifier) record(ctx context.Context, r *record.Record, rebuilt *rebuil
 	if r.Kind == record.KindGenesis {
 		v.genesis(r)
 	}
+	var h record.Rehomed
+	if r.Kind == record.KindRehomed && record.DecodeBody(r.Body, &h) == nil {
+		v.moved[h.Hash] = true
+	}
 	return rebuilt.add(ctx, *r)
 }
 
@@ -244,10 +249,39 @@ func (v *verifier) anchors(r kv.Reader) error {
 	return nil
 }
 
+// forks names second histories. One whose record was carried over into another
+// chain, or stands in its place by now, is settled: nothing of it is missing.
 func (v *verifier) forks(r kv.Reader) error {
 	all, err := ledger.ScanForks(r)
 	for _, e := range all {
-		v.report.find(Forked, "a second history of origin %s is kept as evidence: record %d, hash %s", e.Ref.Origin, e.Ref.Seq, record.HashOf(e.Raw))
+		h := record.HashOf(e.Raw)
+		settled := v.moved[h]
+		for s, err := range ledger.Chain(r, e.Ref.Origin, e.Ref.Seq-1) {
+			settled = settled || err == nil && s.Damage == nil && s.Seq == e.Ref.Seq && s.Record.Hash == h
+			break
+		}
+		if settled {
+			v.report.Notes = append(v.report.Notes, fmt.Sprintf("a second history of origin %s was settled: its record %d is in the log by another way", e.Ref.Origin, e.Ref.Seq))
+			continue
+		}
+		v.report.find(Forked, "a second history of origin %s is kept as evidence: record %d, hash %s", e.Ref.Origin, e.Ref.Seq, h)
+	}
+	if err != nil {
+		return err
+	}
+	stranded, err := ledger.ScanStranded(r)
+	for _, e := range stranded {
+		if e.Ref.Seq > 1 && !v.moved[record.HashOf(e.Raw)] && !carrier(e.Raw) {
+			v.report.find(Forked, "record %d of the closed origin %s was set aside and not carried over", e.Ref.Seq, e.Ref.Origin)
+		}
+	}
+	if len(stranded) > 0 {
+		v.report.Notes = append(v.report.Notes, fmt.Sprintf("%d records of closed origins were carried over into later ones and are kept as they stood", len(stranded)))
 	}
 	return err
+}
+
+func carrier(raw []byte) bool {
+	r, err := record.Parse(raw)
+	return err == nil && r.Kind == record.KindRehomed
 }

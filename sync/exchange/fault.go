@@ -43,7 +43,7 @@ func (e *HeadError) problem() *problem.Error {
 	if e.Reason == Fork {
 		return &problem.Error{Code: problem.Forked, Where: where,
 			What: "Two different histories exist under one name: this data folder was restored from a backup or copied.",
-			Fix:  "Nothing is lost: both sides keep what they have. Tell the administrator; the agent must go on in a new chain."}
+			Fix:  "Nothing is lost: what only this side has goes on in a new chain by itself, and every shot counts once. If a copy of this folder runs elsewhere, stop that one, and tell the administrator."}
 	}
 	return &problem.Error{Code: problem.Conflict, Where: where,
 		What: "The records do not follow what the other side holds.",

@@ -11,6 +11,7 @@ import (
 	"github.com/google/uuid"
 
 	"thudbook/sync/kv"
+	"thudbook/sync/ledger"
 	"thudbook/sync/problem"
 	"thudbook/sync/record"
 )
@@ -27,7 +28,10 @@ const (
 	TableComplete kv.Table = "exchange/complete"
 )
 
-var incarnationKey = []byte("incarnation")
+var (
+	incarnationKey = []byte("incarnation")
+	writtenKey     = []byte("written under") // the incarnation that the own chains are written under
+)
 
 func loadIncarnation(ctx context.Context, s kv.Store) (uuid.UUID, error) {
 	fresh, err := uuid.NewRandom()
@@ -59,6 +63,26 @@ func NewIncarnation(ctx context.Context, s kv.Store) (uuid.UUID, error) {
 		return uuid.UUID{}, err
 	}
 	return loadIncarnation(ctx, s)
+}
+
+// continueOwn closes the own chains of a store that was restored: what was
+// written after the backup may have reached others.
+func continueOwn(ctx context.Context, s kv.Store, l *ledger.Ledger, inc uuid.UUID) error {
+	var under uuid.UUID
+	err := s.View(ctx, func(r kv.Reader) error {
+		v, err := r.Get(TableSelf, writtenKey)
+		copy(under[:], v)
+		return err
+	})
+	if err != nil || under == inc {
+		return err
+	}
+	if under != uuid.Nil {
+		if err := l.CloseEveryOwn(ctx, "the server was restored from an older backup"); err != nil {
+			return fmt.Errorf("close the server's own chains: %w", err)
+		}
+	}
+	return s.Update(ctx, func(tx kv.Tx) error { return tx.Put(TableSelf, writtenKey, inc[:]) })
 }
 
 func originKey(o record.Origin) string {

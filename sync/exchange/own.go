@@ -3,6 +3,7 @@ package exchange
 import (
 	"context"
 	"fmt"
+	"maps"
 	"slices"
 
 	"thudbook/sync/problem"
@@ -36,25 +37,37 @@ func (s *session) findOwn(ctx context.Context) error {
 			heads[o] = record.Head{} // the server has a chain of ours that is not here
 		}
 	}
-	for o, h := range heads {
+	mine := slices.SortedFunc(maps.Keys(heads), func(a, b record.Origin) int { return compareOrigins(b, a) })
+	var doubted []record.Origin
+	for _, o := range mine { // the newest epoch first: what is carried over must not go into one that is in doubt
 		switch {
 		case o.Node != me:
 			continue
 		case !slices.Contains(s.w.Labs, o.Lab):
-			s.foreignLab(o, h)
+			s.foreignLab(o, heads[o])
 			continue
 		}
-		if err := s.checkPast(ctx, there[o], o, h); err != nil {
-			if problem.Of(err) != problem.Forked {
+		err := s.checkPast(ctx, there[o], o, heads[o])
+		switch problem.Of(err) {
+		case problem.Forked:
+			if err := s.abandon(ctx, o, there[o].Head(), err); err != nil {
 				return err
 			}
-			if err := s.abandon(ctx, o, err); err != nil {
-				return err
-			}
-			s.back[o] = there[o].Seq > h.Seq
+			doubted = append(doubted, o)
 			continue
+		case problem.Damaged:
+			s.leave(o, err)
+			continue
+		}
+		if err != nil {
+			return err
 		}
 		s.own = append(s.own, &ownChain{origin: o, sent: there[o].Head()})
+	}
+	for _, o := range doubted {
+		if err := s.continued(ctx, o); err != nil {
+			return err
+		}
 	}
 	slices.SortFunc(s.own, func(a, b *ownChain) int { return compareOrigins(a.origin, b.origin) })
 	for i := range s.w.Receipts {
@@ -118,14 +131,4 @@ func (s *session) hashAt(ctx context.Context, o record.Origin, seq uint64) (reco
 		return record.Hash{}, fmt.Errorf("record %d of %s is not there", seq, o)
 	}
 	return recs[0].Hash, nil
-}
-
-// abandon closes an own chain whose continuity is in doubt: the next record of
-// this node opens a new one. It is never written again.
-func (s *session) abandon(ctx context.Context, o record.Origin, why error) error {
-	if err := s.o.Ledger.CloseOwn(ctx, o, "the server holds another continuation of this chain"); err != nil {
-		return fmt.Errorf("close %s: %w", o, err)
-	}
-	s.leave(o, why)
-	return nil
 }

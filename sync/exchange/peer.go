@@ -31,7 +31,9 @@ type Peer interface {
 	// Hello opens a session.
 	Hello(ctx context.Context, q HelloRequest) (SignedWelcome, error)
 	// Push appends records of one chain, in order, to the other side's copy.
-	// The receipt comes only after they are durable there.
+	// The receipt comes only after they are durable there. It takes chains that
+	// the caller wrote, and gives back to a server that was set back what it
+	// wrote itself, up to a head that it signed.
 	Push(ctx context.Context, b Batch) (receipt.Receipt, error)
 	// Receipt gives the present statement about a chain that the caller wrote.
 	Receipt(ctx context.Context, o record.Origin) (receipt.Receipt, error)
@@ -57,6 +59,9 @@ type HeadEntry struct {
 	Origin record.Origin `json:"origin"`
 	Seq    uint64        `json:"seq"`
 	Hash   record.Hash   `json:"hash"`
+	// Signature is the writer's over this head (receipt.SignHead), in a welcome
+	// for the chains that the server writes itself.
+	Signature []byte `json:"signature,omitempty"`
 }
 
 // Head gives the place without the chain's name.
@@ -67,20 +72,24 @@ type Batch struct {
 	Origin  record.Origin
 	Records [][]byte
 	// HeadSignature is the writer's signature over the head that the chain has
-	// after this batch (receipt.SignHead). Pulled batches carry none.
+	// after this batch (receipt.SignHead). Pulled batches carry none: their
+	// heads are signed in the welcome.
 	HeadSignature []byte
 }
 
 // HelloRequest is what a node says of itself at the start of a session.
 type HelloRequest struct {
-	Protocols      []uint        `json:"protocols"`
-	Node           record.NodeID `json:"node"`
-	Nonce          []byte        `json:"nonce"` // NonceSize random bytes; the answer is signed over them
-	Heads          []HeadEntry   `json:"heads"` // of the chains that the node writes
-	PendingRecords int64         `json:"pending_records"`
-	PendingBytes   int64         `json:"pending_bytes"`
-	TimeMS         int64         `json:"time_ms"` // the node's own clock
-	Software       string        `json:"software"`
+	Protocols []uint        `json:"protocols"`
+	Node      record.NodeID `json:"node"`
+	Nonce     []byte        `json:"nonce"` // NonceSize random bytes; the answer is signed over them
+	Heads     []HeadEntry   `json:"heads"` // of the chains that the node writes
+	// Receipts are the newest that the node has of this server: by them a
+	// server sees that it was set back.
+	Receipts       []receipt.Receipt `json:"receipts,omitempty"`
+	PendingRecords int64             `json:"pending_records"`
+	PendingBytes   int64             `json:"pending_bytes"`
+	TimeMS         int64             `json:"time_ms"` // the node's own clock
+	Software       string            `json:"software"`
 }
 
 // Welcome is the server's answer to a hello.

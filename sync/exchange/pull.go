@@ -96,6 +96,9 @@ func (s *session) take(ctx context.Context, b *Batch) (bool, error) {
 	case err == nil || errors.Is(err, record.ErrDuplicate):
 	case errors.Is(err, record.ErrFork):
 		delete(s.back, b.Origin)
+		if b.Origin.Node == s.o.Server.ID {
+			return false, s.giveBackFork(ctx, b.Origin, s.vectorHead(b.Origin))
+		}
 		s.leave(b.Origin, &HeadError{Reason: Fork, Origin: b.Origin, Head: head, Err: err})
 		return false, nil
 	case errors.Is(err, record.ErrGap), problem.Of(err) == problem.Invalid, problem.Of(err) == problem.Forked:
@@ -112,6 +115,16 @@ func (s *session) take(ctx context.Context, b *Batch) (bool, error) {
 		}
 	}
 	return head.Seq > before.Seq, nil
+}
+
+// vectorHead is where a chain ended on the server when the session began.
+func (s *session) vectorHead(o record.Origin) record.Head {
+	for _, e := range s.w.Vector {
+		if e.Origin == o {
+			return e.Head()
+		}
+	}
+	return record.Head{}
 }
 
 // fetch gets those attachments of a pulled batch that are wanted here, and all

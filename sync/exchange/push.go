@@ -73,11 +73,11 @@ func (s *session) pushChain(ctx context.Context, c *ownChain) error {
 		case isHead && p.Reason == Gap && turned < 2:
 			turned++ // the server says where its copy ends: go on from there
 			if err := s.checkPast(ctx, HeadEntry{Origin: c.origin, Seq: p.Head.Seq, Hash: p.Head.Hash}, c.origin, head); err != nil {
-				return s.abandon(ctx, c.origin, err)
+				return s.goOnAfter(ctx, c.origin, p.Head, err)
 			}
 			c.sent = p.Head
-		case problem.Of(err) == problem.Forked:
-			return s.abandon(ctx, c.origin, err)
+		case isHead && p.Reason == Fork:
+			return s.goOnAfter(ctx, c.origin, p.Head, err)
 		case problem.Of(err) == problem.TooLarge && s.o.Batch.Bytes() > floorBatchBytes:
 			s.o.Batch.Failed()
 		case ownFault(err):
@@ -91,6 +91,14 @@ func (s *session) pushChain(ctx context.Context, c *ownChain) error {
 			return fmt.Errorf("the server acknowledged record %d of %s after %d were sent", c.sent.Seq, c.origin, before)
 		}
 	}
+}
+
+// goOnAfter abandons a chain and takes the next one into the session.
+func (s *session) goOnAfter(ctx context.Context, o record.Origin, there record.Head, why error) error {
+	if err := s.abandon(ctx, o, there, why); err != nil {
+		return err
+	}
+	return s.continued(ctx, o)
 }
 
 // pushBatch sends the next run of records and keeps the receipt.

@@ -1,6 +1,7 @@
 package exchange
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -36,6 +37,25 @@ func (s *session) compareReceipts(ctx context.Context) error {
 		}
 	}
 	return nil
+}
+
+// maxShown bounds the receipts of one hello.
+const maxShown = 64
+
+// shownReceipts gives what this server acknowledged of the node's own chains,
+// the newest epochs first where there are many.
+func (s *session) shownReceipts(ctx context.Context) ([]receipt.Receipt, error) {
+	var own []receipt.Receipt
+	err := s.o.Store.View(ctx, func(r kv.Reader) error {
+		all, err := receipt.All(r, s.o.Server.ID)
+		own = slices.DeleteFunc(all, func(rc receipt.Receipt) bool { return rc.Origin.Node != s.o.Ledger.Node() || rc.Seq == 0 })
+		return err
+	})
+	if err != nil {
+		return nil, fmt.Errorf("read the receipts: %w", err)
+	}
+	slices.SortStableFunc(own, func(a, b receipt.Receipt) int { return cmp.Compare(b.Origin.Epoch, a.Origin.Epoch) })
+	return own[:min(len(own), maxShown)], nil
 }
 
 // keepReceipt verifies a receipt against the pinned key and this node's own

@@ -66,7 +66,8 @@ func TestRestoredAgentGoesOnInANewChain(t *testing.T) {
 }
 
 // A folder restored from a backup that went on writing before the first
-// session: two histories, both kept, none merged, the agent goes on.
+// session: two histories, none merged; what only the agent has is carried over
+// into a new chain, what only the server has comes back.
 func TestRestoredAgentThatWroteIsNotMerged(t *testing.T) {
 	t.Parallel()
 	w := newWorld(t)
@@ -81,11 +82,14 @@ func TestRestoredAgentThatWroteIsNotMerged(t *testing.T) {
 	old := w.agent.Own(w.lab)
 	w.agent.Stop(t)
 
-	w.agent = restored(t, backup, care.Forked)
+	w.agent = restored(t, backup, care.OK)
 	exchangetest.Shot(t, w.agent, w.lab, "written too soon", nil)
 	res := w.run(t, w.peer())
 	if len(res.Notices) == 0 || problem.Of(res.Notices[0].Err) != problem.Forked {
 		t.Fatalf("notices: %v, want one of two histories", res.Notices)
+	}
+	if res.Rehomed != 1 || res.RecordsReceived != 2 {
+		t.Errorf("%d records carried over, %d came back, want 1, 2", res.Rehomed, res.RecordsReceived)
 	}
 	exchangetest.Shot(t, w.agent, w.lab, "after", nil)
 	if w.agent.Own(w.lab) == old {
@@ -93,9 +97,10 @@ func TestRestoredAgentThatWroteIsNotMerged(t *testing.T) {
 	}
 	w.run(t, w.peer())
 	head, err := w.server.Head(t.Context(), w.agent.Own(w.lab))
-	if err != nil || head.Seq != 2 {
-		t.Errorf("the new chain has %d records on the server, %v, want 2", head.Seq, err)
+	if err != nil || head.Seq != 3 { // its first record, the one carried over, and the one after
+		t.Errorf("the new chain has %d records on the server, %v, want 3", head.Seq, err)
 	}
+	exchangetest.Same(t, w.agent, w.server, false, w.lab)
 }
 
 // A server restored from a backup: the agent sees that it went back, and sends
@@ -135,7 +140,8 @@ func TestRestoredServerGetsEverythingAgain(t *testing.T) {
 }
 
 // As before, but the restored folder already holds more records than the
-// server: the difference is seen by the hash, before anything is sent.
+// server: the difference is seen by the hash, before anything of it is sent in
+// the old chain.
 func TestRestoredAgentThatWroteMoreSendsNothingOfIt(t *testing.T) {
 	t.Parallel()
 	w := newWorld(t)
@@ -153,15 +159,15 @@ func TestRestoredAgentThatWroteMoreSendsNothingOfIt(t *testing.T) {
 	old := w.agent.Own(w.lab)
 	exchangetest.Shots(t, w.agent, w.lab, 4, 100)
 	res := w.run(t, w.peer())
-	if len(res.Notices) != 1 || problem.Of(res.Notices[0].Err) != problem.Forked || res.RecordsSent != 0 {
-		t.Errorf("sent %d records, notices %v, want none and one of two histories", res.RecordsSent, res.Notices)
+	if len(res.Notices) != 1 || problem.Of(res.Notices[0].Err) != problem.Forked || res.Rehomed != 4 || res.RecordsSent != 5 {
+		t.Errorf("carried %d records over and sent %d, notices %v, want 4, 5 and one of two histories", res.Rehomed, res.RecordsSent, res.Notices)
 	}
 	if forks, err := w.server.Forks(t.Context()); err != nil || len(forks) != 0 {
 		t.Errorf("the server was sent a second history: %d, %v", len(forks), err)
 	}
 	exchangetest.Shot(t, w.agent, w.lab, "after", nil)
 	w.run(t, w.peer())
-	if head, err := w.server.Head(t.Context(), w.agent.Own(w.lab)); err != nil || head.Seq != 2 || w.agent.Own(w.lab) == old {
-		t.Errorf("the new chain %v has %d records on the server, %v, want 2", w.agent.Own(w.lab), head.Seq, err)
+	if head, err := w.server.Head(t.Context(), w.agent.Own(w.lab)); err != nil || head.Seq != 6 || w.agent.Own(w.lab) == old {
+		t.Errorf("the new chain %v has %d records on the server, %v, want 6", w.agent.Own(w.lab), head.Seq, err)
 	}
 }

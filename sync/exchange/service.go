@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/google/uuid"
@@ -16,6 +17,7 @@ import (
 	"thudbook/sync/kv"
 	"thudbook/sync/ledger"
 	"thudbook/sync/problem"
+	"thudbook/sync/receipt"
 	"thudbook/sync/record"
 )
 
@@ -41,7 +43,7 @@ type Report struct {
 	Software       string
 }
 
-// ServiceOptions says what a service works on. Seen and Log may be nil.
+// ServiceOptions says what a service works on. Seen, Alarm and Log may be nil.
 type ServiceOptions struct {
 	Ledger       *ledger.Ledger
 	Blobs        blob.Store
@@ -51,13 +53,17 @@ type ServiceOptions struct {
 	Now          func() time.Time
 	Log          *slog.Logger
 	Seen         func(context.Context, Report) error
+	// Alarm is told of doubts about continuity; it may be told the same again.
+	Alarm func(context.Context, Alarm) error
 }
 
 // Service answers sessions from a ledger. It acknowledges only what the
 // ledger and the blob store have made durable.
 type Service struct {
-	o           ServiceOptions
-	node        record.NodeID
+	o    ServiceOptions
+	node record.NodeID
+
+	mu          sync.Mutex
 	incarnation uuid.UUID
 }
 
@@ -80,6 +86,9 @@ func NewService(ctx context.Context, o ServiceOptions) (*Service, error) {
 	if err != nil {
 		return nil, fmt.Errorf("read the incarnation: %w", err)
 	}
+	if err := continueOwn(ctx, o.Store, o.Ledger, inc); err != nil {
+		return nil, err
+	}
 	return &Service{o: o, node: o.Ledger.Node(), incarnation: inc}, nil
 }
 
@@ -87,7 +96,11 @@ func NewService(ctx context.Context, o ServiceOptions) (*Service, error) {
 func (s *Service) Node() record.NodeID { return s.node }
 
 // Incarnation changes when the store was restored from a backup.
-func (s *Service) Incarnation() uuid.UUID { return s.incarnation }
+func (s *Service) Incarnation() uuid.UUID {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.incarnation
+}
 
 // PublicKey verifies what the service signs.
 func (s *Service) PublicKey() ed25519.PublicKey { return s.o.Key.Public().(ed25519.PublicKey) }
@@ -126,14 +139,19 @@ func (v *view) Hello(ctx context.Context, q HelloRequest) (SignedWelcome, error)
 			"Update the older of the two; the agent keeps everything until then.")
 	}
 	now := v.s.o.Now()
-	w := Welcome{Protocol: Protocol, Server: v.s.node, Incarnation: v.s.incarnation, TimeMS: now.UnixMilli(),
-		Labs: v.p.Labs, MaxBatchBytes: MaxBatchBytes, MaxBlobBytes: v.s.o.MaxBlobBytes}
 	vector, err := v.vector(ctx)
 	if err != nil {
 		return SignedWelcome{}, err
 	}
-	w.Vector = vector
-	for _, e := range vector {
+	if err := v.doubts(ctx, &q, vector); err != nil {
+		return SignedWelcome{}, err
+	}
+	w := Welcome{Protocol: Protocol, Server: v.s.node, Incarnation: v.s.Incarnation(), TimeMS: now.UnixMilli(),
+		Labs: v.p.Labs, Vector: vector, MaxBatchBytes: MaxBatchBytes, MaxBlobBytes: v.s.o.MaxBlobBytes}
+	for i, e := range vector {
+		if e.Origin.Node == v.s.node {
+			vector[i].Signature = receipt.SignHead(v.s.o.Key, e.Origin, e.Head())
+		}
 		if e.Origin.Node == v.p.Node {
 			r, err := v.s.receipt(ctx, e.Origin, e.Head())
 			if err != nil {

@@ -2,6 +2,7 @@ package exchange
 
 import (
 	"context"
+	"crypto/ed25519"
 	"errors"
 	"fmt"
 	"slices"
@@ -24,58 +25,70 @@ func (v *view) mayWrite(o record.Origin) error {
 
 // Push appends to the ledger and answers when that is durable.
 func (v *view) Push(ctx context.Context, b Batch) (receipt.Receipt, error) {
+	if b.Origin.Node == v.s.node && b.Origin.Node != v.p.Node {
+		return v.takeBack(ctx, &b)
+	}
 	if err := v.mayWrite(b.Origin); err != nil {
 		return receipt.Receipt{}, err
 	}
-	if err := v.checkBatch(&b); err != nil {
+	last, err := v.checkBatch(&b, v.p.Key)
+	if err != nil {
 		return receipt.Receipt{}, err
 	}
 	head, err := v.s.o.Ledger.AppendForeign(ctx, b.Origin, b.Records)
-	switch {
-	case err == nil || errors.Is(err, record.ErrDuplicate):
-		return v.s.receipt(ctx, b.Origin, head)
-	case errors.Is(err, record.ErrGap):
-		return receipt.Receipt{}, &HeadError{Reason: Gap, Origin: b.Origin, Head: head, Err: err}
-	case errors.Is(err, record.ErrFork):
-		v.s.o.Log.Error("two histories under one name", "origin", b.Origin.String(), "head", head.Seq, "error", err)
-		return receipt.Receipt{}, &HeadError{Reason: Fork, Origin: b.Origin, Head: head, Err: err}
-	default:
-		return receipt.Receipt{}, fmt.Errorf("append records of %s: %w", b.Origin, err)
+	if errors.Is(err, record.ErrFork) {
+		v.s.alarm(ctx, Alarm{Kind: TwoHistories, Node: v.p.Node, Origin: b.Origin, Here: head.Seq, There: last.Seq})
 	}
+	if err != nil && !errors.Is(err, record.ErrDuplicate) {
+		return receipt.Receipt{}, v.notTaken(&b, head, err)
+	}
+	v.tellNewEpochs(ctx, &b)
+	return v.s.receipt(ctx, b.Origin, head)
+}
+
+// notTaken says why a batch was not appended.
+func (v *view) notTaken(b *Batch, head record.Head, err error) error {
+	switch {
+	case errors.Is(err, record.ErrGap):
+		return &HeadError{Reason: Gap, Origin: b.Origin, Head: head, Err: err}
+	case errors.Is(err, record.ErrFork):
+		return &HeadError{Reason: Fork, Origin: b.Origin, Head: head, Err: err}
+	}
+	return fmt.Errorf("append records of %s: %w", b.Origin, err)
 }
 
 // checkBatch refuses what no honest writer of this chain sends: too much at
-// once, records of other chains, a head that the writer did not sign.
-func (v *view) checkBatch(b *Batch) error {
+// once, records of other chains, a head that the writer did not sign. It gives
+// the head after the batch.
+func (v *view) checkBatch(b *Batch, writer ed25519.PublicKey) (last record.Head, err error) {
 	if len(b.Records) == 0 {
-		return problem.New(problem.Invalid, "A batch without records.", "Send at least one record.")
+		return last, problem.New(problem.Invalid, "A batch without records.", "Send at least one record.")
 	}
 	size := 0
 	for _, raw := range b.Records {
 		size += len(raw)
 	}
 	if size > MaxBatchBytes {
-		return problem.New(problem.TooLarge,
+		return last, problem.New(problem.TooLarge,
 			fmt.Sprintf("A batch of %d bytes; at most %d are taken at once.", size, MaxBatchBytes), "Send smaller batches.")
 	}
-	var last record.Record
 	for i, raw := range b.Records {
 		r, err := record.Parse(raw)
 		if err != nil {
-			return &problem.Error{Code: problem.Invalid, What: "A record that cannot be read.",
+			return last, &problem.Error{Code: problem.Invalid, What: "A record that cannot be read.",
 				Where: fmt.Sprintf("record %d of the batch for %s", i+1, b.Origin),
 				Fix:   "Run 'thudbook verify' on the agent's data folder.", Err: err}
 		}
 		if r.Origin() != b.Origin {
-			return forbidden("A record of another chain inside the batch.")
+			return last, forbidden("A record of another chain inside the batch.")
 		}
-		last = r
+		last = r.Head()
 	}
-	if !receipt.VerifyHead(v.p.Key, b.Origin, record.Head{Seq: last.Seq, Hash: last.Hash}, b.HeadSignature) {
-		return problem.New(problem.Unauthenticated,
+	if !receipt.VerifyHead(writer, b.Origin, last, b.HeadSignature) {
+		return last, problem.New(problem.Unauthenticated,
 			"The batch is not signed by the node that wrote it.", "Enrol the agent again with a new code.")
 	}
-	return nil
+	return last, nil
 }
 
 // Receipt gives the present statement about one of the principal's chains.
@@ -98,7 +111,7 @@ func (s *Service) receipt(ctx context.Context, o record.Origin, head record.Head
 		return receipt.Receipt{}, err
 	}
 	return receipt.Sign(s.o.Key, receipt.Statement{Origin: o, Seq: head.Seq, Hash: head.Hash,
-		CompleteThrough: min(through, head.Seq), Server: s.node, Incarnation: s.incarnation,
+		CompleteThrough: min(through, head.Seq), Server: s.node, Incarnation: s.Incarnation(),
 		TimeMS: s.o.Now().UnixMilli()}), nil
 }
 

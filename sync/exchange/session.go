@@ -51,6 +51,8 @@ type Progress struct {
 	BytesSent                int64 // records and attachments
 	RecordsReceived          int64
 	BlobsReceived            int64
+	GivenBack                int64 // records of the server's own that it had lost
+	Rehomed                  int64 // records of a closed chain that were carried over into the next one
 }
 
 // Result is what a session found and did; it is meaningful beside an error too.
@@ -112,6 +114,12 @@ func (s *session) run(ctx context.Context) error {
 	if err := s.hello(ctx); err != nil {
 		return err
 	}
+	if err := s.keepSignedHeads(ctx); err != nil {
+		return err
+	}
+	if err := s.giveBack(ctx); err != nil {
+		return err
+	}
 	if err := s.findOwn(ctx); err != nil {
 		return err
 	}
@@ -161,6 +169,9 @@ func (s *session) hello(ctx context.Context) error {
 		}
 	}
 	slices.SortFunc(q.Heads, func(a, b HeadEntry) int { return compareOrigins(a.Origin, b.Origin) })
+	if q.Receipts, err = s.shownReceipts(ctx); err != nil {
+		return err
+	}
 	if _, err := rand.Read(q.Nonce); err != nil {
 		return err
 	}
@@ -184,6 +195,8 @@ func (s *session) hello(ctx context.Context) error {
 	s.res.ClockOffset = middle.Sub(s.res.ServerTime).Round(time.Millisecond)
 	return nil
 }
+
+func (s *session) hasLab(lab record.LabID) bool { return slices.Contains(s.w.Labs, lab) }
 
 // leave lets a chain alone for the rest of the session, and says why.
 func (s *session) leave(o record.Origin, err error) {

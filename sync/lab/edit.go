@@ -21,6 +21,9 @@ type EditRef struct {
 	Node  uuid.UUID `json:"node"`
 	Epoch uint32    `json:"epoch"`
 	Seq   uint64    `json:"seq"`
+	// Branch tells an edit that was carried over from a second history of its
+	// origin (record.Rehomed.BranchMark); 0: it stands in its own place.
+	Branch uint64 `json:"branch,omitempty"`
 }
 
 // FieldEdit sets one field of a document. Per field the newest holds; edits

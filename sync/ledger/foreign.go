@@ -199,9 +199,15 @@ func (l *Ledger) Forks(ctx context.Context) ([]Evidence, error) {
 }
 
 // ScanForks is Forks within a transaction.
-func ScanForks(r kv.Reader) ([]Evidence, error) {
+func ScanForks(r kv.Reader) ([]Evidence, error) { return scanEvidence(r, ForkTable) }
+
+// ScanStranded gives the records of own closed origins that were carried over,
+// as they stood there.
+func ScanStranded(r kv.Reader) ([]Evidence, error) { return scanEvidence(r, StrandedTable) }
+
+func scanEvidence(r kv.Reader, table kv.Table) ([]Evidence, error) {
 	var all []Evidence
-	for e, err := range r.Scan(ForkTable, nil, nil) {
+	for e, err := range r.Scan(table, nil, nil) {
 		if err != nil {
 			return all, err
 		}

@@ -79,6 +79,9 @@ type Options struct {
 	Log      *slog.Logger
 	Anchor   string // path of the anchor file; another volume is best
 	Software string // program and version, for the first record of an origin
+	// RebuildAtOnce: with more records than this, views that have to be rebuilt
+	// are rebuilt in the background; 0: always before Open returns.
+	RebuildAtOnce int64
 }
 
 // Ledger is safe for concurrent use. It does not own the store: close the
@@ -96,6 +99,11 @@ type Ledger struct {
 	mu      sync.Mutex
 	own     map[record.LabID]ownState
 	notices []string
+
+	building     atomic.Pointer[Rebuilding]
+	rebuilds     sync.WaitGroup
+	stopRebuild  context.CancelFunc // guarded by mu; nil: none runs in the background
+	rebuildAgain bool               // guarded by mu: the views became incomplete meanwhile
 }
 
 // Open opens the ledger in a store, checks the end of every chain against heads
@@ -108,10 +116,18 @@ func Open(ctx context.Context, o Options) (*Ledger, error) {
 	if err := l.load(ctx); err != nil {
 		return nil, err
 	}
-	if err := l.mendViews(ctx); err != nil {
+	if err := l.finish(ctx); err != nil {
 		return nil, errors.Join(err, l.Close())
 	}
 	return l, nil
+}
+
+// finish ends what an earlier stop cut short.
+func (l *Ledger) finish(ctx context.Context) error {
+	if err := l.finishCarrying(ctx); err != nil {
+		return err
+	}
+	return l.mendViews(ctx)
 }
 
 func (o *Options) complete() error {
@@ -138,6 +154,7 @@ func (o *Options) complete() error {
 
 // Close closes the anchor file; the store stays open.
 func (l *Ledger) Close() error {
+	l.endRebuild()
 	l.gate.Lock()
 	defer l.gate.Unlock()
 	closed := unavailable("the ledger is closed", nil)
@@ -165,7 +182,7 @@ func (l *Ledger) Recover(ctx context.Context) error {
 		return err
 	}
 	l.fault.Store(nil)
-	return nil
+	return l.finish(ctx)
 }
 
 // Faulted tells why the ledger takes no appends, nil if it does.
@@ -196,7 +213,11 @@ func (l *Ledger) Own(lab record.LabID) record.Origin {
 func (l *Ledger) Notices() []string {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	return slices.Clone(l.notices)
+	all := slices.Clone(l.notices)
+	if b := l.Rebuilding(); b.Running {
+		all = append(all, b.String())
+	}
+	return all
 }
 
 func (l *Ledger) notice(format string, args ...any) {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"math/rand/v2"
 
 	"thudbook/sync/hlc"
 	"thudbook/sync/kv"
@@ -128,6 +129,10 @@ func (l *Ledger) openAnchor(ctx context.Context, file anchorFile, anchorErr erro
 // lab, for ever: the exchange found that its continuity is in doubt. The next
 // append opens the next epoch, which names the reason.
 func (l *Ledger) CloseOwn(ctx context.Context, origin record.Origin, reason string) error {
+	return l.closeOwn(ctx, origin, reason, origin.Epoch+1)
+}
+
+func (l *Ledger) closeOwn(ctx context.Context, origin record.Origin, reason string, next uint32) error {
 	if origin.Node != l.opts.Node || reason == "" {
 		return problem.New(problem.Invalid, "only an own origin can be closed, and with a reason", "name an origin of this node")
 	}
@@ -144,7 +149,7 @@ func (l *Ledger) CloseOwn(ctx context.Context, origin record.Origin, reason stri
 		if origin.Epoch < st.nextEpoch() {
 			return nil // closed before
 		}
-		st = ownState{Epoch: origin.Epoch, Closed: reason, Next: origin.Epoch + 1}
+		st = ownState{Epoch: origin.Epoch, Closed: reason, Next: next}
 		return writeOwn(tx, origin.Lab, st)
 	})
 	if err != nil {
@@ -153,6 +158,28 @@ func (l *Ledger) CloseOwn(ctx context.Context, origin record.Origin, reason stri
 	l.setOwn(origin.Lab, st)
 	if st.Closed != "" {
 		l.notice("Origin %s is closed and will not be written again: %s. The next record for this lab opens epoch %d.", origin, st.Closed, st.Next)
+	}
+	return nil
+}
+
+// maxSkip bounds how many epochs CloseEveryOwn leaves out.
+const maxSkip = 1 << 16
+
+// CloseEveryOwn closes all origins of this node that are open: the store was
+// set back, and what was lost may have reached others. The next epoch is far
+// from the last one, so that it is none that was lost with the rest.
+func (l *Ledger) CloseEveryOwn(ctx context.Context, reason string) error {
+	l.mu.Lock()
+	own := maps.Clone(l.own)
+	l.mu.Unlock()
+	for lab, st := range own {
+		if st.Epoch == 0 || st.Closed != "" {
+			continue
+		}
+		o := record.Origin{Node: l.opts.Node, Lab: lab, Epoch: st.Epoch}
+		if err := l.closeOwn(ctx, o, reason, st.Epoch+1+rand.Uint32N(maxSkip)); err != nil {
+			return err
+		}
 	}
 	return nil
 }

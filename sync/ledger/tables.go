@@ -19,6 +19,11 @@ const (
 	ownTable  kv.Table = "ledger.own" // lab -> which epoch is open
 	// ForkTable: origin, seq, hash -> exact bytes of a second history.
 	ForkTable kv.Table = "ledger.fork"
+	// StrandedTable: origin, seq, hash -> exact bytes of records of this node's
+	// own closed origins that were carried over into a later epoch.
+	StrandedTable kv.Table = "ledger.stranded"
+	// carryTable: origin -> how far the carrying over of its records is.
+	carryTable kv.Table = "ledger.carry"
 	// SuspectTable: origin, seq -> our clock when a record from the future came.
 	SuspectTable kv.Table = "ledger.suspect"
 	// QuarantineTable: origin, seq -> damaged value that was replaced by a good copy.

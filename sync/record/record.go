@@ -72,6 +72,9 @@ type Record struct {
 	Envelope
 	Raw  []byte
 	Hash Hash
+	// Branch is not part of the bytes: Rehomed.Open sets it on a record that
+	// was carried over from a second history; 0: it stands in its own place.
+	Branch uint64
 }
 
 // Origin gives the chain that the record belongs to.

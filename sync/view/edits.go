@@ -64,9 +64,11 @@ func (f field) edit() Edit {
 // the newest holds; the others are shown beside it where they differ.
 func settle(edits []*editRow) field {
 	type chain struct {
-		node  uuid.UUID
-		epoch uint32
+		node   uuid.UUID
+		epoch  uint32
+		branch uint64
 	}
+	chainOf := func(s Stamp) chain { return chain{s.Node, s.Epoch, s.Branch} }
 	replaced := map[lab.EditRef]bool{}
 	last := map[chain]uint64{}
 	for _, e := range edits {
@@ -75,12 +77,12 @@ func settle(edits []*editRow) field {
 				replaced[b] = true
 			}
 		}
-		c := chain{e.Stamp.Node, e.Stamp.Epoch}
+		c := chainOf(e.Stamp)
 		last[c] = max(last[c], e.Stamp.Seq)
 	}
 	var open []*editRow
 	for _, e := range edits {
-		if !replaced[e.Stamp.Ref()] && last[chain{e.Stamp.Node, e.Stamp.Epoch}] == e.Stamp.Seq {
+		if !replaced[e.Stamp.Ref()] && last[chainOf(e.Stamp)] == e.Stamp.Seq {
 			open = append(open, e)
 		}
 	}

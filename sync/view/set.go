@@ -28,6 +28,7 @@ type Set struct {
 	edits        *index.Table[editRow]
 	labs         *index.Table[labRow]
 	odd          *index.Table[oddRow]
+	carried      *index.Table[carriedRow]
 }
 
 // New declares the views.
@@ -47,6 +48,7 @@ func New() *Set {
 		edits:        editTable(),
 		labs:         labTable(),
 		odd:          oddTable(),
+		carried:      carriedTable(),
 	}
 }
 
@@ -55,7 +57,7 @@ func (s *Set) Tables() []kv.Table {
 	return slices.Concat(
 		s.shots.Tables(), s.scores.Tables(), s.voids.Tables(), s.sightings.Tables(), s.quarantine.Tables(),
 		s.rigs.Tables(), s.items.Tables(), s.mountings.Tables(), s.services.Tables(),
-		s.calibrations.Tables(), s.campaigns.Tables(), s.edits.Tables(), s.labs.Tables(), s.odd.Tables(),
+		s.calibrations.Tables(), s.campaigns.Tables(), s.edits.Tables(), s.labs.Tables(), s.odd.Tables(), s.carried.Tables(),
 	)
 }
 
@@ -160,6 +162,8 @@ func (s *Set) reduce(tx kv.Tx, r *record.Record) (known bool, err error) {
 		return true, reading(r, func(b *lab.QuarantineSettled) error {
 			return mark(tx, s.quarantine, r, b.Quarantine, Mark{Reason: b.Reason, Lifted: b.Reopened, Shot: b.Shot})
 		})
+	case record.KindRehomed:
+		return true, s.rehomed(tx, r)
 	case lab.KindWithdrawn:
 		return true, reading(r, func(b *lab.Withdrawn) error { return s.withdraw(tx, r, b) })
 	}

@@ -19,10 +19,13 @@ type Stamp struct {
 	Node  uuid.UUID `json:"n"`
 	Epoch uint32    `json:"e"`
 	Seq   uint64    `json:"s"`
+	// Branch marks a record that was carried over from a second history of its
+	// origin (see record.Rehomed); 0: it stands in its own place.
+	Branch uint64 `json:"b,omitempty"`
 }
 
 func stampOf(r *record.Record) Stamp {
-	return Stamp{Clock: r.Clock, Node: r.Node, Epoch: r.Epoch, Seq: r.Seq}
+	return Stamp{Clock: r.Clock, Node: r.Node, Epoch: r.Epoch, Seq: r.Seq, Branch: r.Branch}
 }
 
 // Compare gives -1, 0 or 1.
@@ -32,13 +35,16 @@ func (s Stamp) Compare(o Stamp) int {
 		bytes.Compare(s.Node[:], o.Node[:]),
 		cmp.Compare(s.Epoch, o.Epoch),
 		cmp.Compare(s.Seq, o.Seq),
+		cmp.Compare(s.Branch, o.Branch),
 	)
 }
 
 // Ref is the place of the record in its lab.
-func (s Stamp) Ref() lab.EditRef { return lab.EditRef{Node: s.Node, Epoch: s.Epoch, Seq: s.Seq} }
+func (s Stamp) Ref() lab.EditRef {
+	return lab.EditRef{Node: s.Node, Epoch: s.Epoch, Seq: s.Seq, Branch: s.Branch}
+}
 
-// key gives 36 bytes that sort as stamps do.
+// key gives 44 bytes that sort as stamps do.
 func (s Stamp) key() []byte {
-	return kv.Join(kv.U64(uint64(s.Clock)), s.Node[:], kv.U32(s.Epoch), kv.U64(s.Seq))
+	return kv.Join(kv.U64(uint64(s.Clock)), s.Node[:], kv.U32(s.Epoch), kv.U64(s.Seq), kv.U64(s.Branch))
 }

@@ -26,6 +26,8 @@ type Options struct {
 	NoBlobs bool                    // no blob store: opens faster
 	Damaged bool                    // leave out the verification at the end
 	Wrap    func(kv.Store) kv.Store // between ledger and store, for faults
+
+	RebuildAtOnce int64 // see ledger.Options
 }
 
 // Ledger is an open ledger with its parts.
@@ -75,7 +77,7 @@ func (l *Ledger) open() (err error) {
 	}
 	lo := ledger.Options{
 		Dir: l.Dir, Node: l.Node.ID, Key: l.Node.PrivateKey,
-		Store: store, Now: l.opts.Now, Software: "ledgertest",
+		Store: store, Now: l.opts.Now, Software: "ledgertest", RebuildAtOnce: l.opts.RebuildAtOnce,
 	}
 	if !l.opts.NoBlobs {
 		if l.Blobs, err = dirblob.Open(filepath.Join(l.Dir, "blobs")); err != nil {

@@ -1,0 +1,154 @@
+package exchange
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"github.com/google/uuid"
+
+	"thudbook/sync/ledger"
+	"thudbook/sync/receipt"
+	"thudbook/sync/record"
+)
+
+// Alarms, as they are stored.
+const (
+	AgentSetBack    = "agent_set_back"    // a node has less of its own chain than the server
+	TwoHistories    = "two_histories"     // two records under one name: a copy, or a restored folder that went on
+	ServerSetBack   = "server_set_back"   // the server once acknowledged more than it holds
+	ChainClosed     = "chain_closed"      // a node closed a chain and goes on in another; Reason says why
+	ServerGivenBack = "server_given_back" // a node returned records that the server had written and lost
+)
+
+// Alarm is a doubt about continuity that a person has to hear of.
+type Alarm struct {
+	Kind   string
+	Node   record.NodeID // whose session showed it
+	Origin record.Origin
+	Here   uint64 // records of the chain on the server
+	There  uint64 // records of it that the node has, or has a receipt for
+	Reason string // as the node gives it, for ChainClosed
+}
+
+func (s *Service) alarm(ctx context.Context, a Alarm) {
+	s.o.Log.Error("doubt about continuity", "alarm", a.Kind, "node", a.Node.String(), "origin", a.Origin.String(), "here", a.Here, "there", a.There)
+	if s.o.Alarm == nil {
+		return
+	}
+	if err := s.o.Alarm(ctx, a); err != nil {
+		s.o.Log.Error("the alarm could not be kept", "error", err)
+	}
+}
+
+// doubts compares what a node says of its chains, and the receipts that it
+// shows, with what is here.
+func (v *view) doubts(ctx context.Context, q *HelloRequest, vector []HeadEntry) error {
+	said := map[record.Origin]HeadEntry{}
+	for _, e := range v.own(q.Heads) {
+		said[e.Origin] = e
+	}
+	here := map[record.Origin]HeadEntry{}
+	for _, e := range vector {
+		here[e.Origin] = e
+		if e.Origin.Node != v.p.Node {
+			continue
+		}
+		switch n := said[e.Origin]; {
+		case n.Seq < e.Seq:
+			v.s.alarm(ctx, Alarm{Kind: AgentSetBack, Node: v.p.Node, Origin: e.Origin, Here: e.Seq, There: n.Seq})
+		case n.Seq == e.Seq && n.Hash != e.Hash:
+			v.s.alarm(ctx, Alarm{Kind: TwoHistories, Node: v.p.Node, Origin: e.Origin, Here: e.Seq, There: n.Seq})
+		}
+	}
+	for i := range q.Receipts {
+		r := &q.Receipts[i]
+		if r.Origin.Node != v.p.Node || !v.p.may(r.Origin.Lab) || r.Seq <= here[r.Origin].Seq || r.Verify(v.s.PublicKey()) != nil {
+			continue
+		}
+		v.s.alarm(ctx, Alarm{Kind: ServerSetBack, Node: v.p.Node, Origin: r.Origin, Here: here[r.Origin].Seq, There: r.Seq})
+		if err := v.s.wasSetBack(ctx, r.Incarnation); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// wasSetBack begins a new incarnation when a receipt of the present one covers
+// more than is here: nobody said that the store was restored, but it was.
+func (s *Service) wasSetBack(ctx context.Context, shown uuid.UUID) error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if shown != s.incarnation {
+		return nil // that it was restored is known
+	}
+	inc, err := NewIncarnation(ctx, s.o.Store)
+	if err != nil {
+		return fmt.Errorf("begin a new incarnation: %w", err)
+	}
+	s.incarnation = inc
+	return continueOwn(ctx, s.o.Store, s.o.Ledger, inc)
+}
+
+// tellNewEpochs raises an alarm for every chain that begins because an earlier
+// one was closed.
+func (v *view) tellNewEpochs(ctx context.Context, b *Batch) {
+	r, err := record.Parse(b.Records[0])
+	var g record.Genesis
+	if err != nil || r.Seq != 1 || r.Kind != record.KindGenesis || record.DecodeBody(r.Body, &g) != nil || g.Predecessor == nil {
+		return
+	}
+	v.s.alarm(ctx, Alarm{Kind: ChainClosed, Node: v.p.Node, Origin: g.Predecessor.Origin(), There: g.Predecessor.Seq, Reason: g.Predecessor.Reason})
+}
+
+// takeBack takes records that this server wrote itself, lost, and signed the
+// head of.
+func (v *view) takeBack(ctx context.Context, b *Batch) (receipt.Receipt, error) {
+	if !v.p.may(b.Origin.Lab) {
+		return receipt.Receipt{}, forbidden("This agent is not enrolled for the lab that the records belong to.")
+	}
+	last, err := v.checkBatch(b, v.s.PublicKey())
+	if err != nil {
+		return receipt.Receipt{}, err
+	}
+	before, err := v.s.o.Ledger.Head(ctx, b.Origin)
+	if err != nil {
+		return receipt.Receipt{}, err
+	}
+	head, err := v.s.o.Ledger.AppendForeign(ctx, b.Origin, b.Records)
+	ahead, fork := errors.Is(err, ledger.ErrOwnAhead), errors.Is(err, record.ErrFork)
+	if err != nil && !ahead && !fork {
+		return receipt.Receipt{}, v.notTaken(b, head, err)
+	}
+	if (ahead || fork) && v.s.o.Ledger.Own(b.Origin.Lab).Epoch <= b.Origin.Epoch {
+		// What is signed was written: this store is older than the signature.
+		if err := v.s.wasSetBack(ctx, v.s.Incarnation()); err != nil {
+			return receipt.Receipt{}, err
+		}
+	}
+	if fork {
+		v.s.alarm(ctx, Alarm{Kind: TwoHistories, Node: v.p.Node, Origin: b.Origin, Here: head.Seq, There: last.Seq})
+		if err := v.s.strandBehind(ctx, b); err != nil {
+			return receipt.Receipt{}, err
+		}
+	}
+	if head, err = v.s.o.Ledger.AppendForeign(ctx, b.Origin, b.Records); err != nil {
+		return receipt.Receipt{}, v.notTaken(b, head, err)
+	}
+	if head.Seq != before.Seq || head.Hash != before.Hash {
+		v.s.alarm(ctx, Alarm{Kind: ServerGivenBack, Node: v.p.Node, Origin: b.Origin, Here: before.Seq, There: head.Seq})
+	}
+	return v.s.receipt(ctx, b.Origin, head)
+}
+
+// strandBehind carries over what this server wrote in a chain after it was set
+// back, so that what it had written and signed before can stand there again.
+func (s *Service) strandBehind(ctx context.Context, b *Batch) error {
+	first, err := record.Parse(b.Records[0])
+	if err != nil {
+		return err
+	}
+	_, err = s.o.Ledger.Strand(ctx, b.Origin, record.Head{Seq: first.Seq - 1, Hash: first.Prev},
+		"an agent returned records of this chain that this server had written and lost")
+	return err
+}
