@@ -5,6 +5,7 @@ package agent
 
 import (
 	"context"
+	"crypto/ed25519"
 	"errors"
 	"fmt"
 	"io"
@@ -24,6 +25,7 @@ import (
 	"thudbook/agent/uplink"
 	"thudbook/sync/home"
 	"thudbook/sync/kv"
+	"thudbook/sync/node"
 	"thudbook/sync/problem"
 	"thudbook/web/httpkit"
 	"thudbook/web/telemetry"
@@ -206,7 +208,7 @@ func build(ctx context.Context, o *Options, h *home.Home, set *telemetry.Set) (*
 	p := &parts{o: o, home: h, rig: rigID(h.Node.ID), size: newStoreSize(h), set: set}
 	var err error
 	p.uplink, err = uplink.Open(ctx, uplink.Options{Ledger: h.Ledger, Blobs: h.Blobs, Store: h.Store, Key: h.Node.PrivateKey,
-		Software: "thudbook " + o.Version, Every: o.SyncEvery, Log: o.Log})
+		NextKey: h.Node.Next, FirstKey: h.Node.First, Keys: keys{o.Data}, Software: "thudbook " + o.Version, Every: o.SyncEvery, Log: o.Log})
 	if err != nil {
 		return nil, err
 	}
@@ -226,6 +228,19 @@ func build(ctx context.Context, o *Options, h *home.Home, set *telemetry.Set) (*
 		return nil, err
 	}
 	return p, p.desk()
+}
+
+// keys keeps the agent's keys in its data folder.
+type keys struct{ dir string }
+
+func (k keys) Prepare() (ed25519.PrivateKey, error) {
+	id, err := node.Prepare(k.dir)
+	return id.Next, err
+}
+
+func (k keys) Promote() error {
+	_, err := node.Promote(k.dir)
+	return err
 }
 
 // announce says that shots can be taken in.

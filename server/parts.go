@@ -20,6 +20,7 @@ import (
 	"thudbook/sync/exchange"
 	"thudbook/sync/home"
 	"thudbook/sync/httppeer"
+	"thudbook/sync/scope"
 	"thudbook/web/httpkit"
 	"thudbook/web/telemetry"
 )
@@ -46,7 +47,7 @@ func build(ctx context.Context, o *Options, h *home.Home, set *telemetry.Set) (*
 		return nil, err
 	}
 	p.service, err = exchange.NewService(ctx, exchange.ServiceOptions{Ledger: h.Ledger, Blobs: h.Blobs, Store: h.Store,
-		Key: h.Node.PrivateKey, MaxBlobBytes: maxBlobBytes, Now: o.Now, Log: o.Log, Seen: p.agents.Seen})
+		Key: h.Node.PrivateKey, MaxBlobBytes: maxBlobBytes, Now: o.Now, Log: o.Log, Seen: p.agents.Seen, Alarm: p.agents.Alarm, Rekeyed: p.agents.Rekeyed, NextKey: h.Node.Next})
 	if err != nil {
 		return nil, err
 	}
@@ -63,7 +64,7 @@ func (p *parts) routes() *echo.Echo {
 	proof := &evidence.Store{Blobs: h.Blobs, Service: p.service}
 	gate := &door.Door{Accounts: p.accounts, Widen: p.agents.Widen, Secure: o.secure()}
 	screens := desk.New(desk.Options{Door: gate, Views: h.Reader, Roster: labs, Register: facts, Agents: p.agents, Accounts: p.accounts,
-		Evidence: proof, Name: o.Name, Version: o.Version, Notices: h.Ledger.Notices, Now: o.Now, Log: o.Log})
+		Evidence: proof, Name: o.Name, Version: o.Version, Notices: p.notices, Now: o.Now, Log: o.Log})
 	e := httpkit.New(httpkit.Options{
 		Log: o.Log, Hosts: o.hosts(), Frame: screens.ErrorFrame, Ready: p.ready, Observe: p.set.Observe, Metrics: p.set.Handler(), MayReadMetrics: o.mayReadMetrics,
 		BodyLimits: map[string]int64{
@@ -76,6 +77,30 @@ func (p *parts) routes() *echo.Echo {
 	(&api.API{Views: h.Reader, Roster: labs, Register: facts, Agents: p.agents, Accounts: p.accounts, Evidence: proof, Now: o.Now}).Routes(e, gate)
 	screens.Routes(e)
 	return e
+}
+
+// alarmDays is how long a doubt about continuity stands over the screens.
+const alarmDays = 7
+
+// notices gives what an administrator should know: of the ledger, and of the
+// chains of agents.
+func (p *parts) notices() []string {
+	all := p.home.Ledger.Notices()
+	alarms, err := p.agents.Alarms(context.Background(), scope.All(), p.now().AddDate(0, 0, -alarmDays))
+	if err != nil {
+		p.o.Log.Error("read the alarms", "error", err)
+	}
+	for _, a := range alarms {
+		all = append(all, a.Text)
+	}
+	return all
+}
+
+func (p *parts) now() time.Time {
+	if p.o.Now != nil {
+		return p.o.Now()
+	}
+	return time.Now()
 }
 
 // exchangeRoute is where agents speak; they prove themselves, cookies are not

@@ -42,8 +42,9 @@ func mapHash(m *Map) []byte {
 
 // read scores the bytes and makes the records: shot and score, or quarantine.
 func (in *Intake) read(ctx context.Context, s *Submission) (*decision, error) {
-	d := &decision{id: uuid.New()}
+	d := &decision{id: lab.ShotOf(s.Ref.SHA256)}
 	if s.lost {
+		d.id = uuid.New()
 		d.fault = &lab.Fault{Code: "too_large", What: fmt.Sprintf("the file has %d MB, more than the %d MB that are taken in; its bytes are not kept, it stays at %s",
 			s.Ref.Size>>20, in.opt.Limit>>20, clip(s.Path, 1000)), Fix: "record shorter or slower, or raise --limit-mb and start the agent anew"}
 		return d, in.quarantine(s, d)
@@ -67,7 +68,7 @@ func (in *Intake) read(ctx context.Context, s *Submission) (*decision, error) {
 	}
 	if rep.Error != nil && rep.Error.Code != score.Internal && !anythingReadable(&rep) {
 		f := scoring.Fault(rep.Error)
-		d.fault = &f
+		d.fault, d.id = &f, lab.QuarantineOf(s.Ref.SHA256)
 		return d, in.quarantine(s, d)
 	}
 	return d, in.shot(ctx, s, d, &lab.Shot{Kind: kind, Meta: meta, EffectiveAt: at, EffectiveFrom: from})

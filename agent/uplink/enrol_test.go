@@ -24,8 +24,10 @@ type site struct {
 	service       *exchange.Service
 	registry      *exchangetest.Registry
 	web           *httptest.Server
+	handler       *httppeer.Handler
 	lab           record.LabID
 	loseAnswers   atomic.Bool
+	loseHello     atomic.Bool
 	enrolments    atomic.Int64
 }
 
@@ -34,12 +36,17 @@ func newSite(t *testing.T, now func() time.Time) *site {
 	s := &site{agent: ledgertest.Open(t), server: ledgertest.Open(t), registry: &exchangetest.Registry{}, lab: exchangetest.Lab(t)}
 	var err error
 	s.service, err = exchange.NewService(t.Context(), exchange.ServiceOptions{Ledger: s.server.Ledger, Blobs: s.server.Blobs,
-		Store: s.server.Store, Key: s.server.Node.PrivateKey, Now: now})
+		Store: s.server.Store, Key: s.server.Node.PrivateKey, Now: now, Rekeyed: s.registry.Rekeyed})
 	if err != nil {
 		t.Fatal(err)
 	}
-	h := httppeer.NewHandler(s.service, s.registry, httppeer.HandlerOptions{})
+	s.handler = httppeer.NewHandler(s.service, s.registry, httppeer.HandlerOptions{})
 	s.web = httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		h := s.handler
+		if strings.HasSuffix(r.URL.Path, "/hello") && s.loseHello.CompareAndSwap(true, false) {
+			h.ServeHTTP(httptest.NewRecorder(), r)
+			panic(http.ErrAbortHandler)
+		}
 		if strings.HasSuffix(r.URL.Path, "/enroll") {
 			s.enrolments.Add(1)
 			if s.loseAnswers.Load() {

@@ -2,6 +2,7 @@ package uplink
 
 import (
 	"context"
+	"crypto/ed25519"
 	"crypto/x509"
 	"fmt"
 	"net/http"
@@ -17,23 +18,20 @@ import (
 func (u *Uplink) session(ctx context.Context) error {
 	u.mu.Lock()
 	s := *u.settings
-	peer, err := u.peerLocked(s)
 	u.st.running = true
 	u.signal()
 	u.mu.Unlock()
-	if err != nil {
-		u.finish(ctx, &s, exchange.Result{}, err)
-		return err
-	}
 	pending, err := u.pending(ctx)
 	if err != nil {
 		u.finish(ctx, &s, exchange.Result{}, err)
 		return err
 	}
-	res, err := exchange.Run(ctx, exchange.Options{Ledger: u.o.Ledger, Blobs: u.o.Blobs, Store: u.o.Store, Key: u.o.Key,
-		Server: s.Pinned(), Software: u.o.Software, Fetch: u.o.Fetch, Batch: u.batch, Now: u.o.Now, Log: u.o.Log,
-		Pending:  exchange.Pending{Records: pending.records, Bytes: pending.bytes},
-		Progress: u.progress}, peer)
+	res, err := u.withKeys(ctx, s, func(peer exchange.Peer, key, next ed25519.PrivateKey) (exchange.Result, error) {
+		return exchange.Run(ctx, exchange.Options{Ledger: u.o.Ledger, Blobs: u.o.Blobs, Store: u.o.Store, Key: key, NextKey: next,
+			Server: s.Pinned(), Software: u.o.Software, Fetch: u.o.Fetch, Batch: u.batch, Now: u.o.Now, Log: u.o.Log,
+			Pending:  exchange.Pending{Records: pending.records, Bytes: pending.bytes},
+			Progress: u.progress}, peer)
+	})
 	u.finish(ctx, &s, res, err)
 	return err
 }
@@ -45,14 +43,14 @@ func (u *Uplink) progress(p exchange.Progress) {
 	u.signal()
 }
 
-func (u *Uplink) peerLocked(s Settings) (exchange.Peer, error) {
+func (u *Uplink) peerLocked(s Settings, key ed25519.PrivateKey) (exchange.Peer, error) {
 	if u.peer != nil {
 		return u.peer, nil
 	}
 	dial := u.o.Dial
 	if dial == nil {
 		dial = func(s Settings) (exchange.Peer, error) {
-			return httppeer.NewClient(httppeer.ClientOptions{URL: s.URL, Node: u.o.Ledger.Node(), Key: u.o.Key, Server: s.Pinned(), HTTP: u.transport(&s)})
+			return httppeer.NewClient(httppeer.ClientOptions{URL: s.URL, Node: u.o.Ledger.Node(), Key: key, Server: s.Pinned(), HTTP: u.transport(&s)})
 		}
 	}
 	p, err := dial(s)
@@ -102,10 +100,16 @@ func (u *Uplink) finish(ctx context.Context, s *Settings, res exchange.Result, e
 		u.st.last = now
 		u.settings.ClockOffsetMS, u.settings.ExchangedMS = res.ClockOffset.Milliseconds(), now.UnixMilli()
 	}
+	rekeyed := res.Welcomed && u.takeServerKeys(&res)
 	keep := *u.settings
 	u.signal()
 	u.mu.Unlock()
 	u.tell(old, err, res)
+	if rekeyed {
+		if err := u.o.Store.Update(context.WithoutCancel(ctx), func(tx kv.Tx) error { return save(tx, serverKey, &keep) }); err != nil {
+			u.o.Log.Error("the server's new key was not kept; it is told again", "error", err)
+		}
+	}
 	if res.Welcomed && err == nil && ctx.Err() == nil && (res.RecordsSent > 0 || res.BlobsSent > 0 || res.RecordsReceived > 0 || s.ExchangedMS == 0) {
 		if err := u.o.Store.Update(ctx, func(tx kv.Tx) error { return save(tx, serverKey, &keep) }); err != nil && ctx.Err() == nil {
 			u.o.Log.Error("the time of the last exchange was not kept", "error", err)

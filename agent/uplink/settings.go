@@ -28,19 +28,21 @@ var (
 // Settings are what enrolment settled. They hold no secret: the node's key lies
 // in its own file.
 type Settings struct {
-	URL           string        `json:"url"`
-	Server        record.NodeID `json:"server"`
-	ServerKey     []byte        `json:"server_key"` // pinned
-	Lab           record.LabID  `json:"lab"`
-	Name          string        `json:"name"` // of this agent, as the administrator chose it
-	EnrolledMS    int64         `json:"enrolled_ms"`
-	ClockOffsetMS int64         `json:"clock_offset_ms"` // this clock minus the server's, as measured last
-	ExchangedMS   int64         `json:"exchanged_ms"`    // last complete session, by this clock
+	URL       string        `json:"url"`
+	Server    record.NodeID `json:"server"`
+	ServerKey []byte        `json:"server_key"` // pinned
+	// NextServerKey is the one that the server announced, pinned beside it.
+	NextServerKey []byte       `json:"next_server_key,omitempty"`
+	Lab           record.LabID `json:"lab"`
+	Name          string       `json:"name"` // of this agent, as the administrator chose it
+	EnrolledMS    int64        `json:"enrolled_ms"`
+	ClockOffsetMS int64        `json:"clock_offset_ms"` // this clock minus the server's, as measured last
+	ExchangedMS   int64        `json:"exchanged_ms"`    // last complete session, by this clock
 }
 
 // Pinned gives the server's identity.
 func (s *Settings) Pinned() exchange.Pinned {
-	return exchange.Pinned{ID: s.Server, Key: ed25519.PublicKey(s.ServerKey)}
+	return exchange.Pinned{ID: s.Server, Key: ed25519.PublicKey(s.ServerKey), Next: ed25519.PublicKey(s.NextServerKey)}
 }
 
 // enrolling remembers an attempt whose answer may have been lost.
@@ -90,8 +92,8 @@ func (u *Uplink) Enrol(ctx context.Context, url, code string) error {
 		return err
 	}
 	q := exchange.EnrolRequest{Secret: c.Secret[:], EnrollmentID: id, Node: u.o.Ledger.Node(),
-		PublicKey: u.o.Key.Public().(ed25519.PublicKey), Software: u.o.Software, TimeMS: u.o.Now().UnixMilli()}
-	signed, err := exchange.SealEnrol(u.o.Key, &q)
+		PublicKey: u.present().Public().(ed25519.PublicKey), Software: u.o.Software, TimeMS: u.o.Now().UnixMilli()}
+	signed, err := exchange.SealEnrol(u.present(), &q)
 	if err != nil {
 		return err
 	}

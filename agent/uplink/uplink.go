@@ -28,6 +28,9 @@ type Options struct {
 	Blobs    blob.Store
 	Store    kv.Store // the store of the ledger
 	Key      ed25519.PrivateKey
+	NextKey  ed25519.PrivateKey // prepared and not yet in use; nil: none
+	FirstKey ed25519.PublicKey  // that the installation began with; nil: the present one
+	Keys     KeyStore           // nil: the key never changes
 	Software string
 
 	Roots      *x509.CertPool // authorities beside the system's; nil: those of the system
@@ -44,6 +47,14 @@ type Options struct {
 	Log        *slog.Logger
 }
 
+// KeyStore keeps the node's keys, durably.
+type KeyStore interface {
+	// Prepare makes the key to go on with, or gives the one made before.
+	Prepare() (ed25519.PrivateKey, error)
+	// Promote puts the prepared key in the place of the present one.
+	Promote() error
+}
+
 // Uplink is safe for concurrent use.
 type Uplink struct {
 	o    Options
@@ -52,6 +63,8 @@ type Uplink struct {
 	mu       sync.Mutex
 	settings *Settings // nil: not enrolled
 	peer     exchange.Peer
+	key      ed25519.PrivateKey
+	next     ed25519.PrivateKey // to go on with, once the server has taken it; nil: none
 	batch    *exchange.BatchSize
 	st       sessionState
 	changed  chan struct{} // closed and replaced at every change
@@ -92,7 +105,7 @@ func Open(ctx context.Context, o Options) (*Uplink, error) {
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
-	u := &Uplink{o: o, wake: make(chan struct{}, 1), batch: &exchange.BatchSize{}, changed: make(chan struct{})}
+	u := &Uplink{o: o, wake: make(chan struct{}, 1), batch: &exchange.BatchSize{}, changed: make(chan struct{}), key: o.Key, next: o.NextKey}
 	var s Settings
 	found, err := load(ctx, o.Store, serverKey, &s)
 	if err != nil {
@@ -128,6 +141,9 @@ func (u *Uplink) Lab() record.LabID {
 
 // LocalLab is the lab that this agent wrote under before it was enrolled.
 func (u *Uplink) LocalLab() record.LabID {
+	if u.o.FirstKey != nil {
+		return exchange.LocalLab(u.o.FirstKey)
+	}
 	return exchange.LocalLab(u.o.Key.Public().(ed25519.PublicKey))
 }
 

@@ -3,6 +3,8 @@ package enrol
 import (
 	"bytes"
 	"context"
+	"crypto/sha256"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -37,7 +39,7 @@ func (g *Registry) NewCode(ctx context.Context, lab record.LabID, name, by strin
 		return "", time.Time{}, fmt.Errorf("make a code: %w", err)
 	}
 	now := g.o.Now()
-	row := codeRow{Sum: code.Sum(), Lab: lab, Name: name, By: by, MadeMS: now.UnixMilli(), ExpiresMS: now.Add(CodeLife).UnixMilli()}
+	row := codeRow{Sum: code.Sum(), Lab: lab, Name: name, By: by, MadeMS: now.UnixMilli(), ExpiresMS: now.Add(CodeLife).UnixMilli(), Hint: hint(code.Secret[:])}
 	err = g.o.Store.Update(ctx, func(tx kv.Tx) error { return g.codes.Put(tx, &row) })
 	if err != nil {
 		return "", time.Time{}, fmt.Errorf("keep the code: %w", err)
@@ -53,6 +55,9 @@ func (g *Registry) Enrol(ctx context.Context, q *exchange.EnrolRequest) (*exchan
 		a.now = g.o.Now()
 		return a.run(tx)
 	})
+	if a.unknown {
+		return nil, errors.Join(err, g.countWrong(ctx, q.Secret))
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -67,6 +72,8 @@ type admission struct {
 	local  record.LabID
 	now    time.Time
 	answer exchange.EnrolAnswer
+
+	unknown bool // no code is this one
 }
 
 func (a *admission) run(tx kv.Tx) ([]ledger.Draft, error) {
@@ -79,6 +86,7 @@ func (a *admission) run(tx kv.Tx) ([]ledger.Draft, error) {
 	if err != nil {
 		return nil, err
 	}
+	a.unknown = !ok
 	switch {
 	case !ok:
 		return nil, problem.New(problem.Unauthenticated, "The server does not know this code.",
@@ -88,6 +96,9 @@ func (a *admission) run(tx kv.Tx) ([]ledger.Draft, error) {
 			"Start the agent with an identity of its own, in a new data folder.")
 	case code.UsedMS != 0:
 		return nil, a.again(code, node)
+	case code.spent():
+		return nil, problem.New(problem.Unauthenticated, fmt.Sprintf("Somebody tried %d wrong codes that begin like this one, so it is not taken any more.", MaxWrong),
+			"Make a new code on the server's page of agents, and type it in with care.")
 	case a.now.UnixMilli() >= code.ExpiresMS:
 		return nil, problem.New(problem.Unauthenticated, "The code has expired; codes are good for 24 hours.", "Make a new code on the server's page of agents.")
 	}
@@ -156,6 +167,49 @@ func (a *admission) alias(tx kv.Tx, code *codeRow) ([]ledger.Draft, error) {
 func draft(kind record.Kind, uid [16]byte, by string, body any) (ledger.Draft, error) {
 	b, err := record.EncodeBody(body)
 	return ledger.Draft{Kind: kind, Schema: 1, Author: by, UID: uid, Body: b}, err
+}
+
+// hintBytes of a code tell which one a wrong code was meant to be; the other
+// twelve bytes of the secret stay unknown.
+const hintBytes = 4
+
+func hint(secret []byte) []byte {
+	sum := sha256.Sum256(append([]byte("hint1"), secret[:min(hintBytes, len(secret))]...))
+	return sum[:8]
+}
+
+// countWrong counts a wrong code against the open ones that begin like it.
+func (g *Registry) countWrong(ctx context.Context, secret []byte) error {
+	h := hint(secret)
+	near := false
+	err := g.o.Store.View(ctx, func(r kv.Reader) error {
+		for _, err := range g.codes.ScanIndex(r, byHint, h, kv.PrefixEnd(h), false) {
+			near = err == nil
+			return err
+		}
+		return nil
+	})
+	if err != nil || !near {
+		return err // rubbish costs no write
+	}
+	return g.o.Store.Update(ctx, func(tx kv.Tx) error {
+		var open []*codeRow
+		for c, err := range g.codes.ScanIndex(tx, byHint, h, kv.PrefixEnd(h), false) {
+			if err != nil {
+				return err
+			}
+			open = append(open, c)
+		}
+		for _, c := range open {
+			if c.Wrong++; c.Wrong == MaxWrong {
+				g.o.Log.Warn("a code is not taken any more after wrong attempts", "name", c.Name, "lab", c.Lab.String())
+			}
+			if err := g.codes.Put(tx, c); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
 }
 
 // limited keeps a text of a node short.

@@ -40,6 +40,9 @@ const (
 // CodeLife is how long a one-time code is good for.
 const CodeLife = 24 * time.Hour
 
+// MaxWrong is how many wrong codes that begin like a good one end the good one.
+const MaxWrong = 10
+
 // Enrolled is the body of KindEnrolled; its UID is the node.
 type Enrolled struct {
 	Node         record.NodeID `json:"node"`
@@ -101,7 +104,12 @@ type codeRow struct {
 	UsedMS       int64         `json:"used_ms"`
 	UsedBy       record.NodeID `json:"used_by"`
 	EnrollmentID uuid.UUID     `json:"enrollment_id"`
+	Hint         []byte        `json:"hint,omitempty"` // of the code's beginning: tells which code was meant by a wrong one
+	Wrong        int           `json:"wrong,omitempty"`
 }
+
+// spent says that too many wrong codes were tried that begin like this one.
+func (c *codeRow) spent() bool { return c.Wrong >= MaxWrong }
 
 // Options says what a registry works on.
 type Options struct {
@@ -118,11 +126,15 @@ type Registry struct {
 	nodes   index.Table[nodeRow]
 	codes   index.Table[codeRow]
 	aliases index.Table[Alias]
+	alarms  index.Table[alarmRow]
 }
 
 var _ httppeer.Registry = (*Registry)(nil)
 
-const byLab = "lab"
+const (
+	byLab  = "lab"
+	byHint = "hint"
+)
 
 // Open makes a registry over a store.
 func Open(o Options) (*Registry, error) {
@@ -135,13 +147,20 @@ func Open(o Options) (*Registry, error) {
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
-	return &Registry{o: o,
+	return &Registry{o: o, alarms: alarmTable(),
 		nodes: index.Table[nodeRow]{Name: "enrol.node",
 			Key:     func(n *nodeRow) []byte { return n.ID[:] },
 			Indexes: []index.Index[nodeRow]{{Name: byLab, Keys: func(n *nodeRow) [][]byte { return labKeys(n.Labs) }}}},
 		codes: index.Table[codeRow]{Name: "enrol.code",
-			Key:     func(c *codeRow) []byte { return c.Sum[:] },
-			Indexes: []index.Index[codeRow]{{Name: byLab, Keys: func(c *codeRow) [][]byte { return [][]byte{c.Lab[:]} }}}},
+			Key: func(c *codeRow) []byte { return c.Sum[:] },
+			Indexes: []index.Index[codeRow]{
+				{Name: byLab, Keys: func(c *codeRow) [][]byte { return [][]byte{c.Lab[:]} }},
+				{Name: byHint, Keys: func(c *codeRow) [][]byte {
+					if len(c.Hint) == 0 || c.UsedMS != 0 {
+						return nil
+					}
+					return [][]byte{c.Hint}
+				}}}},
 		aliases: index.Table[Alias]{Name: "enrol.alias",
 			Key:     func(a *Alias) []byte { return a.Local[:] },
 			Indexes: []index.Index[Alias]{{Name: byLab, Keys: func(a *Alias) [][]byte { return [][]byte{a.Lab[:]} }}}},

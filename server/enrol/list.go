@@ -135,7 +135,7 @@ func (g *Registry) OpenCodes(ctx context.Context, sc scope.Scope) ([]OpenCode, e
 			if err != nil {
 				return err
 			}
-			if c.UsedMS == 0 && now < c.ExpiresMS && sc.Allows(c.Lab) {
+			if c.UsedMS == 0 && !c.spent() && now < c.ExpiresMS && sc.Allows(c.Lab) {
 				out = append(out, OpenCode{Lab: c.Lab, Name: c.Name, By: c.By, Expires: moment(c.ExpiresMS)})
 			}
 		}

@@ -66,10 +66,10 @@ func (v *view) doubts(ctx context.Context, q *HelloRequest, vector []HeadEntry) 
 		if r.Origin.Node != v.p.Node || !v.p.may(r.Origin.Lab) || r.Seq <= here[r.Origin].Seq || r.Verify(v.s.PublicKey()) != nil {
 			continue
 		}
-		v.s.alarm(ctx, Alarm{Kind: ServerSetBack, Node: v.p.Node, Origin: r.Origin, Here: here[r.Origin].Seq, There: r.Seq})
 		if err := v.s.wasSetBack(ctx, r.Incarnation); err != nil {
 			return err
 		}
+		v.s.alarm(ctx, Alarm{Kind: ServerSetBack, Node: v.p.Node, Origin: r.Origin, Here: here[r.Origin].Seq, There: r.Seq})
 	}
 	return nil
 }

@@ -90,6 +90,7 @@ type HelloRequest struct {
 	PendingBytes   int64             `json:"pending_bytes"`
 	TimeMS         int64             `json:"time_ms"` // the node's own clock
 	Software       string            `json:"software"`
+	Rekey          *Rekey            `json:"rekey,omitempty"` // the node wants to go on with another key
 }
 
 // Welcome is the server's answer to a hello.
@@ -103,6 +104,8 @@ type Welcome struct {
 	Receipts      []receipt.Receipt `json:"receipts"` // for the chains that the node wrote
 	MaxBatchBytes int               `json:"max_batch_bytes"`
 	MaxBlobBytes  int64             `json:"max_blob_bytes"`
+	NodeKey       []byte            `json:"node_key,omitempty"`     // that the node's signatures are checked by from now on
+	ServerRekey   *Rekey            `json:"server_rekey,omitempty"` // the server will go on with another key
 }
 
 // PullRequest asks for what lies beyond a vector.

@@ -53,6 +53,11 @@ type ServiceOptions struct {
 	Now          func() time.Time
 	Log          *slog.Logger
 	Seen         func(context.Context, Report) error
+	// NextKey is the key that the server will go on with; nil: none. Agents that
+	// connect while it is announced take it in.
+	NextKey ed25519.PrivateKey
+	// Rekeyed keeps a node's new key, durably; nil: keys do not change.
+	Rekeyed func(context.Context, Rekey) error
 	// Alarm is told of doubts about continuity; it may be told the same again.
 	Alarm func(context.Context, Alarm) error
 }
@@ -139,6 +144,9 @@ func (v *view) Hello(ctx context.Context, q HelloRequest) (SignedWelcome, error)
 			"Update the older of the two; the agent keeps everything until then.")
 	}
 	now := v.s.o.Now()
+	if err := v.rekey(ctx, &q); err != nil {
+		return SignedWelcome{}, err
+	}
 	vector, err := v.vector(ctx)
 	if err != nil {
 		return SignedWelcome{}, err
@@ -147,7 +155,10 @@ func (v *view) Hello(ctx context.Context, q HelloRequest) (SignedWelcome, error)
 		return SignedWelcome{}, err
 	}
 	w := Welcome{Protocol: Protocol, Server: v.s.node, Incarnation: v.s.Incarnation(), TimeMS: now.UnixMilli(),
-		Labs: v.p.Labs, Vector: vector, MaxBatchBytes: MaxBatchBytes, MaxBlobBytes: v.s.o.MaxBlobBytes}
+		Labs: v.p.Labs, Vector: vector, MaxBatchBytes: MaxBatchBytes, MaxBlobBytes: v.s.o.MaxBlobBytes, NodeKey: v.p.Key}
+	if v.s.o.NextKey != nil {
+		w.ServerRekey = NewRekey(v.s.node, v.s.o.Key, v.s.o.NextKey)
+	}
 	for i, e := range vector {
 		if e.Origin.Node == v.s.node {
 			vector[i].Signature = receipt.SignHead(v.s.o.Key, e.Origin, e.Head())

@@ -1,6 +1,7 @@
 package exchange
 
 import (
+	"bytes"
 	"context"
 	"crypto/ed25519"
 	"crypto/rand"
@@ -26,6 +27,7 @@ type Options struct {
 	Blobs    blob.Store
 	Store    kv.Store // receipts are kept here
 	Key      ed25519.PrivateKey
+	NextKey  ed25519.PrivateKey // to go on with, once the server has taken it; nil: none
 	Server   Pinned
 	Software string
 	Pending  Pending // told to the server, so that it can show how far behind the node is
@@ -65,6 +67,10 @@ type Result struct {
 	RoundTrip   time.Duration
 	Progress
 	Notices []Notice
+
+	Rekeyed       bool              // the server checks by Options.NextKey from now on
+	ServerKey     ed25519.PublicKey // that the server signed with
+	ServerNextKey ed25519.PublicKey // that it announced, signed by both; nil: none
 }
 
 // Notice is something that a person should know and that did not stop the rest.
@@ -169,6 +175,9 @@ func (s *session) hello(ctx context.Context) error {
 		}
 	}
 	slices.SortFunc(q.Heads, func(a, b HeadEntry) int { return compareOrigins(a.Origin, b.Origin) })
+	if s.o.NextKey != nil {
+		q.Rekey = NewRekey(q.Node, s.o.Key, s.o.NextKey)
+	}
 	if q.Receipts, err = s.shownReceipts(ctx); err != nil {
 		return err
 	}
@@ -188,11 +197,30 @@ func (s *session) hello(ctx context.Context) error {
 	}
 	s.w = w
 	s.res.Welcomed = true
+	if err := s.takeKeys(&answer, &q); err != nil {
+		return err
+	}
 	s.res.Labs, s.res.Incarnation = w.Labs, w.Incarnation
 	s.res.ServerTime = time.UnixMilli(w.TimeMS).UTC()
 	s.res.RoundTrip = back.Sub(sent)
 	middle := sent.Add(s.res.RoundTrip / 2)
 	s.res.ClockOffset = middle.Sub(s.res.ServerTime).Round(time.Millisecond)
+	return nil
+}
+
+// takeKeys goes on with the keys that both sides agree on.
+func (s *session) takeKeys(answer *SignedWelcome, q *HelloRequest) error {
+	s.res.ServerKey, _ = s.o.Server.signer(answer, q)
+	s.o.Server.Key = s.res.ServerKey
+	if r := s.w.ServerRekey; r != nil {
+		if err := r.Verify(s.o.Server.ID, s.o.Server.Key); err != nil {
+			return notTheServer(err)
+		}
+		s.res.ServerNextKey = r.New
+	}
+	if s.o.NextKey != nil && bytes.Equal(s.w.NodeKey, s.o.NextKey.Public().(ed25519.PublicKey)) {
+		s.o.Key, s.res.Rekeyed = s.o.NextKey, true
+	}
 	return nil
 }
 

@@ -24,11 +24,23 @@ func signWelcome(key ed25519.PrivateKey, q *HelloRequest, w *Welcome) (SignedWel
 type Pinned struct {
 	ID  record.NodeID
 	Key ed25519.PublicKey
+	// Next is the key that the server announced, signed by both; nil: none.
+	Next ed25519.PublicKey
+}
+
+// signer gives which of the pinned keys an answer is signed with.
+func (p Pinned) signer(s *SignedWelcome, q *HelloRequest) (ed25519.PublicKey, bool) {
+	for _, k := range []ed25519.PublicKey{p.Key, p.Next} {
+		if len(k) > 0 && s.verify(k, purposeWelcome, q.bind()) {
+			return k, true
+		}
+	}
+	return nil, false
 }
 
 // Open checks that the pinned server gave this answer to this question.
 func (s *SignedWelcome) Open(pin Pinned, q *HelloRequest) (*Welcome, error) {
-	if !s.verify(pin.Key, purposeWelcome, q.bind()) {
+	if _, ok := pin.signer(s, q); !ok {
 		return nil, notTheServer(nil)
 	}
 	var w Welcome

@@ -41,6 +41,10 @@ func StorePath(dir string) string { return filepath.Join(dir, "store.db") }
 // BlobPath is the folder that holds attachments.
 func BlobPath(dir string) string { return filepath.Join(dir, "attachments") }
 
+// rebuildAtOnce is how many records are worth a wait of some seconds at the
+// start, when views have to be rebuilt; more are read in the background.
+const rebuildAtOnce = 20_000
+
 // Options of Open.
 type Options struct {
 	Dir      string
@@ -72,7 +76,7 @@ func Open(ctx context.Context, o Options) (*Home, error) {
 		store = kv.Timed{Store: h.Store, Observe: o.Observe}
 	}
 	h.Ledger, err = ledger.Open(ctx, ledger.Options{Dir: o.Dir, Node: h.Node.ID, Key: h.Node.PrivateKey, Store: store,
-		Blobs: h.Blobs, Views: h.Views, Now: o.Now, Log: o.Log, Software: o.Software})
+		Blobs: h.Blobs, Views: h.Views, Now: o.Now, Log: o.Log, Software: o.Software, RebuildAtOnce: rebuildAtOnce})
 	if err != nil {
 		return nil, errors.Join(err, h.Store.Close())
 	}

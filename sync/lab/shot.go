@@ -1,6 +1,8 @@
 package lab
 
 import (
+	"crypto/sha256"
+
 	"github.com/google/uuid"
 
 	"thudbook/sync/record"
@@ -190,4 +192,20 @@ func (q *QuarantineSettled) Validate() error {
 	c.id("quarantine", q.Quarantine)
 	c.text("reason", q.Reason, MaxNote)
 	return c.err()
+}
+
+// ShotOf gives the id of the shot that some bytes are. It follows from the
+// bytes, so that a file that is taken in twice, by a folder restored from a
+// backup or by two agents that watch one share, is one shot.
+func ShotOf(source record.Hash) uuid.UUID { return idOf("shot1", source) }
+
+// QuarantineOf gives the id of the entry for bytes in which nothing can be read.
+func QuarantineOf(source record.Hash) uuid.UUID { return idOf("quar1", source) }
+
+func idOf(purpose string, source record.Hash) uuid.UUID {
+	sum := sha256.Sum256(append([]byte(purpose), source[:]...))
+	id := uuid.UUID(sum[:16])
+	id[6] = id[6]&0x0f | 0x80 // version 8 of RFC 9562: made by a rule of our own
+	id[8] = id[8]&0x3f | 0x80
+	return id
 }

@@ -201,6 +201,13 @@ func unavailable(what string, err error) error {
 // Node gives the id of the node that writes here.
 func (l *Ledger) Node() record.NodeID { return l.opts.Node }
 
+// SetKey changes the key that the first record of a new origin names.
+func (l *Ledger) SetKey(key ed25519.PrivateKey) {
+	l.gate.Lock()
+	defer l.gate.Unlock()
+	l.opts.Key = key
+}
+
 // Own gives the origin that the next append for a lab goes to.
 func (l *Ledger) Own(lab record.LabID) record.Origin {
 	l.mu.Lock()

@@ -268,6 +268,10 @@ func (l *Ledger) rebuildBehind(views ViewSet) {
 			}
 			l.mu.Unlock()
 		}
+		if at := l.Rebuilding(); err != nil {
+			at.Running = false
+			l.building.Store(&at)
+		}
 		switch {
 		case err == nil:
 			l.log.Info("the views are rebuilt")

@@ -28,6 +28,10 @@ const FileName = "node.json"
 type Identity struct {
 	ID         record.NodeID
 	PrivateKey ed25519.PrivateKey
+	// Next is the key that will follow, made by Prepare; nil: none.
+	Next ed25519.PrivateKey
+	// First is the public half of the key that the installation began with.
+	First ed25519.PublicKey
 }
 
 // PublicKey gives the half that others may know.
@@ -57,6 +61,8 @@ type file struct {
 	Version int           `json:"version"`
 	ID      record.NodeID `json:"id"`
 	Seed    []byte        `json:"ed25519_seed"`
+	Next    []byte        `json:"next_ed25519_seed,omitempty"`
+	First   []byte        `json:"first_ed25519_key,omitempty"` // left out until the key was changed
 }
 
 const fileVersion = 1
@@ -91,10 +97,18 @@ func read(f *os.File) (Identity, error) {
 	if err := json.NewDecoder(f).Decode(&on); err != nil {
 		return Identity{}, damaged(f.Name(), err)
 	}
-	if on.Version != fileVersion || on.ID == uuid.Nil || len(on.Seed) != ed25519.SeedSize {
+	if on.Version != fileVersion || on.ID == uuid.Nil || len(on.Seed) != ed25519.SeedSize ||
+		len(on.Next) != 0 && len(on.Next) != ed25519.SeedSize || len(on.First) != 0 && len(on.First) != ed25519.PublicKeySize {
 		return Identity{}, damaged(f.Name(), errors.New("version, id or key is missing or of another form"))
 	}
-	return Identity{ID: on.ID, PrivateKey: ed25519.NewKeyFromSeed(on.Seed)}, nil
+	id := Identity{ID: on.ID, PrivateKey: ed25519.NewKeyFromSeed(on.Seed), First: on.First}
+	if len(on.Next) > 0 {
+		id.Next = ed25519.NewKeyFromSeed(on.Next)
+	}
+	if len(id.First) == 0 {
+		id.First = id.PublicKey()
+	}
+	return id, nil
 }
 
 // Create makes a new identity in a data folder and keeps it durably. It is a
@@ -124,7 +138,7 @@ func Create(dir string) (Identity, error) {
 	if err != nil {
 		return Identity{}, unusable(path, err)
 	}
-	return Identity{ID: id, PrivateKey: key}, nil
+	return Identity{ID: id, PrivateKey: key, First: key.Public().(ed25519.PublicKey)}, nil
 }
 
 // LoadOrCreate loads the identity, or makes one if there is none.

@@ -85,6 +85,19 @@ func (r *Registry) Principal(_ context.Context, n record.NodeID) (exchange.Princ
 	return p, nil
 }
 
+// Rekeyed takes a node's new key.
+func (r *Registry) Rekeyed(_ context.Context, k exchange.Rekey) error {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	p := r.nodes[k.Node]
+	if err := k.Verify(k.Node, p.Key); err != nil {
+		return err
+	}
+	p.Key = k.New
+	r.nodes[k.Node] = p
+	return nil
+}
+
 // Enrol admits a node by a code, which stays good.
 func (r *Registry) Enrol(_ context.Context, q *exchange.EnrolRequest) (*exchange.EnrolAnswer, error) {
 	r.mu.Lock()
