@@ -182,6 +182,23 @@ func (f *foreign) refuse(code problem.Code, cause error, r *record.Record, fix s
 		Where: fmt.Sprintf("record %d of %s, head here %d", r.Seq, f.origin, f.head.Seq), Fix: fix, Err: cause}
 }
 
+// ScanSuspects gives the records of other nodes whose stamp lay too far ahead of
+// this node's clock when they came. They are kept like all others.
+func ScanSuspects(r kv.Reader) ([]record.Ref, error) {
+	var all []record.Ref
+	for e, err := range r.Scan(SuspectTable, nil, nil) {
+		if err != nil {
+			return all, err
+		}
+		o, seq, err := cutLogKey(e.Key)
+		if err != nil {
+			return all, err
+		}
+		all = append(all, record.Ref{Origin: o, Seq: seq})
+	}
+	return all, nil
+}
+
 // Evidence is a record of a second history under an origin.
 type Evidence struct {
 	Ref record.Ref
