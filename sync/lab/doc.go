@@ -36,9 +36,13 @@ const (
 	KindWithdrawn         record.Kind = "withdrawn"
 	KindCampaign          record.Kind = "campaign"
 	KindNamed             record.Kind = "lab.named"
+	KindItemState         record.Kind = "item.state"
+	KindCorrection        record.Kind = "counter.corrected"
 )
 
-// The layout versions of the bodies, as written by this program.
+// The layout versions of the bodies, as written by this program. A body of an
+// earlier version lacks the fields that came later, and reads as if they had
+// not been recorded.
 const (
 	ShotSchema              uint = 1
 	ScoreSchema             uint = 1
@@ -49,13 +53,15 @@ const (
 	QuarantineSchema        uint = 1
 	QuarantineSettledSchema uint = 1
 	RigSchema               uint = 1
-	ItemSchema              uint = 1
+	ItemSchema              uint = 2
 	MountingSchema          uint = 1
-	ServiceSchema           uint = 1
-	CalibrationSchema       uint = 1
+	ServiceSchema           uint = 2
+	CalibrationSchema       uint = 2
 	WithdrawnSchema         uint = 1
 	CampaignSchema          uint = 1
 	NamedSchema             uint = 1
+	ItemStateSchema         uint = 1
+	CorrectionSchema        uint = 1
 )
 
 // Body is one fact. Validate gives all faults at once, joined; each is a

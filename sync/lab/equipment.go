@@ -1,6 +1,8 @@
 package lab
 
 import (
+	"fmt"
+
 	"github.com/google/uuid"
 
 	"thudbook/sync/record"
@@ -44,6 +46,13 @@ type Item struct {
 	ServiceEveryStrokes int64  `json:"service_every_strokes,omitempty"` // 0: no interval
 	OpeningStrokes      int64  `json:"opening_strokes,omitempty"`       // before the register began
 	CalibrationRequired bool   `json:"calibration_required,omitempty"`
+
+	// Since version 2; a record of version 1 has none of them.
+	AssetNumber      string `json:"asset_number,omitempty"` // the lab's own number
+	Model            string `json:"model,omitempty"`
+	ServiceEveryDays int64  `json:"service_every_days,omitempty"` // 0: not by time; with strokes, whichever comes first
+	WarnStrokes      int64  `json:"warn_strokes,omitempty"`       // before the service is due; 0: the last tenth of the interval
+	WarnDays         int64  `json:"warn_days,omitempty"`          // 0: the last tenth
 }
 
 // RecordKind is KindItem.
@@ -61,8 +70,19 @@ func (i *Item) Validate() error {
 	c.text("maker", i.Maker, MaxText)
 	c.count("service_every_strokes", i.ServiceEveryStrokes)
 	c.count("opening_strokes", i.OpeningStrokes)
+	c.text("asset_number", i.AssetNumber, MaxText)
+	c.text("model", i.Model, MaxText)
+	c.count("service_every_days", i.ServiceEveryDays)
+	c.count("warn_strokes", i.WarnStrokes)
+	c.count("warn_days", i.WarnDays)
+	if i.ServiceEveryDays > maxDays {
+		c.add("service_every_days", fmt.Sprintf("%d days is more than a hundred years", i.ServiceEveryDays), "give the interval in days")
+	}
 	return c.err()
 }
+
+// maxDays bounds an interval, so that dates computed from it stay dates.
+const maxDays = 36_525
 
 // Mounting says that an item sits at a position of a rig from EffectiveAt on;
 // the zero Item says that the position is empty. An item is in one place at a
@@ -94,6 +114,9 @@ type Service struct {
 	Item        uuid.UUID `json:"item"`
 	EffectiveAt Time      `json:"effective_at"`
 	Note        string    `json:"note,omitempty"`
+
+	// Since version 2.
+	CounterStrokes *int64 `json:"counter_strokes,omitempty"` // as the machine's own counter showed
 }
 
 // RecordKind is KindService.
@@ -108,6 +131,9 @@ func (s *Service) Validate() error {
 	c.id("item", s.Item)
 	c.when("effective_at", s.EffectiveAt)
 	c.text("note", s.Note, MaxNote)
+	if s.CounterStrokes != nil {
+		c.count("counter_strokes", *s.CounterStrokes)
+	}
 	return c.err()
 }
 
@@ -121,6 +147,10 @@ type Calibration struct {
 	Sensitivity                *float64  `json:"sensitivity,omitempty"`
 	SensitivityUnit            string    `json:"sensitivity_unit,omitempty"` // "mV/g", …
 	ExpandedUncertaintyPercent *float64  `json:"expanded_uncertainty_percent,omitempty"`
+
+	// Since version 2: what the certificate says it is for, to be held against the item.
+	CertifiedSerial string `json:"certified_serial,omitempty"`
+	CertifiedClass  string `json:"certified_class,omitempty"`
 }
 
 // RecordKind is KindCalibration.
@@ -142,6 +172,8 @@ func (k *Calibration) Validate() error {
 	c.number("sensitivity", k.Sensitivity, -1e12, 1e12)
 	c.number("expanded_uncertainty_percent", k.ExpandedUncertaintyPercent, 0, 100)
 	c.text("sensitivity_unit", k.SensitivityUnit, MaxText)
+	c.text("certified_serial", k.CertifiedSerial, MaxText)
+	c.text("certified_class", k.CertifiedClass, MaxText)
 	if k.Sensitivity != nil && k.SensitivityUnit == "" {
 		c.add("sensitivity_unit", "the sensitivity has no unit", `give it as on the certificate, such as "mV/g"`)
 	}
@@ -152,7 +184,8 @@ func (k *Calibration) Validate() error {
 }
 
 // Withdrawn says that an entry was a mistake, or with Lifted that it was not.
-// It serves rigs, items, mountings, services, calibrations and campaigns.
+// It serves rigs, items, their states, mountings, services, corrections,
+// calibrations and campaigns.
 // The newest by clock holds.
 type Withdrawn struct {
 	Doc     uuid.UUID   `json:"doc"`
@@ -172,7 +205,7 @@ func (w *Withdrawn) Validate() error {
 	c := &checks{what: KindWithdrawn}
 	c.id("doc", w.Doc)
 	c.oneOf("doc_kind", string(w.DocKind), string(KindRig), string(KindItem), string(KindMounting),
-		string(KindService), string(KindCalibration), string(KindCampaign))
+		string(KindService), string(KindCalibration), string(KindCampaign), string(KindItemState), string(KindCorrection))
 	c.needText("reason", w.Reason, MaxNote)
 	return c.err()
 }

@@ -2,6 +2,7 @@ package view
 
 import (
 	"context"
+	"math"
 	"time"
 
 	"github.com/google/uuid"
@@ -124,11 +125,13 @@ func (s *Set) mounted(r kv.Reader, sc scope.Scope, rig uuid.UUID, t lab.Time) ([
 type Usage struct {
 	Item                ItemRow
 	StrokesSinceService int64
-	TotalStrokes        int64 // with the opening count
+	TotalStrokes        int64 // with the opening count and the corrections
+	Corrected           int64 // of these, from corrections of the counter
 	Interval            int64 // strokes between services; 0: none is set
 	LastService         *ServiceRow
 	Rig                 uuid.UUID // where it sits now; zero: nowhere
 	Position            string
+	Stated              *StateRow // nil: in service, nobody said where
 }
 
 // Due says that the interval is used up.
@@ -178,7 +181,20 @@ func (s *Set) usage(r kv.Reader, sc scope.Scope, d *doc[lab.Item], now lab.Time)
 	} else {
 		u.StrokesSinceService = u.Item.Item.OpeningStrokes
 	}
-	u.TotalStrokes = u.Item.Item.OpeningStrokes
+	if u.Stated, err = s.stateAt(r, sc, d.UID, now); err != nil {
+		return Usage{}, err
+	}
+	if u.Corrected, err = s.corrected(r, sc, d.UID, math.MinInt64, now+1); err != nil {
+		return Usage{}, err
+	}
+	late := u.Corrected
+	if served != nil {
+		if late, err = s.corrected(r, sc, d.UID, since, now+1); err != nil {
+			return Usage{}, err
+		}
+	}
+	u.StrokesSinceService += late
+	u.TotalStrokes = u.Item.Item.OpeningStrokes + u.Corrected
 	spans, err := s.spans(r, sc, d.UID, now+1)
 	if err != nil {
 		return Usage{}, err

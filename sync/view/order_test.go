@@ -42,7 +42,7 @@ func drawFact(t *rapid.T, i int) (uuid.UUID, lab.Body) {
 	reason := rapid.SampledFrom([]string{"loose", "late"}).Draw(t, "reason")
 	item := rapid.SampledFrom([]uuid.UUID{ram1, ram2, sensor1}).Draw(t, "item")
 	rig := rapid.SampledFrom([]uuid.UUID{rig1, rig2}).Draw(t, "rig")
-	switch rapid.IntRange(0, 16).Draw(t, "kind") {
+	switch rapid.IntRange(0, 18).Draw(t, "kind") {
 	case 0, 1:
 		s := labtest.Shot(rig, at.Time())
 		s.Kind = rapid.SampledFrom(lab.ShotKinds()).Draw(t, "shot kind")
@@ -77,6 +77,10 @@ func drawFact(t *rapid.T, i int) (uuid.UUID, lab.Body) {
 		kind := rapid.SampledFrom([]record.Kind{lab.KindItem, lab.KindMounting, lab.KindService, lab.KindCalibration}).Draw(t, "withdrawn")
 		id := map[record.Kind]uuid.UUID{lab.KindItem: item, lab.KindMounting: labtest.ID("mounting", 1), lab.KindService: labtest.ID("service", 1), lab.KindCalibration: labtest.ID("calibration", 1)}[kind]
 		return id, &lab.Withdrawn{Doc: id, DocKind: kind, Reason: reason, Lifted: flip}
+	case 16:
+		return doc("state"), &lab.ItemState{Item: item, State: lab.StateQuarantined, EffectiveAt: at, Reason: reason}
+	case 17:
+		return doc("correction"), &lab.Correction{Item: item, Strokes: int64(1 + i), EffectiveAt: at, Reason: reason}
 	}
 	return labA, &lab.Named{Name: reason}
 }

@@ -29,6 +29,8 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 	w.say(labtest.ID("m"), &lab.Mounting{Rig: rig1, Position: "ram", Item: ram1, EffectiveAt: lab.At(at)})
 	w.say(labtest.ID("s"), &lab.Service{Item: ram1, EffectiveAt: lab.At(at)})
 	w.say(labtest.ID("c"), &lab.Calibration{Item: ram1, EffectiveAt: lab.At(at), DueAt: lab.At(now), Certificate: "C"})
+	w.say(labtest.ID("st"), &lab.ItemState{Item: ram1, State: lab.StateQuarantined, EffectiveAt: lab.At(at), Reason: "R"})
+	w.say(labtest.ID("k"), &lab.Correction{Item: ram1, Strokes: 3, EffectiveAt: lab.At(at), Reason: "R"})
 	w.say(campaign, &lab.Campaign{Name: "C", Specimens: []string{"H-01"}, Cells: []lab.Cell{{Location: "front", TargetSpeedMS: 5.5, Planned: 1}}})
 	w.say(shot, labtest.Shot(rig1, at.Add(time.Hour)))
 	w.say(labtest.ID("unassigned"), labtest.Shot(rig1, at.Add(time.Hour), func(s *lab.Shot) { s.Meta = lab.Meta{} }))
@@ -79,6 +81,11 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 		"Campaigns":        func(s scope.Scope) (int, error) { return rows(w.Campaigns(ctx, s, view.Page{})) },
 		"Campaign":         func(s scope.Scope) (int, error) { return single(w.Campaign(ctx, s, campaign)) },
 		"CampaignProgress": func(s scope.Scope) (int, error) { return single(w.CampaignProgress(ctx, s, campaign, labA)) },
+		"States":           func(s scope.Scope) (int, error) { return size(w.States(ctx, s, ram1)) },
+		"StateAt":          func(s scope.Scope) (int, error) { return single(w.StateAt(ctx, s, ram1, lab.At(now))) },
+		"Corrections":      func(s scope.Scope) (int, error) { return size(w.Corrections(ctx, s, ram1)) },
+		"ServiceDue":       func(s scope.Scope) (int, error) { return single(w.ServiceDue(ctx, s, ram1, now)) },
+		"Wear":             func(s scope.Scope) (int, error) { return single(w.Wear(ctx, s, ram1, now)) },
 		"Strokes": func(s scope.Scope) (int, error) {
 			n, err := w.Strokes(ctx, s, rig1, lab.At(at), lab.At(now))
 			return int(n), err
@@ -160,6 +167,8 @@ func TestForgedIDsTouchNothing(t *testing.T) {
 	}{
 		{shot, &lab.Void{Shot: shot, Reason: "forged"}}, {shot, e}, {shot, labtest.Shot(rig1, at.Add(2*time.Hour))},
 		{shot, labtest.Score(shot, 1)}, {labtest.ID("sv"), &lab.Service{Item: ram1, EffectiveAt: lab.At(at.Add(3 * time.Hour))}},
+		{labtest.ID("k"), &lab.Correction{Item: ram1, Strokes: 5, EffectiveAt: lab.At(at), Reason: "forged"}},
+		{labtest.ID("st"), &lab.ItemState{Item: ram1, State: lab.StateRetired, EffectiveAt: lab.At(at), Reason: "forged"}},
 		{labtest.ID("m9"), &lab.Mounting{Rig: rig1, Position: "ram", EffectiveAt: lab.At(at.Add(time.Minute))}},
 		{labtest.ID("m"), &lab.Withdrawn{Doc: labtest.ID("m"), DocKind: lab.KindMounting, Reason: "forged"}},
 	} {

@@ -24,6 +24,8 @@ type Set struct {
 	mountings    *index.Table[doc[lab.Mounting]]
 	services     *index.Table[doc[lab.Service]]
 	calibrations *index.Table[doc[lab.Calibration]]
+	states       *index.Table[doc[lab.ItemState]]
+	corrections  *index.Table[doc[lab.Correction]]
 	campaigns    *index.Table[doc[lab.Campaign]]
 	edits        *index.Table[editRow]
 	labs         *index.Table[labRow]
@@ -44,6 +46,8 @@ func New() *Set {
 		mountings:    mountingTable(),
 		services:     dated("view.service", serviceOf),
 		calibrations: dated("view.calibration", calibrationOf),
+		states:       stateTable(),
+		corrections:  correctionTable(),
 		campaigns:    named("view.campaign", campaignNames),
 		edits:        editTable(),
 		labs:         labTable(),
@@ -57,7 +61,7 @@ func (s *Set) Tables() []kv.Table {
 	return slices.Concat(
 		s.shots.Tables(), s.scores.Tables(), s.voids.Tables(), s.sightings.Tables(), s.quarantine.Tables(),
 		s.rigs.Tables(), s.items.Tables(), s.mountings.Tables(), s.services.Tables(),
-		s.calibrations.Tables(), s.campaigns.Tables(), s.edits.Tables(), s.labs.Tables(), s.odd.Tables(), s.carried.Tables(),
+		s.calibrations.Tables(), s.states.Tables(), s.corrections.Tables(), s.campaigns.Tables(), s.edits.Tables(), s.labs.Tables(), s.odd.Tables(), s.carried.Tables(),
 	)
 }
 
@@ -139,6 +143,10 @@ func (s *Set) reduce(tx kv.Tx, r *record.Record) (known bool, err error) {
 		return true, stating(tx, s.services, r)
 	case lab.KindCalibration:
 		return true, stating(tx, s.calibrations, r)
+	case lab.KindItemState:
+		return true, stating(tx, s.states, r)
+	case lab.KindCorrection:
+		return true, stating(tx, s.corrections, r)
 	case lab.KindCampaign:
 		return true, stating(tx, s.campaigns, r)
 	case lab.KindScore:
@@ -194,6 +202,10 @@ func (s *Set) withdraw(tx kv.Tx, r *record.Record, b *lab.Withdrawn) error {
 		return mark(tx, s.services, r, b.Doc, m)
 	case lab.KindCalibration:
 		return mark(tx, s.calibrations, r, b.Doc, m)
+	case lab.KindItemState:
+		return mark(tx, s.states, r, b.Doc, m)
+	case lab.KindCorrection:
+		return mark(tx, s.corrections, r, b.Doc, m)
 	case lab.KindCampaign:
 		return mark(tx, s.campaigns, r, b.Doc, m)
 	}

@@ -44,7 +44,7 @@ func shotTable() *index.Table[doc[lab.Shot]] {
 			return nil
 		}
 	}
-	return &index.Table[row]{
+	t := &index.Table[row]{
 		Name: "view.shot",
 		Key:  keyOf[lab.Shot],
 		Indexes: []index.Index[row]{
@@ -73,6 +73,8 @@ func shotTable() *index.Table[doc[lab.Shot]] {
 			{Name: perVoidCell, Of: func(d *row) []index.Count { return inCell(d, true) }},
 		},
 	}
+	t.Indexes, t.Tallies = append(t.Indexes, wearIndex()), append(t.Tallies, wearTallies()...)
+	return t
 }
 
 // waits says that a shot lacks what a campaign needs, and still counts.

@@ -77,8 +77,10 @@ func rank(b lab.Body) int {
 	switch b.(type) {
 	case *lab.Mounting, *lab.Service:
 		return 0
+	case *lab.Correction:
+		return 1
 	}
-	return 1
+	return 2
 }
 
 func TestUsageEqualsReplay(t *testing.T) {

@@ -1,0 +1,169 @@
+package view
+
+import (
+	"context"
+	"errors"
+	"time"
+
+	"github.com/google/uuid"
+
+	"thudbook/metrics/wear"
+	"thudbook/sync/kv"
+	"thudbook/sync/lab"
+	"thudbook/sync/scope"
+)
+
+// RecentDays is how far back the rate of use is looked at; whole weeks.
+const RecentDays = 13 * 7
+
+// ForecastProbability is that of the intervals of forecasts.
+const ForecastProbability = 0.9
+
+// ServiceDue is how an item stands against its service plan: every so many
+// strokes, every so many days, whichever comes first.
+type ServiceDue struct {
+	Usage
+	From     lab.Time // days are counted from here: the last service, else the first mounting, else the entry in the register
+	DueAt    lab.Time // by days; zero: the plan has no days
+	DaysLeft int64    // whole days until DueAt, negative when it is over
+
+	// About is when it will be due, by strokes at the recent rate of use or by
+	// days, whichever comes first, with Early and Late as the bounds of an
+	// interval of ForecastProbability. Zero: WhyNot says why.
+	About, Early, Late lab.Time
+	WhyNot             string
+	PerDay             float64 // strokes a day lately
+}
+
+// Planned says that the item has a service plan.
+func (s *ServiceDue) Planned() bool { return s.Interval > 0 || s.Item.Item.ServiceEveryDays > 0 }
+
+// IsDue says that the strokes or the days are used up.
+func (s *ServiceDue) IsDue() bool { return s.Due() || s.DueAt != 0 && s.DaysLeft < 0 }
+
+// IsNear says that it is time for the early warning: by the item's own lead, or
+// within the last tenth.
+func (s *ServiceDue) IsNear() bool {
+	i := &s.Item.Item
+	byStrokes := s.Near()
+	if i.WarnStrokes > 0 {
+		byStrokes = s.Interval > 0 && s.Left() <= i.WarnStrokes
+	}
+	lead := i.WarnDays
+	if lead == 0 {
+		lead = i.ServiceEveryDays / 10
+	}
+	return byStrokes || s.DueAt != 0 && s.DaysLeft <= lead
+}
+
+// ServiceDue gives how an item stands against its service plan at a time.
+func (v *Reader) ServiceDue(ctx context.Context, sc scope.Scope, item uuid.UUID, now time.Time) (s ServiceDue, err error) {
+	err = v.store.View(ctx, func(r kv.Reader) error {
+		d, err := find(r, v.set.items, sc, item)
+		if err != nil {
+			return err
+		}
+		if d == nil {
+			return notFound(lab.KindItem, item)
+		}
+		s, err = v.set.serviceDue(r, sc, d, lab.At(now))
+		return err
+	})
+	return s, err
+}
+
+func (s *Set) serviceDue(r kv.Reader, sc scope.Scope, d *doc[lab.Item], now lab.Time) (ServiceDue, error) {
+	u, err := s.usage(r, sc, d, now)
+	if err != nil {
+		return ServiceDue{}, err
+	}
+	out := ServiceDue{Usage: u}
+	spans, err := s.spans(r, sc, d.UID, now+1)
+	if err != nil {
+		return out, err
+	}
+	switch {
+	case u.LastService != nil:
+		out.From = u.LastService.Service.EffectiveAt
+	case len(spans) > 0:
+		out.From = spans[0].from
+	default:
+		out.From = lab.Time(d.Made.WallNS / 1e6)
+	}
+	if days := d.body().ServiceEveryDays; days > 0 {
+		out.DueAt = out.From + lab.Time(days*lab.DayMS)
+		out.DaysLeft = (out.DueAt - now).Day()
+	}
+	if !out.Planned() {
+		return out, nil
+	}
+	return out, s.forecast(r, sc, spans, now, &out)
+}
+
+// forecast fills in when the service will be due.
+func (s *Set) forecast(r kv.Reader, sc scope.Scope, spans []span, now lab.Time, out *ServiceDue) error {
+	if out.DueAt != 0 {
+		out.About, out.Early, out.Late = out.DueAt, out.DueAt, out.DueAt
+	}
+	if out.IsDue() {
+		if out.Due() { // by strokes: now
+			out.About, out.Early, out.Late = now, now, now
+		}
+		return nil
+	}
+	if out.Interval == 0 {
+		return nil
+	}
+	use, err := s.recent(r, sc, spans, now)
+	if err != nil {
+		return err
+	}
+	f, err := wear.Until(out.Left(), use, ForecastProbability)
+	if err != nil {
+		out.WhyNot = "no forecast by strokes: " + err.Error()
+		if !errors.Is(err, wear.ErrIdle) && !errors.Is(err, wear.ErrShort) {
+			return err
+		}
+		return nil
+	}
+	out.PerDay = f.PerDay
+	sooner := func(days float64, than lab.Time) lab.Time {
+		const most = 36_525 // days; beyond a hundred years no date is worth giving
+		t := now + lab.Time(min(days, most)*lab.DayMS)
+		if than != 0 {
+			return min(t, than)
+		}
+		return t
+	}
+	out.About, out.Early, out.Late = sooner(f.Median, out.DueAt), sooner(f.Low, out.DueAt), sooner(f.High, out.DueAt)
+	return nil
+}
+
+// recent counts an item's strokes of the last weeks: of RecentDays, or since it
+// was mounted first where that is less.
+func (s *Set) recent(r kv.Reader, sc scope.Scope, spans []span, now lab.Time) (wear.Use, error) {
+	var u wear.Use
+	if len(spans) == 0 {
+		return u, nil
+	}
+	const week = 7 * lab.DayMS
+	end := now + 1
+	first := max(end-RecentDays*lab.DayMS, spans[0].from)
+	u.Days = float64(end-first) / lab.DayMS
+	for to := end; to > first; to -= week {
+		from := max(to-week, first)
+		n := int64(0)
+		for _, p := range spans {
+			some, err := s.strokes(r, sc, p.rig, max(from, p.from), min(to, p.to))
+			if err != nil {
+				return u, err
+			}
+			n += some
+		}
+		u.Strokes += n
+		if to-from == week {
+			u.Weeks = append(u.Weeks, n)
+		}
+	}
+	return u, nil
+}
