@@ -171,7 +171,7 @@ func rules() []rule {
 		}), keep},
 		{"POST /api/v1/labs/:lab/services", sends("/services", func(m *matrix) any { return map[string]any{"item": m.ram, "effective_at": now} }), keep},
 		{"POST /api/v1/labs/:lab/calibrations", sends("/calibrations", func(m *matrix) any {
-			return map[string]any{"item": m.item, "effective_at": now, "due_at": now, "certificate": "C-2"}
+			return map[string]any{"item": m.item, "effective_at": now, "due_at": now, "certificate": m.serial()}
 		}), keep},
 		{"POST /api/v1/labs/:lab/campaigns", sends("/campaigns", func(m *matrix) any { return map[string]any{"name": m.serial()} }), keep},
 		{"POST /api/v1/labs/:lab/codes", sends("/codes", func(*matrix) any { return map[string]any{"name": "rig ten"} }), keep},

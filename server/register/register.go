@@ -62,6 +62,12 @@ func MayKeep(p account.Principal, in record.LabID) error {
 
 // Record writes one fact of a lab and gives the id of the new document.
 func (r *Register) Record(ctx context.Context, p account.Principal, in roster.Place, body lab.Body) (uuid.UUID, error) {
+	return r.RecordConfirmed(ctx, p, in, body, false)
+}
+
+// RecordConfirmed is Record with the word of a person that what looks doubtful
+// about the fact is right.
+func (r *Register) RecordConfirmed(ctx context.Context, p account.Principal, in roster.Place, body lab.Body, confirmed Confirm) (uuid.UUID, error) {
 	if err := MayKeep(p, in.ID); err != nil {
 		return uuid.Nil, err
 	}
@@ -71,6 +77,9 @@ func (r *Register) Record(ctx context.Context, p account.Principal, in roster.Pl
 	r.one.Lock()
 	defer r.one.Unlock()
 	if err := r.known(ctx, in.Scope, body); err != nil {
+		return uuid.Nil, err
+	}
+	if err := r.fits(ctx, in.Scope, body, confirmed); err != nil {
 		return uuid.Nil, err
 	}
 	id, err := uuid.NewV7()
@@ -96,6 +105,10 @@ func (r *Register) known(ctx context.Context, only scope.Scope, body lab.Body) e
 	case *lab.Service:
 		return r.item(ctx, only, b.Item)
 	case *lab.Calibration:
+		return r.item(ctx, only, b.Item)
+	case *lab.ItemState:
+		return r.item(ctx, only, b.Item)
+	case *lab.Correction:
 		return r.item(ctx, only, b.Item)
 	case *lab.Mounting:
 		if err := r.rig(ctx, only, b.Rig); err != nil || b.Item == uuid.Nil {
@@ -129,23 +142,14 @@ func unknown(err error, field, what, fix string) error {
 }
 
 func (r *Register) newSerial(ctx context.Context, only scope.Scope, n *lab.Item) error {
-	for page := (view.Page{Limit: view.MaxLimit}); ; {
-		list, err := r.Views.Items(ctx, only, n.Class, page)
-		if err != nil {
-			return err
-		}
-		for i := range list.Rows {
-			if lab.Fold(list.Rows[i].Item.Serial) == lab.Fold(n.Serial) {
-				return &problem.Error{Code: problem.Conflict, Where: "serial",
-					What: "The lab has a " + n.Class + " with this serial number already.",
-					Fix:  "Use that entry, or check the number on the item."}
-			}
-		}
-		if list.Next == "" {
+	return r.everyItem(ctx, only, n.Class, func(i *view.ItemRow) error {
+		if lab.Fold(i.Item.Serial) != lab.Fold(n.Serial) {
 			return nil
 		}
-		page.After = list.Next
-	}
+		return &problem.Error{Code: problem.Conflict, Where: "serial",
+			What: "The lab has a " + n.Class + " with this serial number already.",
+			Fix:  "Use that entry, or check the number on the item."}
+	})
 }
 
 func (r *Register) newCampaign(ctx context.Context, only scope.Scope, n *lab.Campaign) error {
