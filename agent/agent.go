@@ -133,22 +133,38 @@ func (o *Options) complete() error {
 	}
 	for _, w := range o.Watch {
 		if inside(w, o.Data) || inside(o.Data, w) {
-			return problem.New(problem.Invalid, "The data folder and a watched folder lie one inside the other: "+w+".",
-				"Choose a data folder apart from the folder of the acquisition.")
+			return problem.New(problem.Invalid, "The data folder "+o.Data+" and the watched folder "+w+" lie one inside the other, or are the same.",
+				"Choose a data folder apart from the folder of the acquisition, with --data.")
 		}
 	}
 	return nil
 }
 
-// inside tells whether path lies in dir, or is dir.
+// inside tells whether path lies in dir, or is dir, by whatever links they are named.
 func inside(path, dir string) bool {
-	p, err1 := filepath.Abs(path)
-	d, err2 := filepath.Abs(dir)
+	p, err1 := resolved(path)
+	d, err2 := resolved(dir)
 	if err1 != nil || err2 != nil {
 		return false
 	}
 	rel, err := filepath.Rel(d, p)
 	return err == nil && filepath.IsLocal(rel)
+}
+
+// resolved gives the absolute path without links; the end of it need not be there.
+func resolved(path string) (string, error) {
+	path, err := filepath.Abs(path)
+	if err != nil {
+		return "", err
+	}
+	for at, rest := path, ""; ; at, rest = filepath.Dir(at), filepath.Join(filepath.Base(at), rest) {
+		if real, err := filepath.EvalSymlinks(at); err == nil {
+			return filepath.Join(real, rest), nil
+		}
+		if at == filepath.Dir(at) {
+			return path, nil
+		}
+	}
 }
 
 // loopbackOnly refuses addresses that other machines can reach: the screens

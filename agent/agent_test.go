@@ -286,13 +286,20 @@ func TestAddressesThatAreRefused(t *testing.T) {
 }
 
 func TestWatchedFolderInsideTheData(t *testing.T) {
-	dir := t.TempDir()
+	dir, link := t.TempDir(), filepath.Join(t.TempDir(), "link")
+	if err := os.Symlink(dir, link); err != nil {
+		t.Fatal(err)
+	}
 	for _, o := range []agent.Options{
 		{Data: dir, Watch: []string{filepath.Join(dir, "watch")}},
 		{Data: filepath.Join(dir, "data"), Watch: []string{dir}},
+		{Data: dir, Watch: []string{dir}},
+		{Data: filepath.Join(link, "not", "there", "yet"), Watch: []string{dir}},
+		{Data: dir, Watch: []string{filepath.Join(t.TempDir(), "apart"), filepath.Join(link, "watch")}},
 	} {
 		o.Log = slog.New(slog.DiscardHandler)
-		if err := agent.Run(t.Context(), o); problem.Of(err) != problem.Invalid {
+		err := agent.Run(t.Context(), o)
+		if p, ok := problem.As(err); !ok || p.Code != problem.Invalid || !strings.Contains(p.What, o.Data) || !strings.Contains(p.Fix, "--data") {
 			t.Errorf("%v in %v: %v", o.Watch, o.Data, err)
 		}
 	}

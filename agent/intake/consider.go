@@ -50,6 +50,7 @@ func (f *folder) consider(ctx context.Context, at *reach, e entry, g *growing, r
 	err = f.in.takeFile(ctx, at, e, &s)
 	switch {
 	case err == nil:
+		f.unavailable = ""
 	case errors.Is(err, errGrowing):
 		g.note(-1, e.mod, now) // the next look starts the wait anew
 		g.why, g.fix = "still being written", ""
@@ -68,7 +69,8 @@ func (f *folder) consider(ctx context.Context, at *reach, e entry, g *growing, r
 // fail puts into words why a file could not be taken in; it is tried again.
 func (f *folder) fail(e entry, g *growing, err error) {
 	why, fix := "cannot be read: "+err.Error(), "It is tried again and again; the file stays where it is."
-	switch p, ok := problem.As(err); {
+	p, ok := problem.As(err)
+	switch {
 	case ok:
 		why, fix = p.What, p.Fix
 	case errors.Is(err, fs.ErrPermission):
@@ -77,7 +79,12 @@ func (f *folder) fail(e entry, g *growing, err error) {
 	case errors.Is(err, fs.ErrNotExist):
 		why, fix = "the file is gone", ""
 	}
-	if g.why != why {
+	isNew := g.why != why
+	if ok && p.Code == problem.Unavailable { // it concerns all files, and its figures change from look to look
+		isNew = f.unavailable != p.Fix
+		f.unavailable = p.Fix
+	}
+	if isNew {
 		f.in.opt.Log.Warn("file waits", "folder", f.dir, "file", e.name, "why", why, "error", err)
 	}
 	g.why, g.fix, g.retry = why, fix, time.Now().Add(retryAfter)

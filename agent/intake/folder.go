@@ -41,6 +41,8 @@ type folder struct {
 	in    *Intake
 	known known
 	grow  map[string]*growing
+	// unavailable is what keeps every file from being taken in, as it was logged.
+	unavailable string
 
 	mu    sync.Mutex
 	state FolderState

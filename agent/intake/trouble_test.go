@@ -211,12 +211,17 @@ func TestOverTheLimit(t *testing.T) {
 
 func TestNearlyFullDiskPauses(t *testing.T) {
 	w := newWorld(t, ledgertest.Options{}, func(o *intake.Options) { o.Reserve = 1 << 60 })
-	w.write("a.csv", csv(57))
+	for i, name := range []string{"a.csv", "b.csv", "c.csv"} {
+		w.write(name, csv(57+float64(i)))
+	}
 	w.start()
-	w.until("the file waits and says why", func() bool {
+	w.until("each file was tried several times and says why", func() bool {
 		s := w.in.Folders()[0].Waiting
-		return len(s) == 1 && strings.Contains(s[0].Why, "disk is nearly full") && s[0].Fix != ""
+		return w.in.Counts().Refused >= 7 && len(s) == 3 && strings.Contains(s[0].Why, "disk is nearly full") && s[0].Fix != ""
 	})
+	if n := strings.Count(w.log.String(), "why=\"The disk is nearly full"); n != 1 {
+		t.Errorf("the log says %d times that the disk is nearly full, want once", n)
+	}
 	if err := w.in.Room(0); problem.Of(err) != problem.Unavailable {
 		t.Errorf("Room = %v", err)
 	}
@@ -226,8 +231,8 @@ func TestNearlyFullDiskPauses(t *testing.T) {
 	w.opt.Reserve = 1
 	w.restart()
 	w.settled()
-	if len(w.shots()) != 1 {
-		t.Error("the file was not taken in when there was room again")
+	if len(w.shots()) != 3 {
+		t.Error("the files were not taken in when there was room again")
 	}
 }
 
