@@ -310,7 +310,7 @@ func TestCampaignByCell(t *testing.T) {
 			t.Errorf("the campaign's screen does not show %q", text)
 		}
 	}
-	for _, text := range []string{"Not counted", "condition not in the plan"} {
+	for _, text := range []string{"Not counted", "target speed not in the plan"} {
 		if !strings.Contains(body, text) {
 			t.Errorf("the campaign's screen does not say %q of shots that no cell counts", text)
 		}

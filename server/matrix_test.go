@@ -129,7 +129,7 @@ func rules() []rule {
 			return url.Values{"item": {m.ram}, "effective_at": {day}, "note": {"seals"}}
 		}), ofItem},
 		{"POST /equipment/calibrations", posts("/equipment/calibrations", func(m *matrix) url.Values {
-			return url.Values{"item": {m.item}, "effective_at": {day}, "due_at": {day}, "certificate": {"C-1"}}
+			return url.Values{"item": {m.item}, "effective_at": {day}, "due_at": {day}, "certificate": {m.serial()}}
 		}), ofItem},
 		{"POST /equipment/mountings", posts("/equipment/mountings", func(m *matrix) url.Values {
 			return url.Values{"rig": {m.rig}, "item": {m.item}, "position": {"ax"}, "effective_at": {day}}
