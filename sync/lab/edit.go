@@ -106,6 +106,24 @@ func fixed(field string) bool {
 	return false
 }
 
+// SettledByPerson says that two values of a field that were set without sight of
+// each other are settled by a person alone: serials, limits and what a service
+// or calibration rests on. The newest is shown; nothing new may rest on it.
+func SettledByPerson(kind record.Kind, field string) bool {
+	switch kind {
+	case KindItem:
+		switch field {
+		case "class", "serial", "service_every_strokes", "opening_strokes", "calibration_required":
+			return true
+		}
+	case KindShot:
+		return field == "helmet_serial"
+	case KindCampaign:
+		return field == "acceptance_limits" || field == "cells"
+	}
+	return false
+}
+
 // Overlay puts edited fields over a document. Fields that the document does
 // not have, or whose value does not fit, are left out and named in bad.
 func Overlay[T any](doc T, fields map[string][]byte) (out T, bad []string, err error) {

@@ -4,7 +4,9 @@ import (
 	"bytes"
 	"crypto/ed25519"
 	"errors"
+	"math/big"
 	"path/filepath"
+	"slices"
 	"testing"
 
 	"github.com/google/uuid"
@@ -91,6 +93,28 @@ func TestHeadSignature(t *testing.T) {
 	copy(r.Signature[:], sig)
 	if r.Verify(public(k)) == nil {
 		t.Error("a head's signature passes for a receipt's")
+	}
+}
+
+// The signed bytes are those that sync/FORMAT.md, section 9, lays out; here they
+// are put together by hand.
+func TestSignedBytesAsWritten(t *testing.T) {
+	k, s := key(t), statement()
+	origin := slices.Concat(s.Origin.Node[:], s.Origin.Lab[:], []byte{0, 0, 0, 3})
+	seq := []byte{0, 0, 0, 0, 0, 0, 0, 41}
+	head := slices.Concat([]byte("head1"), origin, seq, s.Hash[:])
+	if !ed25519.Verify(public(k), head, receipt.SignHead(k, s.Origin, s.Head())) {
+		t.Error("a head is signed over other bytes")
+	}
+	at := big.NewInt(s.TimeMS).FillBytes(make([]byte, 8))
+	said := slices.Concat(origin, seq, s.Hash[:], []byte{0, 0, 0, 0, 0, 0, 0, 40}, s.Server[:], s.Incarnation[:], at)
+	r := receipt.Sign(k, s)
+	if len(said) != 124 || !ed25519.Verify(public(k), append([]byte("rcpt1"), said...), r.Signature[:]) {
+		t.Error("a receipt is signed over other bytes")
+	}
+	stored, err := r.MarshalBinary()
+	if err != nil || !bytes.Equal(stored, append(said, r.Signature[:]...)) {
+		t.Errorf("a receipt is stored as other bytes, %v", err)
 	}
 }
 

@@ -49,7 +49,7 @@ type Attachment struct {
 }
 
 // Envelope is what is encoded, in deterministic CBOR (RFC 8949, 4.2).
-// FORMAT.md beside this package is the specification of the bytes.
+// FORMAT.md in the folder above is the specification of the bytes.
 type Envelope struct {
 	Version     uint         `cbor:"1,keyasint"`
 	Node        [16]byte     `cbor:"2,keyasint"`

@@ -348,11 +348,11 @@ func TestHashText(t *testing.T) {
 
 // The written format and the code must name the same keys.
 func TestFormatNamesEveryKey(t *testing.T) {
-	b, err := os.ReadFile("FORMAT.md")
+	b, err := os.ReadFile("../FORMAT.md")
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, row := range []string{"| 1 | version", "| 6 | previous", "| 14 | attachments", "32 768", `0x00 "rec1"`} {
+	for _, row := range []string{"| 1 | version", "| 6 | previous", "| 14 | attachments", "32 768", `0x00 "rec1"`, "node.rehomed", "| branch | bytes, 32", `"head1"`, `"rcpt1"`, `"thudanc1"`} {
 		if !strings.Contains(string(b), row) {
 			t.Errorf("FORMAT.md does not hold %q", row)
 		}

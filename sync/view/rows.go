@@ -47,6 +47,12 @@ func (h *Head) Conflicts() []string {
 	return out
 }
 
+// Unsettled names those of the conflicts that a person has to settle before
+// anything new may rest on the value (see lab.SettledByPerson).
+func (h *Head) Unsettled(kind record.Kind) []string {
+	return slices.DeleteFunc(h.Conflicts(), func(field string) bool { return !lab.SettledByPerson(kind, field) })
+}
+
 // Edit is the state of one edited field.
 type Edit struct {
 	Value  any // as decoded from CBOR
