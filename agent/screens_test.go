@@ -99,6 +99,7 @@ func TestDay(t *testing.T) {
 	}
 	r.page("/assign", "Nothing waits")
 	r.page("/shots?specimen=h-21", "H-21")
+	r.correct(id)
 
 	// The same bytes under a new name, and the answer to the question.
 	if err := os.Rename(filepath.Join(r.opt.Watch[0], "shot-001.csv"), filepath.Join(r.opt.Watch[0], "copy.csv")); err != nil {
@@ -155,5 +156,48 @@ func TestConnectForm(t *testing.T) {
 		if f.Get("code") != "" && strings.Contains(a.body, f.Get("code")) {
 			t.Errorf("the code is shown again")
 		}
+	}
+}
+
+// correct goes through the forms that change an assigned shot.
+func (r *running) correct(id string) {
+	r.t.Helper()
+	seen := func() string {
+		return regexp.MustCompile(`name="seen" value="([0-9a-f]+)"`).FindStringSubmatch(r.page("/shots/"+id, "Correct what is recorded"))[1]
+	}
+	old := seen()
+	values := url.Values{"kind": {"shot"}, "specimen": {"H-22"}, "location": {"rear"}, "target_speed_m_s": {"5.0"}, "seen": {old}}
+	for range 2 { // sent twice by mistake
+		if a := r.form("/shots/"+id+"/correct", values); a.status != http.StatusSeeOther {
+			r.t.Fatalf("correct = %d %s", a.status, a.body)
+		}
+	}
+	r.page("/shots/"+id, "H-22", "rear", "History", "at the rig", "as taken in")
+	values.Set("specimen", "H-23")
+	if a := r.form("/shots/"+id+"/correct", values); a.status != http.StatusConflict || !strings.Contains(a.body, "Somebody else changed this shot") {
+		r.t.Errorf("a correction from an old screen = %d", a.status)
+	}
+	values.Set("target_speed_m_s", "5000")
+	if a := r.form("/shots/"+id+"/correct", values); a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, "is outside 0.1 to 100 m/s") || !strings.Contains(a.body, `value="H-23"`) {
+		r.t.Errorf("a wrong correction = %d", a.status)
+	}
+	if a := r.form("/shots/"+id+"/void", url.Values{"void": {"yes"}, "reason": {" "}, "seen": {seen()}}); a.status != http.StatusUnprocessableEntity {
+		r.t.Errorf("void without a reason = %d", a.status)
+	}
+	if a := r.form("/shots/"+id+"/void", url.Values{"void": {"yes"}, "reason": {"strap came loose"}, "seen": {seen()}}); a.status != http.StatusSeeOther {
+		r.t.Errorf("void = %d", a.status)
+	}
+	r.page("/shots/"+id, "void: strap came loose", "Count it again")
+	if a := r.form("/shots/"+id+"/void", url.Values{"void": {"no"}, "reason": {"it was on"}, "seen": {seen()}}); a.status != http.StatusSeeOther {
+		r.t.Errorf("count again = %d", a.status)
+	}
+	if b := r.page("/shots/"+id, "Made void", "Counts again", "it was on"); strings.Contains(b, "Count it again") {
+		r.t.Error("the shot is still void")
+	}
+	values.Set("specimen", "H-21")
+	values.Set("target_speed_m_s", "5.0")
+	values.Set("seen", seen())
+	if a := r.form("/shots/"+id+"/correct", values); a.status != http.StatusSeeOther {
+		r.t.Errorf("correct back = %d", a.status)
 	}
 }

@@ -92,6 +92,11 @@ func rules() []rule {
 			return strings.Replace(path, ":id", m.birch.newest(), 1), "", ""
 		}
 	}
+	shotForm := func(path string, v url.Values) func(*matrix) (string, string, string) {
+		return func(m *matrix) (string, string, string) {
+			return "/shots/" + m.birch.newest() + path, "application/x-www-form-urlencoded", v.Encode()
+		}
+	}
 	now := lab.At(time.Now())
 	day := time.Now().Format(time.DateOnly)
 	return []rule{
@@ -112,6 +117,9 @@ func rules() []rule {
 		{"GET /shots/:id", shot("/shots/:id"), own},
 		{"GET /shots/:id/traces.bin", shot("/shots/:id/traces.bin"), own},
 		{"GET /shots/:id/shock.csv", shot("/shots/:id/shock.csv"), own},
+		{"POST /shots/:id/correct", shotForm("/correct", url.Values{"kind": {"shot"}, "specimen": {"Birch specimen"}}), change},
+		{"POST /shots/:id/void", shotForm("/void", url.Values{"void": {"yes"}, "reason": {"strap"}}), change},
+		{"POST /shots/:id/settle", shotForm("/settle", url.Values{"field": {"specimen"}, "keep": {"x"}}), [5]int{303, 404, 403, 409, 409}},
 		{"GET /equipment", at("/equipment"), page},
 		{"GET /campaigns", at("/campaigns"), page},
 		{"GET /campaigns/:id", func(m *matrix) (string, string, string) { return "/campaigns/" + m.campaign, "", "" }, own},

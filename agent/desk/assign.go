@@ -1,16 +1,15 @@
 package desk
 
 import (
-	"fmt"
+	"maps"
 	"net/http"
+	"net/url"
 	"strconv"
-	"strings"
 	"time"
 
 	"github.com/labstack/echo/v4"
 
-	"thudbook/agent/intake"
-	"thudbook/sync/lab"
+	"thudbook/sync/amend"
 	"thudbook/sync/problem"
 	"thudbook/sync/view"
 	"thudbook/web/httpkit"
@@ -22,13 +21,17 @@ const assignAtOnce = 20
 
 // toAssign lists the shots that wait for what their files did not say.
 func (d *Desk) toAssign(c echo.Context) error {
-	list, err := d.read.ToAssign(c.Request().Context(), d.scope(), view.Page{Limit: assignAtOnce})
+	after := c.QueryParam("after")
+	list, err := d.read.ToAssign(c.Request().Context(), d.scope(), view.Page{Limit: assignAtOnce, After: after})
 	if err != nil {
 		return err
 	}
 	p := page.ToAssign{Frame: d.frame(c, "To assign", page.PathAssign)}
 	if list.Next != "" {
-		p.Notices = append(p.Notices, page.Notice{Text: fmt.Sprintf("The newest %d are shown; the others follow when these are done.", assignAtOnce)})
+		p.Older = page.PathAssign + "?" + url.Values{"after": {list.Next}}.Encode()
+	}
+	if after != "" {
+		p.Newest = page.PathAssign
 	}
 	for i := range list.Rows {
 		r := &list.Rows[i]
@@ -41,11 +44,7 @@ func (d *Desk) toAssign(c echo.Context) error {
 // assignForm offers what is known, and for the rest what was typed last: at
 // the rig the next shot is mostly like the one before.
 func (d *Desk) assignForm(r *view.ShotRow, id string) page.Form {
-	m := &r.Shot.Meta
-	f := page.Form{Action: page.AssignPath(r.ID.String()), Fields: page.AssignFields(), ID: id, Submit: "Assign", Choices: map[string][]page.Choice{
-		"condition": {{Value: "ambient", Text: "ambient"}, {Value: "hot", Text: "hot"}, {Value: "cold", Text: "cold"}, {Value: "wet", Text: "wet"}}}}
-	f.Values = map[string]string{"kind": r.Shot.Kind, "specimen": m.Specimen, "location": m.Location, "condition": m.Condition, "operator": m.Operator,
-		"target_speed_m_s": plainNumber(m.TargetSpeedMS), "tank_pressure_kpa_gauge": plainNumber(m.TankPressureKPaGauge)}
+	f := page.Form{Action: page.AssignPath(r.ID.String()), Fields: page.AssignFields(), ID: id, Submit: "Assign", Choices: map[string][]page.Choice{"condition": present.Conditions()}, Values: present.Recorded(r)}
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	for _, name := range []string{"specimen", "location", "operator"} {
@@ -54,13 +53,6 @@ func (d *Desk) assignForm(r *view.ShotRow, id string) page.Form {
 		}
 	}
 	return f
-}
-
-func plainNumber(v *float64) string {
-	if v == nil {
-		return ""
-	}
-	return strconv.FormatFloat(*v, 'f', -1, 64)
 }
 
 // assign takes the form. What is wrong is shown beside what was typed.
@@ -74,9 +66,10 @@ func (d *Desk) assign(c echo.Context) error {
 		return problem.New(problem.Invalid, "The form could not be read.", "Send it again from the page.")
 	}
 	typed := page.Typed(form, page.AssignFields())
-	meta, faults := metaOf(typed)
+	want, faults := present.Corrections(typed)
 	if len(faults) == 0 {
-		_, err = d.Intake.Assign(c.Request().Context(), intake.Assignment{Shot: id, Meta: meta, Kind: typed["kind"]})
+		maps.DeleteFunc(want, func(_ string, v any) bool { return v == nil }) // what is left empty stays as it is
+		_, err = d.Intake.Amend(c.Request().Context(), id, amend.Correct(want, "", ""))
 		if err == nil {
 			d.remember(typed)
 			return httpkit.SeeOther(c, page.ShotPath(id.String()))
@@ -85,23 +78,13 @@ func (d *Desk) assign(c echo.Context) error {
 			return err
 		}
 		p, _ := problem.As(err)
-		faults = map[string]string{fieldOf(p): p.What + "; " + p.Fix}
+		faults = map[string]string{present.FieldAt(p): p.What + "; " + p.Fix}
 	}
-	p, err := d.shotPage(c, typed, faults)
+	p, err := d.shotPage(c, &tried{form: "assign", typed: typed, faults: faults})
 	if err != nil {
 		return err
 	}
 	return httpkit.Page(c, http.StatusUnprocessableEntity, *p)
-}
-
-// fieldOf finds the form's field in the place of a fault, "meta, specimen".
-func fieldOf(p *problem.Error) string {
-	for _, f := range page.AssignFields() {
-		if strings.HasSuffix(p.Where, f.Name) {
-			return f.Name
-		}
-	}
-	return "kind"
 }
 
 func (d *Desk) remember(typed map[string]string) {
@@ -112,27 +95,4 @@ func (d *Desk) remember(typed map[string]string) {
 			d.picked[name] = typed[name]
 		}
 	}
-}
-
-// metaOf reads the form's fields; faults are by field name.
-func metaOf(typed map[string]string) (m lab.Meta, faults map[string]string) {
-	faults = map[string]string{}
-	m.Specimen, m.Location, m.Condition, m.Operator = typed["specimen"], typed["location"], typed["condition"], typed["operator"]
-	read := func(name string, least, most float64, unit string) *float64 {
-		s := typed[name]
-		if s == "" {
-			return nil
-		}
-		v, err := page.ParseDecimal(s)
-		switch {
-		case err != nil:
-			faults[name] = err.Error()
-		case v < least || v > most:
-			faults[name] = fmt.Sprintf("%g is outside %g to %g %s; check the number and its unit", v, least, most, unit)
-		}
-		return &v
-	}
-	m.TargetSpeedMS = read("target_speed_m_s", 0.1, 100, "m/s")
-	m.TankPressureKPaGauge = read("tank_pressure_kpa_gauge", 0, 20000, "kPa")
-	return m, faults
 }

@@ -71,16 +71,21 @@ func (d *Desk) shots(c echo.Context) error {
 }
 
 func (d *Desk) shot(c echo.Context) error {
-	p, err := d.shotPage(c, nil, nil)
+	p, err := d.shotPage(c, nil)
 	if err != nil {
 		return err
 	}
 	return httpkit.Page(c, http.StatusOK, *p)
 }
 
-// shotPage makes the screen of one shot. typed and faults are those of an
-// assign form that was not accepted.
-func (d *Desk) shotPage(c echo.Context, typed, faults map[string]string) (*page.Shot, error) {
+// tried is a form that was not accepted.
+type tried struct {
+	form          string // its id
+	typed, faults map[string]string
+}
+
+// shotPage makes the screen of one shot.
+func (d *Desk) shotPage(c echo.Context, t *tried) (*page.Shot, error) {
 	ctx := c.Request().Context()
 	id, err := d.id(c)
 	if err != nil {
@@ -109,12 +114,17 @@ func (d *Desk) shotPage(c echo.Context, typed, faults map[string]string) (*page.
 	if row.Shot.Specimen != "" {
 		p.Title = "Shot on " + row.Shot.Specimen
 	}
-	if present.Waiting(&row) || faults != nil {
+	if present.Waiting(&row) || t != nil && t.form == "assign" {
 		f := d.assignForm(&row, "assign")
-		if typed != nil {
-			f.Values, f.Errors = typed, faults
-		}
 		p.Assign = &f
+	}
+	if err := d.trail(ctx, &p, &row); err != nil {
+		return nil, err
+	}
+	for _, f := range []*page.Form{p.Assign, p.Correct, p.Void} {
+		if t != nil && f != nil && f.ID == t.form {
+			f.Values, f.Errors = t.typed, t.faults
+		}
 	}
 	if len(scores) > 0 && len(scores[0].Score.Faults) > 1 {
 		p.Errors = nil

@@ -5,13 +5,13 @@ import (
 	"errors"
 	"maps"
 	"path/filepath"
-	"reflect"
 	"slices"
 	"strings"
 	"time"
 
 	"github.com/google/uuid"
 
+	"thudbook/sync/amend"
 	"thudbook/sync/kv"
 	"thudbook/sync/lab"
 	"thudbook/sync/ledger"
@@ -45,41 +45,27 @@ func (in *Intake) Assign(ctx context.Context, a Assignment) (int, error) {
 	if a.Kind != "" && !slices.Contains(lab.ShotKinds(), a.Kind) {
 		return 0, problem.New(problem.Invalid, "The kind "+a.Kind+" is not known.", "Choose one of "+strings.Join(lab.ShotKinds(), ", ")+".")
 	}
-	row, err := in.opt.Views.Reader(in.opt.Store).Shot(ctx, scope.All(), a.Shot)
-	if err != nil {
+	return in.Amend(ctx, a.Shot, func(row *view.ShotRow) ([]ledger.Draft, error) { return a.edits(row, doubtful == nil) })
+}
+
+// Amend changes a shot that is recorded; it gives the number of records.
+func (in *Intake) Amend(ctx context.Context, shot uuid.UUID, do amend.Change) (int, error) {
+	n, err := amend.Shot(ctx, in.opt.Ledger, in.opt.Views.Reader(in.opt.Store), scope.All(), shot, do)
+	switch {
+	case problem.Of(err) == problem.NotFound:
 		return 0, err
-	}
-	n := 0
-	_, err = in.opt.Ledger.AppendWith(ctx, row.Lab, func(tx kv.Tx) ([]ledger.Draft, error) {
-		row, err := in.opt.Views.Reader(within{tx: tx}).Shot(ctx, scope.All(), a.Shot)
-		if err != nil {
-			return nil, err
-		}
-		drafts, err := a.edits(&row, doubtful == nil)
-		n = len(drafts)
-		return drafts, err
-	})
-	if err != nil {
+	case err != nil:
 		return 0, in.appendFailed(ctx, err)
-	}
-	if n > 0 {
+	case n > 0:
 		in.recorded()
 	}
 	return n, nil
 }
 
-// within reads the views inside a transaction that is open already.
-type within struct {
-	kv.Store
-	tx kv.Tx
-}
-
-func (w within) View(_ context.Context, fn func(kv.Reader) error) error { return fn(w.tx) }
-
 // edits makes the edits; timed says that fired_at, if there is one, dates the shot.
 func (a *Assignment) edits(row *view.ShotRow, timed bool) ([]ledger.Draft, error) {
-	now := valuesOf(&row.Shot.Meta)
-	want := valuesOf(&a.Meta)
+	now := amend.Values(&row.Shot.Meta)
+	want := amend.Values(&a.Meta)
 	if a.OnlyMissing {
 		maps.DeleteFunc(want, func(name string, _ any) bool { return now[name] != nil })
 	}
@@ -118,28 +104,6 @@ func (a *Assignment) from() string {
 		return lab.FromMeta
 	}
 	return lab.FromTyped
-}
-
-// valuesOf gives the recorded fields of meta by the names that edits use.
-func valuesOf(m *lab.Meta) map[string]any {
-	out := map[string]any{}
-	v := reflect.ValueOf(m).Elem()
-	for i := range v.NumField() {
-		name, _, _ := strings.Cut(v.Type().Field(i).Tag.Get("json"), ",")
-		f := v.Field(i)
-		switch {
-		case f.IsZero():
-		case name == "extra":
-			for k, s := range m.Extra {
-				out["extra."+k] = s
-			}
-		case f.Kind() == reflect.Pointer:
-			out[name] = f.Elem().Interface()
-		default:
-			out[name] = f.Interface()
-		}
-	}
-	return out
 }
 
 func firstProblem(err error) error {

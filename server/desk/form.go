@@ -64,7 +64,7 @@ func (d *Desk) post(c echo.Context, fields []page.Field, do func(context.Context
 	f := &filled{fields: fields, key: posted.Get(page.KeyField), values: page.Typed(posted, fields), errors: map[string]string{}}
 	whom := door.Of(c).ID
 	sum := sha256.Sum256([]byte(posted.Encode()))
-	to, err := d.once.do(c.Request().Context(), whom.String()+" "+string(sum[:]), f.key != "", func(ctx context.Context) (string, error) {
+	to, err := d.once.do(c.Request().Context(), whom.String()+" "+c.Request().URL.Path+" "+string(sum[:]), f.key != "", func(ctx context.Context) (string, error) {
 		f.need()
 		to, err := do(ctx, f)
 		if err == nil && len(f.errors) > 0 {

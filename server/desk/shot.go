@@ -47,40 +47,48 @@ func (d *Desk) shotRow(c echo.Context) (view.ShotRow, error) {
 }
 
 func (d *Desk) shot(c echo.Context) error {
+	s, err := d.shotPage(c)
+	if err != nil {
+		return err
+	}
+	return httpkit.Page(c, http.StatusOK, *s)
+}
+
+func (d *Desk) shotPage(c echo.Context) (*page.Shot, error) {
 	ctx := c.Request().Context()
 	row, err := d.shotRow(c)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	p, err := d.caller(c)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	scores, err := d.Views.Scores(ctx, p.Scope, row.ID)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	s := present.Shot(&row, scores, d.zone)
 	own, err := d.labScope(ctx, &p, row.Lab)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	if s.Limits, err = present.Limits(ctx, d.Views, own, &row, scores); err != nil {
-		return err
+		return nil, err
 	}
 	s.Frame = d.frame(&p, "Shot", page.PathShots)
 	if row.Shot.Specimen != "" {
 		s.Title = "Shot on " + row.Shot.Specimen
 	}
-	for _, fill := range []func(context.Context, *caller, *page.Shot, *view.ShotRow) error{d.whereabouts, d.sensorFlags, d.bytes, d.neighbours} {
+	for _, fill := range []func(context.Context, *caller, *page.Shot, *view.ShotRow) error{d.whereabouts, d.sensorFlags, d.bytes, d.neighbours, d.trail} {
 		if err := fill(ctx, &p, &s, &row); err != nil {
-			return err
+			return nil, err
 		}
 	}
 	if err := d.shockSection(ctx, c, own, &s, &row); err != nil {
-		return err
+		return nil, err
 	}
-	return httpkit.Page(c, http.StatusOK, s)
+	return &s, nil
 }
 
 // whereabouts names lab and rig.

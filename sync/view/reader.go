@@ -27,6 +27,18 @@ type Reader struct {
 // Reader reads the views in a store.
 func (s *Set) Reader(store kv.Store) *Reader { return &Reader{set: s, store: store} }
 
+// Within is a reader that sees what an open transaction sees. It serves until
+// that ends.
+func Within(v *Reader, r kv.Reader) *Reader { return &Reader{set: v.set, store: within{r: r}} }
+
+// within is a store that knows one transaction.
+type within struct {
+	kv.Store
+	r kv.Reader
+}
+
+func (w within) View(_ context.Context, fn func(kv.Reader) error) error { return fn(w.r) }
+
 func notFound(kind record.Kind, id uuid.UUID) error {
 	e := problem.New(problem.NotFound, fmt.Sprintf("there is no %s of this id", kind), "check the link, or look it up in the list")
 	e.Where = id.String()

@@ -90,6 +90,7 @@ type Figures struct {
 type ShotRow struct {
 	Head
 	Shot        lab.Shot
+	AsMade      lab.Shot // before all edits
 	Attachments []record.Attachment
 	Figures     *Figures // nil: not scored yet
 }

@@ -59,7 +59,9 @@ type Disk struct {
 // ToAssign lists the shots whose specimen or other facts are not known yet.
 type ToAssign struct {
 	Frame
-	Rows []AssignRow
+	Older  string // link, empty at the oldest
+	Newest string // link, empty on the first page
+	Rows   []AssignRow
 }
 
 func (ToAssign) screen() string { return "to-assign" }

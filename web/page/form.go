@@ -31,6 +31,7 @@ type Field struct {
 	Kind     string // text, number, select, date, datetime-local, password, area, checkbox, list (text with suggestions)
 	Help     string
 	Required bool
+	Wanted   bool   // may stay empty for now, but the shot counts only with it
 	Complete string // autocomplete token
 	Options  []Choice
 }
@@ -63,10 +64,10 @@ func kinds() []Choice {
 func AssignFields() []Field {
 	return []Field{
 		{Name: "kind", Label: "Kind of stroke", Kind: "select", Options: kinds(), Required: true},
-		{Name: "specimen", Label: "Specimen", Kind: "list", Help: "As written on the specimen's tag."},
-		{Name: "location", Label: "Impact location", Kind: "list"},
+		{Name: "specimen", Label: "Specimen", Kind: "list", Help: "As written on the specimen's tag.", Wanted: true},
+		{Name: "location", Label: "Impact location", Kind: "list", Wanted: true},
 		{Name: "condition", Label: "Condition", Kind: "list", Help: "Ambient, hot, cold, wet."},
-		{Name: "target_speed_m_s", Label: "Target speed", Unit: "m/s", Kind: "number"},
+		{Name: "target_speed_m_s", Label: "Target speed", Unit: "m/s", Kind: "number", Wanted: true},
 		{Name: "tank_pressure_kpa_gauge", Label: "Tank pressure, gauge", Unit: "kPa", Kind: "number"},
 		{Name: "operator", Label: "Operator", Kind: "list", Complete: "off"},
 	}

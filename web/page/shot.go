@@ -78,11 +78,15 @@ type Shot struct {
 	Errors    []FileError // what in the file could not be read
 	Source    SourceFile
 	Map       MapUsed
-	Engine    string // version of the computation
-	Origin    string // chain the record stands in, as "node 1a2b…, lab Northfield, epoch 1"
-	Seq       string // place in the chain
-	Received  Status // as {OK, "receipt from server, 2026-11-25 14:02"}; empty Word hides it
-	Assign    *Form  // AssignFields; nil when nothing is missing
+	Engine    string       // version of the computation
+	Origin    string       // chain the record stands in, as "node 1a2b…, lab Northfield, epoch 1"
+	Seq       string       // place in the chain
+	Received  Status       // as {OK, "receipt from server, 2026-11-25 14:02"}; empty Word hides it
+	Assign    *Form        // AssignFields; nil when nothing is missing
+	Unsettled []Unsettled  // fields with several values, for a person to decide
+	Correct   *Form        // AssignFields; nil where the caller may not
+	Void      *Form        // VoidFields or LiftFields; nil where the caller may not
+	History   []HistoryRow // oldest first; empty when nothing was changed
 	Traces    *chart.Traces
 	NoTraces  string // why Traces is nil, as "no channel could be read"
 	Previous  string // link, empty at the oldest

@@ -204,7 +204,9 @@ func shots() []Item {
 		Traces: Traces(10_000), Previous: "/shots/1", Next: "/shots/3",
 	}
 	normal.Shock = shockOf(false, "")
+	correctable(&normal)
 	bad := normal
+	bad.Correct = nil
 	bad.Shock = shockOf(true, "Natural frequencies up to 30000 Hz; the record of 20000 samples a second reaches 10000 Hz at most.")
 	bad.Frame.Title = "Shot, not assigned yet"
 	bad.State = page.Status{Level: page.Warn, Word: "to assign"}
@@ -223,5 +225,6 @@ func shots() []Item {
 	many.Frame = serverFrame("Shot on "+longName, page.PathShots)
 	many.Traces = Many()
 	many.Shock = shockOf(true, "")
+	many.Correct, many.Void, many.Unsettled = nil, nil, nil
 	return []Item{{"shot", normal}, {"shot-error", bad}, {"shot-empty", none}, {"shot-full", many}}
 }

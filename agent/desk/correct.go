@@ -1,0 +1,129 @@
+package desk
+
+import (
+	"context"
+	"net/http"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/labstack/echo/v4"
+
+	"thudbook/sync/amend"
+	"thudbook/sync/lab"
+	"thudbook/sync/problem"
+	"thudbook/sync/view"
+	"thudbook/web/httpkit"
+	"thudbook/web/page"
+	"thudbook/web/present"
+)
+
+// trail adds what was changed since the shot was taken in, and the forms that
+// change it.
+func (d *Desk) trail(ctx context.Context, p *page.Shot, row *view.ShotRow) error {
+	t := present.Trail{Zone: time.Local}
+	var err error
+	if t.Edits, err = d.read.History(ctx, d.scope(), lab.KindShot, row.ID); err != nil {
+		return err
+	}
+	if t.Voids, err = d.read.Voids(ctx, d.scope(), row.ID); err != nil {
+		return err
+	}
+	t.Show(p, row, true)
+	if present.Waiting(row) {
+		p.Correct = nil // the form above asks the same
+	}
+	return nil
+}
+
+func (d *Desk) correct(c echo.Context) error {
+	return d.amend(c, "correct", page.AssignFields(), func(typed map[string]string) (amend.Change, map[string]string) {
+		want, faults := present.Corrections(typed)
+		return amend.Correct(want, c.FormValue(page.SeenField), ""), faults
+	})
+}
+
+func (d *Desk) void(c echo.Context) error {
+	return d.amend(c, "void", page.VoidFields(), func(typed map[string]string) (amend.Change, map[string]string) {
+		faults := map[string]string{}
+		if typed["reason"] == "" {
+			faults["reason"] = "This is needed."
+		}
+		return amend.Void(typed["reason"], c.FormValue("void") == "no", c.FormValue(page.SeenField), ""), faults
+	})
+}
+
+// amend takes a form that changes a shot. What is wrong is shown beside what
+// was typed.
+func (d *Desk) amend(c echo.Context, form string, fields []page.Field, read func(map[string]string) (amend.Change, map[string]string)) error {
+	id, err := d.id(c)
+	if err != nil {
+		return err
+	}
+	posted, err := c.FormParams()
+	if err != nil {
+		return problem.New(problem.Invalid, "The form could not be read.", "Send it again from the page.")
+	}
+	typed := page.Typed(posted, fields)
+	change, faults := read(typed)
+	if len(faults) == 0 {
+		_, err = d.Intake.Amend(c.Request().Context(), id, change)
+		p, ok := problem.As(err)
+		switch {
+		case err == nil:
+			return httpkit.SeeOther(c, page.ShotPath(id.String()))
+		case ok && p.Code == problem.Conflict:
+			return d.changedMeanwhile(c, p)
+		case !ok || p.Code != problem.Invalid:
+			return err
+		}
+		at := fields[0].Name
+		if form == "correct" {
+			at = present.FieldAt(p)
+		}
+		faults = map[string]string{at: p.What + "; " + p.Fix}
+	}
+	p, err := d.shotPage(c, &tried{form: form, typed: typed, faults: faults})
+	if err != nil {
+		return err
+	}
+	return httpkit.Page(c, http.StatusUnprocessableEntity, *p)
+}
+
+// changedMeanwhile shows the shot as it is now, and that nothing was saved.
+func (d *Desk) changedMeanwhile(c echo.Context, why *problem.Error) error {
+	p, err := d.shotPage(c, nil)
+	if err != nil {
+		return err
+	}
+	p.Notices = append([]page.Notice{{Level: page.Warn, Text: why.What, Fix: why.Fix}}, p.Notices...)
+	return httpkit.Page(c, http.StatusConflict, *p)
+}
+
+// settle lets one of several values of a field hold.
+func (d *Desk) settle(c echo.Context) error {
+	id, err := d.id(c)
+	if err != nil {
+		return err
+	}
+	change, err := d.settling(c, id)
+	if err == nil {
+		_, err = d.Intake.Amend(c.Request().Context(), id, change)
+	}
+	if p, ok := problem.As(err); ok && p.Code == problem.Conflict {
+		return d.changedMeanwhile(c, p)
+	}
+	if err != nil {
+		return err
+	}
+	return httpkit.SeeOther(c, page.ShotPath(id.String()))
+}
+
+func (d *Desk) settling(c echo.Context, id uuid.UUID) (amend.Change, error) {
+	row, err := d.read.Shot(c.Request().Context(), d.scope(), id)
+	if err != nil {
+		return nil, err
+	}
+	field := c.FormValue("field")
+	keep, err := present.ParseKeep(c.FormValue("keep"), row.Edited, field)
+	return amend.Settle(field, keep, c.FormValue(page.SeenField), ""), err
+}

@@ -1,0 +1,149 @@
+package desk
+
+import (
+	"context"
+	"net/http"
+
+	"github.com/google/uuid"
+	"github.com/labstack/echo/v4"
+
+	"thudbook/server/register"
+	"thudbook/sync/amend"
+	"thudbook/sync/lab"
+	"thudbook/sync/problem"
+	"thudbook/sync/view"
+	"thudbook/web/httpkit"
+	"thudbook/web/page"
+	"thudbook/web/present"
+)
+
+// trail adds what was changed since the shot was taken in, and for those who
+// may change its lab the forms.
+func (d *Desk) trail(ctx context.Context, p *caller, s *page.Shot, row *view.ShotRow) error {
+	t := present.Trail{Zone: d.zone}
+	var err error
+	if t.Edits, err = d.Views.History(ctx, p.Scope, lab.KindShot, row.ID); err != nil {
+		return err
+	}
+	if t.Voids, err = d.Views.Voids(ctx, p.Scope, row.ID); err != nil {
+		return err
+	}
+	if len(t.Edits)+len(t.Voids) > 0 {
+		if t.Who, err = d.authors(ctx); err != nil {
+			return err
+		}
+	}
+	in, err := p.names.Lab(ctx, row.Lab)
+	if err != nil {
+		return err
+	}
+	t.Show(s, row, in != nil && p.MayKeep(in.ID))
+	for _, f := range []*page.Form{s.Correct, s.Void} {
+		if f != nil {
+			f.Key = newKey()
+		}
+	}
+	return nil
+}
+
+// authors names the accounts of this server by the id that stands in records.
+func (d *Desk) authors(ctx context.Context) (func(string) string, error) {
+	all, err := d.Accounts.List(ctx)
+	if err != nil {
+		return nil, err
+	}
+	names := map[string]string{}
+	for i := range all {
+		if names[all[i].ID.String()] = all[i].Name; all[i].Name == "" {
+			names[all[i].ID.String()] = all[i].Login
+		}
+	}
+	return func(author string) string { return names[author] }, nil
+}
+
+// change writes what a person changes of a shot of a lab that they keep.
+func (d *Desk) change(ctx context.Context, c echo.Context, do func(*view.ShotRow, string) (amend.Change, error)) (string, error) {
+	p, err := d.caller(c)
+	if err != nil {
+		return "", err
+	}
+	id, err := uuid.Parse(c.Param("id"))
+	if err != nil {
+		return "", notFound("shot")
+	}
+	row, err := d.Views.Shot(ctx, p.Scope, id)
+	if err != nil {
+		return "", err
+	}
+	in, err := p.names.Lab(ctx, row.Lab)
+	if err != nil {
+		return "", err
+	}
+	if in == nil {
+		return "", notFound("shot")
+	}
+	if err := register.MayKeep(p.Principal, in.ID); err != nil {
+		return "", err
+	}
+	act, err := do(&row, p.Author())
+	if err != nil || act == nil {
+		return "", err
+	}
+	_, err = amend.Shot(ctx, d.Register.Ledger, d.Views, p.Scope, id, act)
+	return page.ShotPath(id.String()), err
+}
+
+func (d *Desk) correct(c echo.Context) error {
+	return d.post(c, page.AssignFields(), func(ctx context.Context, f *filled) (string, error) {
+		return d.change(ctx, c, func(_ *view.ShotRow, author string) (amend.Change, error) {
+			want, faults := present.Corrections(f.values)
+			for field, text := range faults {
+				f.fault(field, "%s", text)
+			}
+			if !f.ok() {
+				return nil, nil
+			}
+			return amend.Correct(want, c.FormValue(page.SeenField), author), nil
+		})
+	}, d.shotAgain("correct"))
+}
+
+func (d *Desk) void(c echo.Context) error {
+	return d.post(c, page.VoidFields(), func(ctx context.Context, f *filled) (string, error) {
+		return d.change(ctx, c, func(_ *view.ShotRow, author string) (amend.Change, error) {
+			if !f.ok() {
+				return nil, nil
+			}
+			return amend.Void(f.values["reason"], c.FormValue("void") == "no", c.FormValue(page.SeenField), author), nil
+		})
+	}, d.shotAgain("void"))
+}
+
+// settle lets one of several values of a field hold.
+func (d *Desk) settle(c echo.Context) error {
+	return d.post(c, nil, func(ctx context.Context, _ *filled) (string, error) {
+		return d.change(ctx, c, func(row *view.ShotRow, author string) (amend.Change, error) {
+			field := c.FormValue("field")
+			keep, err := present.ParseKeep(c.FormValue("keep"), row.Edited, field)
+			return amend.Settle(field, keep, c.FormValue(page.SeenField), author), err
+		})
+	}, d.shotAgain(""))
+}
+
+// shotAgain shows the shot again, with the form that was not accepted; after a
+// conflict with what holds now in it.
+func (d *Desk) shotAgain(form string) func(echo.Context, *filled, int) error {
+	return func(c echo.Context, f *filled, status int) error {
+		s, err := d.shotPage(c)
+		if err != nil {
+			return err
+		}
+		s.Notices = append(append([]page.Notice{}, f.other...), s.Notices...)
+		for _, x := range []*page.Form{s.Correct, s.Void} {
+			if x != nil && x.ID == form && status != httpkit.Status(problem.Conflict) {
+				f.into(x)
+			}
+		}
+		return httpkit.Page(c, max(status, http.StatusBadRequest), *s)
+	}
+}

@@ -1,0 +1,237 @@
+package present
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strconv"
+	"time"
+
+	"thudbook/sync/amend"
+	"thudbook/sync/lab"
+	"thudbook/sync/problem"
+	"thudbook/sync/view"
+	"thudbook/web/page"
+)
+
+// Recorded gives what is recorded of a shot as the values of AssignFields.
+func Recorded(r *view.ShotRow) map[string]string {
+	m := &r.Shot.Meta
+	return map[string]string{"kind": r.Shot.Kind, "specimen": m.Specimen, "location": m.Location, "condition": m.Condition, "operator": m.Operator,
+		"target_speed_m_s": plain(m.TargetSpeedMS), "tank_pressure_kpa_gauge": plain(m.TankPressureKPaGauge)}
+}
+
+func plain(v *float64) string {
+	if v == nil {
+		return ""
+	}
+	return strconv.FormatFloat(*v, 'f', -1, 64)
+}
+
+// Conditions are the usual ones, to choose from.
+func Conditions() []page.Choice {
+	return []page.Choice{{Value: "ambient", Text: "ambient"}, {Value: "hot", Text: "hot"}, {Value: "cold", Text: "cold"}, {Value: "wet", Text: "wet"}}
+}
+
+// CorrectForm is the form that corrects a shot, filled with what is recorded.
+func CorrectForm(r *view.ShotRow) *page.Form {
+	id := r.ID.String()
+	return &page.Form{ID: "correct", Action: page.CorrectPath(id), Fields: page.AssignFields(), Submit: "Save the correction", Values: Recorded(r),
+		Choices: map[string][]page.Choice{"condition": Conditions()}, Hidden: map[string]string{page.SeenField: amend.Seen(r)}}
+}
+
+// VoidForm makes a shot void, or counts a void one again.
+func VoidForm(r *view.ShotRow) *page.Form {
+	f := &page.Form{ID: "void", Action: page.VoidPath(r.ID.String()), Fields: page.VoidFields(), Submit: "Make it void",
+		Hidden: map[string]string{page.SeenField: amend.Seen(r), "void": "yes"}}
+	if r.Void() {
+		f.Fields, f.Submit = page.LiftFields(), "Count it again"
+		f.Hidden["void"] = "no"
+	}
+	return f
+}
+
+// Corrections reads the values of AssignFields as typed; an empty field is nil,
+// not recorded. Faults are by field.
+func Corrections(typed map[string]string) (want map[string]any, faults map[string]string) {
+	want, faults = map[string]any{}, map[string]string{}
+	for _, f := range page.AssignFields() {
+		text := typed[f.Name]
+		switch {
+		case text == "":
+			want[f.Name] = nil
+		case f.Kind != "number":
+			want[f.Name] = text
+		default:
+			v, err := page.ParseDecimal(text)
+			lo, hi := bounds(f.Name)
+			if err == nil && (v < lo || v > hi) {
+				err = fmt.Errorf("%g is outside %g to %g %s; check the number and its unit", v, lo, hi, f.Unit)
+			}
+			if err != nil {
+				faults[f.Name] = err.Error()
+			}
+			want[f.Name] = v
+		}
+	}
+	if !slices.Contains(lab.ShotKinds(), typed["kind"]) {
+		faults["kind"] = "Choose one of the kinds."
+	}
+	return want, faults
+}
+
+// bounds catch a wrong unit or a slipped decimal point, nothing finer.
+func bounds(field string) (lo, hi float64) {
+	if field == "target_speed_m_s" {
+		return 0.1, 100
+	}
+	return 0, 20000
+}
+
+// FieldAt finds the field of AssignFields that a fault names.
+func FieldAt(p *problem.Error) string {
+	for _, f := range page.AssignFields() {
+		if len(p.Where) >= len(f.Name) && p.Where[len(p.Where)-len(f.Name):] == f.Name {
+			return f.Name
+		}
+	}
+	return "kind"
+}
+
+// Keep names an edit to SettlePath; ParseKeep reads it.
+func Keep(r lab.EditRef) string { return fmt.Sprintf("%s/%d/%d", r.Node, r.Epoch, r.Seq) }
+
+// ParseKeep reads what Keep wrote.
+func ParseKeep(s string, among map[string]view.Edit, field string) (lab.EditRef, error) {
+	e := among[field]
+	for _, one := range append([]view.Edit{e}, e.Others...) {
+		if Keep(one.Ref) == s {
+			return one.Ref, nil
+		}
+	}
+	return lab.EditRef{}, problem.New(problem.Conflict, "The value to keep is not among those that are recorded; nothing was saved.", "Look at what holds now, and choose again.")
+}
+
+// Trail is what was said of a shot since it was taken in.
+type Trail struct {
+	Edits []view.Change
+	Voids []view.VoidChange
+	Who   func(author string) string // names an author
+	Zone  *time.Location
+}
+
+// Show puts history, what is to settle, and with may the forms on the screen.
+func (t *Trail) Show(p *page.Shot, r *view.ShotRow, may bool) {
+	p.History, p.Unsettled = t.history(r), t.unsettled(r, may)
+	if may {
+		p.Correct, p.Void = CorrectForm(r), VoidForm(r)
+	}
+}
+
+func (t *Trail) history(r *view.ShotRow) []page.HistoryRow {
+	var out []page.HistoryRow
+	first := map[string]bool{}
+	made := amend.Values(&r.AsMade.Meta)
+	made["kind"] = r.AsMade.Kind
+	for _, e := range t.Edits {
+		if e.Field == "effective_at" || e.Field == "effective_from" { // follow the time of firing
+			continue
+		}
+		if !first[e.Field] {
+			first[e.Field] = true
+			out = append(out, page.HistoryRow{At: r.RecordedAt.In(t.Zone), By: "as taken in", What: fieldLabel(e.Field), Text: t.text(e.Field, made[e.Field])})
+		}
+		out = append(out, page.HistoryRow{At: e.RecordedAt.In(t.Zone), By: t.who(e.Author), What: fieldLabel(e.Field), Text: t.text(e.Field, e.Value)})
+	}
+	for _, v := range t.Voids {
+		what := "Made void"
+		if v.Lifted {
+			what = "Counts again"
+		}
+		out = append(out, page.HistoryRow{At: v.RecordedAt.In(t.Zone), By: t.who(v.Author), What: what, Text: v.Reason})
+	}
+	slices.SortStableFunc(out, func(a, b page.HistoryRow) int { return a.At.Compare(b.At) })
+	return out
+}
+
+func (t *Trail) unsettled(r *view.ShotRow, may bool) []page.Unsettled {
+	var out []page.Unsettled
+	for _, name := range r.Conflicts() {
+		u := page.Unsettled{Field: name, Label: fieldLabel(name), Seen: amend.Seen(r)}
+		if may {
+			u.Action = page.SettlePath(r.ID.String())
+		}
+		e := r.Edited[name]
+		for _, one := range append([]view.Edit{e}, e.Others...) {
+			v := page.Version{Keep: Keep(one.Ref), Text: t.text(name, one.Value), By: t.who(one.Author)}
+			if i := slices.IndexFunc(t.Edits, func(c view.Change) bool { return c.Field == name && c.Ref == one.Ref }); i >= 0 {
+				v.At = t.Edits[i].RecordedAt.In(t.Zone)
+			}
+			u.Values = append(u.Values, v)
+		}
+		out = append(out, u)
+	}
+	return out
+}
+
+func (t *Trail) who(author string) string {
+	switch author {
+	case lab.AuthorMeta:
+		return "file or program"
+	case "node", "":
+		return "at the rig"
+	}
+	if t.Who != nil {
+		if name := t.Who(author); name != "" {
+			return name
+		}
+	}
+	return "a person on the server"
+}
+
+func fieldLabel(name string) string {
+	for _, f := range page.AssignFields() {
+		if f.Name == name {
+			return f.Label
+		}
+	}
+	return Words(name)
+}
+
+// text writes a value as it was decoded from a record.
+func (t *Trail) text(name string, v any) string {
+	unit := ""
+	for _, f := range page.AssignFields() {
+		if f.Name == name {
+			unit = f.Unit
+		}
+	}
+	switch x := v.(type) {
+	case nil:
+		return "not recorded"
+	case string:
+		if name == "kind" {
+			return Kind(x)
+		}
+		return cmp.Or(x, "not recorded")
+	case lab.Time:
+		return page.ShowMoment(x.Time().In(t.Zone))
+	case float64:
+		return withUnit(page.Show(x, unit))
+	case float32:
+		return withUnit(page.Show(float64(x), unit))
+	case uint64:
+		if name == "fired_at" || name == "neck_torqued_at" {
+			return page.ShowMoment(lab.Time(x).Time().In(t.Zone))
+		}
+		return withUnit(page.Show(float64(x), unit))
+	}
+	return fmt.Sprint(v)
+}
+
+func withUnit(n page.Number) string {
+	if n.Unit == "" {
+		return n.Text
+	}
+	return n.Text + "\u00a0" + n.Unit
+}
