@@ -29,27 +29,16 @@ type headMember struct {
 	Hash record.Hash `json:"hash"`
 }
 
-// statusOf gives the status of a code.
+// statusOf gives the status of a code. The exchange has two of its own since its
+// first version: a request that makes no sense is 400, damaged bytes are 422.
 func statusOf(c problem.Code) int {
 	switch c {
 	case problem.Invalid:
 		return http.StatusBadRequest
-	case problem.NotFound:
-		return http.StatusNotFound
-	case problem.Conflict, problem.Forked:
-		return http.StatusConflict
-	case problem.Unauthenticated:
-		return http.StatusUnauthorized
-	case problem.Forbidden:
-		return http.StatusForbidden
-	case problem.TooLarge:
-		return http.StatusRequestEntityTooLarge
-	case problem.Unavailable:
-		return http.StatusServiceUnavailable
 	case problem.Damaged:
 		return http.StatusUnprocessableEntity
 	default:
-		return http.StatusInternalServerError
+		return problem.Status(c)
 	}
 }
 

@@ -5,6 +5,7 @@ package problem
 
 import (
 	"errors"
+	"net/http"
 	"strings"
 
 	"thudbook/metrics/fault"
@@ -69,6 +70,29 @@ func Of(err error) Code {
 		return Invalid
 	}
 	return Internal
+}
+
+// Status is the HTTP status of a code, for screens and API. The exchange between
+// nodes differs in two codes; see sync/httppeer.
+func Status(c Code) int {
+	switch c {
+	case Invalid:
+		return http.StatusUnprocessableEntity
+	case NotFound:
+		return http.StatusNotFound
+	case Conflict, Forked:
+		return http.StatusConflict
+	case Unauthenticated:
+		return http.StatusUnauthorized
+	case Forbidden:
+		return http.StatusForbidden
+	case TooLarge:
+		return http.StatusRequestEntityTooLarge
+	case Unavailable:
+		return http.StatusServiceUnavailable
+	default:
+		return http.StatusInternalServerError
+	}
 }
 
 // As finds the problem in an error chain.

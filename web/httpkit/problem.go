@@ -33,26 +33,7 @@ type Detail struct {
 }
 
 // Status is the HTTP status of a problem's code.
-func Status(code problem.Code) int {
-	switch code {
-	case problem.Invalid:
-		return http.StatusUnprocessableEntity
-	case problem.NotFound:
-		return http.StatusNotFound
-	case problem.Conflict, problem.Forked:
-		return http.StatusConflict
-	case problem.Unauthenticated:
-		return http.StatusUnauthorized
-	case problem.Forbidden:
-		return http.StatusForbidden
-	case problem.TooLarge:
-		return http.StatusRequestEntityTooLarge
-	case problem.Unavailable:
-		return http.StatusServiceUnavailable
-	default:
-		return http.StatusInternalServerError
-	}
-}
+func Status(code problem.Code) int { return problem.Status(code) }
 
 // Describe turns an error into a status and the words that may be shown. What
 // carries no code becomes one neutral sentence.

@@ -1,0 +1,189 @@
+package desk
+
+import (
+	"context"
+
+	"github.com/google/uuid"
+	"github.com/labstack/echo/v4"
+
+	"thudbook/server/roster"
+	"thudbook/sync/lab"
+	"thudbook/sync/view"
+	"thudbook/web/page"
+)
+
+// equipmentForms offers the forms to people who may change a lab, with the
+// items and rigs of those labs.
+func (d *Desk) equipmentForms(ctx context.Context, p *caller, s *page.Equipment) error {
+	labs := p.keeps()
+	if s.MayEdit = len(labs) > 0; !s.MayEdit {
+		return nil
+	}
+	s.Item = blank(page.ItemFields(), page.PostItem, "item", "Add")
+	s.Service = blank(page.ServiceFields(), page.PostService, "service", "Record the service")
+	s.Calibration = blank(page.CalibrationFields(), page.PostCalibration, "calibration", "Record the calibration")
+	s.Mounting = blank(page.MountingFields(), page.PostMounting, "mounting", "Record the mounting")
+	var items, rigs []page.Choice
+	for i := range labs {
+		in, err := d.Roster.Find(ctx, p.Scope, labs[i].ID.String())
+		if err != nil {
+			return err
+		}
+		suffix := ""
+		if len(labs) > 1 {
+			suffix = " (" + labs[i].Title() + ")"
+		}
+		some, err := d.itemChoices(ctx, in, suffix)
+		if err != nil {
+			return err
+		}
+		items = append(items, some...)
+		if some, err = d.rigChoices(ctx, in, suffix); err != nil {
+			return err
+		}
+		rigs = append(rigs, some...)
+	}
+	s.Item.Choices = map[string][]page.Choice{"lab": choices(labs)}
+	s.Item.Values = map[string]string{"lab": s.Lab}
+	s.Service.Choices = map[string][]page.Choice{"item": items}
+	s.Calibration.Choices = map[string][]page.Choice{"item": items}
+	s.Mounting.Choices = map[string][]page.Choice{"item": append([]page.Choice{{Value: "", Text: "nothing"}}, items...), "rig": rigs}
+	return nil
+}
+
+func (d *Desk) itemChoices(ctx context.Context, in roster.Place, suffix string) ([]page.Choice, error) {
+	var out []page.Choice
+	err := every(ctx, func(q view.Page) (view.List[view.ItemRow], error) { return d.Views.Items(ctx, in.Scope, "", q) }, func(i *view.ItemRow) error {
+		out = append(out, page.Choice{Value: i.ID.String(), Text: itemName(&i.Item) + suffix})
+		return nil
+	})
+	return out, err
+}
+
+func (d *Desk) rigChoices(ctx context.Context, in roster.Place, suffix string) ([]page.Choice, error) {
+	var out []page.Choice
+	err := every(ctx, func(q view.Page) (view.List[view.RigRow], error) { return d.Views.Rigs(ctx, in.Scope, q) }, func(r *view.RigRow) error {
+		out = append(out, page.Choice{Value: r.ID.String(), Text: r.Rig.Name + suffix})
+		return nil
+	})
+	return out, err
+}
+
+// postItem adds an item to the register.
+func (d *Desk) postItem(c echo.Context) error {
+	return d.post(c, page.ItemFields(), func(ctx context.Context, f *filled) (string, error) {
+		b := &lab.Item{Class: f.values["class"], Serial: f.values["serial"], Name: f.values["name"], Maker: f.values["maker"],
+			ServiceEveryStrokes: f.count("service_every_strokes"), OpeningStrokes: f.count("opening_strokes"), CalibrationRequired: f.values["calibration_required"] != ""}
+		return d.write(ctx, c, f, f.values["lab"], b, "item")
+	}, d.equipmentAgain(page.PostItem))
+}
+
+// write records a fact of the lab that the form names.
+func (d *Desk) write(ctx context.Context, c echo.Context, f *filled, in string, b lab.Body, what string) (string, error) {
+	if !f.ok() {
+		return "", nil
+	}
+	p, err := d.caller(c)
+	if err != nil {
+		return "", err
+	}
+	at, err := d.place(ctx, &p, in)
+	if err != nil {
+		return "", err
+	}
+	_, err = d.Register.Record(ctx, p.Principal, at, b)
+	return done(page.PathEquipment, what), err
+}
+
+func (d *Desk) equipmentAgain(path string) func(echo.Context, *filled, int) error {
+	return func(c echo.Context, f *filled, status int) error { return d.equipmentPage(c, path, f, status) }
+}
+
+// labOfItem gives the lab of the item that a form names, as text; a fault of
+// the field when there is none in the scope.
+func (d *Desk) labOfItem(ctx context.Context, c echo.Context, f *filled) (uuid.UUID, string, error) {
+	id, err := uuid.Parse(f.values["item"])
+	if err != nil {
+		f.fault("item", "There is no such item. Choose one from the list.")
+		return uuid.Nil, "", nil
+	}
+	p, err := d.caller(c)
+	if err != nil {
+		return uuid.Nil, "", err
+	}
+	i, err := d.Views.Item(ctx, p.Scope, id)
+	if missing(err) {
+		f.fault("item", "There is no such item. Choose one from the list.")
+		return uuid.Nil, "", nil
+	}
+	if err != nil {
+		return uuid.Nil, "", err
+	}
+	text, err := d.realLab(ctx, &p, i.Lab)
+	return id, text, err
+}
+
+func (d *Desk) postService(c echo.Context) error {
+	return d.post(c, page.ServiceFields(), func(ctx context.Context, f *filled) (string, error) {
+		item, in, err := d.labOfItem(ctx, c, f)
+		if err != nil {
+			return "", err
+		}
+		b := &lab.Service{Item: item, EffectiveAt: d.past(f, "effective_at"), Note: f.values["note"]}
+		return d.write(ctx, c, f, in, b, "service")
+	}, d.equipmentAgain(page.PostService))
+}
+
+func (d *Desk) postCalibration(c echo.Context) error {
+	return d.post(c, page.CalibrationFields(), func(ctx context.Context, f *filled) (string, error) {
+		item, in, err := d.labOfItem(ctx, c, f)
+		if err != nil {
+			return "", err
+		}
+		b := &lab.Calibration{Item: item, EffectiveAt: d.past(f, "effective_at"), Certificate: f.values["certificate"],
+			Sensitivity: f.number("sensitivity"), SensitivityUnit: f.values["sensitivity_unit"], ExpandedUncertaintyPercent: f.number("expanded_uncertainty_percent")}
+		if t := d.moment(f, "due_at"); !t.IsZero() { // good to the end of that day
+			b.DueAt = lab.At(t.AddDate(0, 0, 1)) - 1
+		}
+		return d.write(ctx, c, f, in, b, "calibration")
+	}, d.equipmentAgain(page.PostCalibration))
+}
+
+func (d *Desk) postMounting(c echo.Context) error {
+	return d.post(c, page.MountingFields(), func(ctx context.Context, f *filled) (string, error) {
+		rig, in, err := d.labOfRig(ctx, c, f)
+		if err != nil {
+			return "", err
+		}
+		b := &lab.Mounting{Rig: rig, Position: f.values["position"], EffectiveAt: d.past(f, "effective_at")}
+		if text := f.values["item"]; text != "" {
+			if b.Item, err = uuid.Parse(text); err != nil {
+				f.fault("item", "There is no such item. Choose one from the list.")
+			}
+		}
+		return d.write(ctx, c, f, in, b, "mounting")
+	}, d.equipmentAgain(page.PostMounting))
+}
+
+func (d *Desk) labOfRig(ctx context.Context, c echo.Context, f *filled) (uuid.UUID, string, error) {
+	const none = "There is no such rig. A rig is listed once its agent has reached this server."
+	id, err := uuid.Parse(f.values["rig"])
+	if err != nil {
+		f.fault("rig", none)
+		return uuid.Nil, "", nil
+	}
+	p, err := d.caller(c)
+	if err != nil {
+		return uuid.Nil, "", err
+	}
+	r, err := d.Views.Rig(ctx, p.Scope, id)
+	if missing(err) {
+		f.fault("rig", none)
+		return uuid.Nil, "", nil
+	}
+	if err != nil {
+		return uuid.Nil, "", err
+	}
+	text, err := d.realLab(ctx, &p, r.Lab)
+	return id, text, err
+}

@@ -1,0 +1,119 @@
+package page
+
+import "time"
+
+// Campaigns lists the campaigns.
+type Campaigns struct {
+	Frame
+	Rows    []CampaignRow
+	MayEdit bool
+	Form    Form // CampaignFields
+}
+
+func (Campaigns) screen() string { return "campaigns" }
+
+// CampaignRow is one campaign with its progress.
+type CampaignRow struct {
+	ID       string
+	Name     string
+	Lab      string
+	Done     int
+	Planned  int
+	Rejected int
+	LastShot time.Time
+	State    Status // as {Plain, "under way"}
+}
+
+// Percent is the share done, at most 100; a campaign without a plan has none.
+func (r CampaignRow) Percent() int { return percent(r.Done, r.Planned) }
+
+// Campaign is one campaign with its progress by cell.
+type Campaign struct {
+	Frame
+	ID          string
+	Name        string
+	Lab         string
+	Tolerance   string // as "± 0.10 m/s"
+	Conditions  string
+	Done        int
+	Planned     int
+	Rejected    int
+	Speeds      []string // column heads with unit, as "5.50 m/s"
+	Rows        []CellRow
+	Outside     []OutsideRow // shots on its specimens that no cell counts
+	ShotsHref   string
+	RecentShots []ShotRow
+}
+
+func (Campaign) screen() string { return "campaign" }
+
+// Percent is the share done, at most 100.
+func (c Campaign) Percent() int { return percent(c.Done, c.Planned) }
+
+// CellRow is one line of the progress table: a specimen, an impact location and
+// a condition, one cell for each target speed, in the order of Campaign.Speeds.
+type CellRow struct {
+	Specimen  string
+	Location  string
+	Condition string
+	Cells     []Cell
+}
+
+// OutsideRow is shots on a specimen of a campaign that its plan does not count.
+type OutsideRow struct {
+	Specimen  string
+	Location  string
+	Condition string
+	Target    string // with unit
+	Shots     int
+	Why       string // as "condition not in the plan"
+	Href      string
+}
+
+// Cell counts the shots of one cell. Done counts accepted ones.
+type Cell struct {
+	Done     int
+	Planned  int
+	Rejected int
+	Href     string // to the shots of the cell; may be empty
+}
+
+// Word says the cell's state: "complete", "under way",
+// "not begun", "none accepted yet", "not planned" or "beyond the plan".
+func (c Cell) Word() string {
+	switch {
+	case c.Planned == 0 && c.Done == 0:
+		return "not planned"
+	case c.Planned == 0:
+		return "beyond the plan"
+	case c.Done >= c.Planned:
+		return "complete"
+	case c.Done > 0:
+		return "under way"
+	case c.Rejected > 0:
+		return "none accepted yet"
+	default:
+		return "not begun"
+	}
+}
+
+// Heat is 0 for nothing done up to 3 for complete, for the cell's shade.
+func (c Cell) Heat() int {
+	switch {
+	case c.Done == 0:
+		return 0
+	case c.Done >= c.Planned:
+		return 3
+	case c.Done*2 >= c.Planned:
+		return 2
+	default:
+		return 1
+	}
+}
+
+func percent(done, planned int) int {
+	if planned <= 0 {
+		return 0
+	}
+	return min(100, done*100/planned)
+}
