@@ -4,6 +4,7 @@ import (
 	"html"
 	"net/http"
 	"net/url"
+	"slices"
 	"regexp"
 	"strings"
 	"sync"
@@ -41,7 +42,8 @@ func TestForms(t *testing.T) {
 	service := url.Values{"item": {ram}, "effective_at": {day(-1) + "T09:30"}, "note": {"seals changed"}}
 	calibration := url.Values{"item": {cell}, "effective_at": {day(-10)}, "due_at": {day(355)}, "certificate": {"K-1"}, "sensitivity": {"1,02"}, "sensitivity_unit": {"mV/g"}}
 	mounting := url.Values{"rig": {s.Rig.String()}, "item": {cell}, "position": {"ax"}, "effective_at": {day(-20)}}
-	campaign := url.Values{"lab": {id}, "name": {"Ivy series"}, "specimens": {"V-1\nV-2\n\n v-1 "}, "locations": {"front\nleft side"}, "conditions": {"ambient\nhot"}, "target_speeds_m_s": {"5.5, 7.4"}, "tolerance_m_s": {"0.2"}, "planned": {"3"}}
+	campaign := url.Values{"lab": {id}, "name": {"Ivy series"}, "specimens": {"V-1\nV-2\n\n v-1 "}, "locations": {"front\nleft side"}, "conditions": {"ambient\nhot"}, "target_speeds_m_s": {"5.5, 7.4"}, "tolerance_m_s": {"0.2"}, "planned": {"3"},
+		"acceptance_limits": {"hic15; 700; 49 CFR 571.208\n\n3 ms clip, contiguous; 80,5 g\nimpact_duration; 12 ms;"}}
 	code := url.Values{"lab": {id}, "name": {"rig two"}}
 	chosen := map[string]bool{"lab": true, "item": true, "rig": true, "class": true, "calibration_required": true} // no text of the reader's
 	type bad struct {
@@ -88,6 +90,9 @@ func TestForms(t *testing.T) {
 			"no shots":          {with(campaign, "planned", "0"), "between 1 and"},
 			"too many cells":    {with(campaign, "locations", strings.Repeat("a\nb\nc\nd\ne\nf\ng\nh\ni\n", 1)+"j\nk\nl\nm\nn\no\np\nq\nr\ns\nt\nu\nv\nw\nx\ny\nz"), "104 cells"},
 			"tolerance too big": {with(campaign, "tolerance_m_s", "500"), "500 m/s is no tolerance"},
+			"limit of what":     {with(campaign, "acceptance_limits", "hic 15; 700"), "“hic 15” is no result"},
+			"limit no number":   {with(campaign, "acceptance_limits", "hic15; seven hundred"), "“seven” is not a number"},
+			"limit in kelvin":   {with(campaign, "acceptance_limits", "peak_linear_acceleration; 300 K"), "“K” is no unit of this result. Leave it out for g"},
 		}},
 		{"/agents/codes", code, map[string]bad{"no name": {with(code, "name", ""), "This is needed"}}},
 	} {
@@ -139,8 +144,22 @@ func (s *site) checkWritten(cell string) {
 		Specimens []string
 		Cells     []lab.Cell
 		Total     struct{ Planned int }
+		ID        string
+		Limits    []lab.Limit `json:"acceptance_limits"`
 	}](t, s.manager.get(base+"/campaigns"))
 	for _, c := range cs {
+		if c.Name == "Ivy series" {
+			limits := []lab.Limit{{Result: "hic15", Most: 700, Source: "49 CFR 571.208"}, {Result: "clip_3ms", Most: 80.5, Unit: "g"}, {Result: "impact_duration", Most: 12, Unit: "ms"}}
+			if !slices.Equal(c.Limits, limits) {
+				t.Errorf("limits %+v, want %+v", c.Limits, limits)
+			}
+			screen := s.manager.get("/campaigns/"+c.ID).want(t, 200, "the campaign")
+			for _, want := range []string{"HIC, 15 ms", "set by the campaign: 49 CFR 571.208; the figure of", "80.5", "12.0"} {
+				if !strings.Contains(screen.body, want) {
+					t.Errorf("the campaign's screen does not show %q", want)
+				}
+			}
+		}
 		if c.Name == "Ivy series" && (len(c.Specimens) != 2 || len(c.Cells) != 8 || c.Total.Planned != 2*8*3) {
 			t.Errorf("the campaign has %q and %d cells, %d shots planned, want 2 specimens, 8 cells, 48 shots", c.Specimens, len(c.Cells), c.Total.Planned)
 		}

@@ -143,6 +143,7 @@ func (d *Desk) campaign(c echo.Context) error {
 	s.Speeds, s.Rows = table(&progress)
 	s.Outside = outside(progress.Outside)
 	f := shotFilter{scope: sc, specimens: specimensOf(&r)}
+	s.Limits = present.CampaignLimits(&r.Campaign)
 	recent, err := d.list(ctx, &f, false, view.Page{Limit: 10})
 	if err != nil {
 		return err
@@ -274,6 +275,7 @@ func plan(f *filled) *lab.Campaign {
 			}
 		}
 	}
+	b.AcceptanceLimits = f.limits("acceptance_limits")
 	if n := len(b.Cells); n > lab.MaxCells {
 		f.fault("locations", "This makes %d cells; one campaign holds at most %d. Divide it.", n, lab.MaxCells)
 	}

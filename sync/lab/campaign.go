@@ -21,6 +21,7 @@ type Limit struct {
 	Result string  `json:"result"` // "hic15", …
 	Most   float64 `json:"most"`
 	Unit   string  `json:"unit"`
+	Source string  `json:"source,omitempty"` // where the figure is from, in the words of who set it
 }
 
 // Campaign is a plan of shots. Specimens, cells and limits are each one field
@@ -68,6 +69,7 @@ func (k *Campaign) Validate() error {
 		l := &k.AcceptanceLimits[i]
 		c.needText("acceptance limit, result", l.Result, MaxText)
 		c.text("acceptance limit, unit", l.Unit, MaxText)
+		c.text("acceptance limit, source", l.Source, MaxText)
 		c.number("acceptance limit "+l.Result, &l.Most, -1e12, 1e12)
 	}
 	return c.err()

@@ -43,6 +43,7 @@ type Campaign struct {
 	Outside     []OutsideRow // shots on its specimens that no cell counts
 	ShotsHref   string
 	RecentShots []ShotRow
+	Limits      []LimitRow // acceptance limits: Name, Most and Source
 }
 
 func (Campaign) screen() string { return "campaign" }

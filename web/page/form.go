@@ -153,6 +153,7 @@ func CampaignFields() []Field {
 		{Name: "target_speeds_m_s", Label: "Target speeds", Unit: "m/s", Kind: "text", Required: true, Help: "With commas between, as 5.5, 7.4"},
 		{Name: "tolerance_m_s", Label: "Speed tolerance, plus or minus", Unit: "m/s", Kind: "number", Help: "Empty: speed is not judged."},
 		{Name: "planned", Label: "Shots per specimen and cell", Kind: "number", Required: true},
+		{Name: "acceptance_limits", Label: "Acceptance limits", Kind: "area", Help: "One a line: result; at most, with its unit; where the figure is from. As hic15; 700; 49 CFR 571.208 or peak_linear_acceleration; 300 g; own plan."},
 	}
 }
 

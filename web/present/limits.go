@@ -40,6 +40,16 @@ func Limits(ctx context.Context, views *view.Reader, sc scope.Scope, r *view.Sho
 	}
 }
 
+// CampaignLimits lists the acceptance limits of a campaign: what, at most, from where.
+func CampaignLimits(c *lab.Campaign) []page.LimitRow {
+	out := make([]page.LimitRow, 0, len(c.AcceptanceLimits))
+	for _, l := range c.AcceptanceLimits {
+		most, unit := shown(l.Result, l.Most, l.Unit)
+		out = append(out, page.LimitRow{Name: page.MetricName(l.Result), Most: page.Show(most, unit), Source: printed(l)})
+	}
+	return out
+}
+
 // limitRow judges one limit.
 func limitRow(campaign string, l lab.Limit, results map[string]lab.Result) page.LimitRow {
 	limit := limits.Limit{Result: l.Result, Most: l.Most, Unit: l.Unit}
@@ -74,11 +84,15 @@ func limitRow(campaign string, l lab.Limit, results map[string]lab.Result) page.
 
 // printed says where a limit of a campaign is printed, as far as this program knows.
 func printed(l lab.Limit) string {
+	s := "set by the campaign"
+	if l.Source != "" {
+		s += ": " + l.Source
+	}
 	found := limits.Printed(l.Result, l.Most, l.Unit)
 	if len(found) == 0 {
-		return "set by the campaign"
+		return s
 	}
-	s := "set by the campaign; the figure of " + found[0].Source
+	s += "; the figure of " + found[0].Source
 	if !found[0].Confirmed {
 		s += ", limit " + limits.Unconfirmed
 	}
