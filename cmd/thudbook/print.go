@@ -3,42 +3,32 @@ package main
 import (
 	"fmt"
 	"io"
-	"maps"
 	"slices"
-	"text/tabwriter"
+	"strings"
+	"unicode/utf8"
 
 	"thudbook/metrics/score"
+	"thudbook/sync/lab"
+	"thudbook/web/page"
+	"thudbook/web/present"
 )
 
-// printReport writes a report for people: a table, then what to mind.
+// printReport writes a report for people: a table with the names, units and digits
+// of the screens, then what to mind.
 func printReport(w io.Writer, rep score.Report) {
 	fmt.Fprintln(w, rep.File)
 	if rep.Error != nil {
 		fmt.Fprintf(w, "  error: %v\n", rep.Error)
 	}
-	tw := tabwriter.NewWriter(w, 2, 0, 2, ' ', tabwriter.AlignRight)
-	var notes []string
-	for _, name := range slices.Sorted(maps.Keys(rep.Results)) {
-		r := rep.Results[name]
-		uncertainty := ""
-		if r.ExpandedUncertainty != nil {
-			uncertainty = fmt.Sprintf("± %.3g (k = 2)", *r.ExpandedUncertainty)
-		}
-		fmt.Fprintf(tw, "  %s\t%.5g\t%s\t%s\t\n", name, r.Value, r.Unit, uncertainty)
-		if r.Note != "" {
-			notes = append(notes, fmt.Sprintf("  remark on %s: %s", name, r.Note))
-		}
+	for _, line := range aligned(resultLines(&rep)) {
+		fmt.Fprintln(w, line)
 	}
-	_ = tw.Flush() // w is a bufio.Writer, whose own Flush reports errors
 	for _, p := range rep.Published {
 		bound := ""
 		if p.Bound != "" {
 			bound = p.Bound + " "
 		}
 		fmt.Fprintf(w, "  published function: %s: %s%.3g. %s\n", p.Name, bound, p.Value, p.Sentence)
-	}
-	for _, n := range notes {
-		fmt.Fprintln(w, n)
 	}
 	for _, f := range rep.Flags {
 		where := ""
@@ -47,6 +37,65 @@ func printReport(w io.Writer, rep score.Report) {
 		}
 		fmt.Fprintf(w, "  flag %s%s: %s\n", f.Code, where, f.Text)
 	}
+}
+
+// Columns of the table: name, value, uncertainty, unit, time, remark.
+const printColumns = 6
+
+// resultLines are the cells of the table, its head first; none without results.
+func resultLines(rep *score.Report) [][printColumns]string {
+	if len(rep.Results) == 0 {
+		return nil
+	}
+	all := make(map[string]lab.Result, len(rep.Results))
+	for key, r := range rep.Results {
+		all[key] = lab.Result(r)
+	}
+	lines := [][printColumns]string{{"result", "value", "± (k = 2)", "unit", "at, ms", "remark"}}
+	for _, r := range present.Results(all) {
+		name := r.Name
+		if name == "" {
+			name = page.MetricName(r.Key)
+		}
+		at := r.At.Text
+		if r.To.Text != "" {
+			at += " to " + r.To.Text
+		}
+		lines = append(lines, [printColumns]string{name, r.Value.Text, r.Value.Uncertainty, r.Value.Unit, at, r.Note})
+	}
+	return lines
+}
+
+// aligned puts cells under each other, numbers to the right; a column in which
+// nothing stands is left out.
+func aligned(lines [][printColumns]string) []string {
+	var width [printColumns]int
+	for i, l := range lines {
+		for k, cell := range l {
+			if i > 0 && cell != "" {
+				width[k] = max(width[k], utf8.RuneCountInString(cell), utf8.RuneCountInString(lines[0][k]))
+			}
+		}
+	}
+	rightward := []int{1, 2, 4}
+	out := make([]string, 0, len(lines))
+	for _, l := range lines {
+		var b strings.Builder
+		for k, cell := range l {
+			if width[k] == 0 {
+				continue
+			}
+			pad := strings.Repeat(" ", width[k]-utf8.RuneCountInString(cell))
+			if slices.Contains(rightward, k) {
+				cell = pad + cell
+			} else {
+				cell += pad
+			}
+			b.WriteString("  " + cell)
+		}
+		out = append(out, strings.TrimRight(b.String(), " "))
+	}
+	return out
 }
 
 // researchValues ends what score prints for people.

@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -260,7 +261,7 @@ func TestScoreForPeople(t *testing.T) {
 		t.Fatal(err)
 	}
 	out, _, code := thudbook(t.Context(), t, "score", path)
-	for _, text := range []string{"peak_linear_acceleration", "flag map_guessed", "remark on "} {
+	for _, text := range []string{"\n  Peak linear acceleration ", "flag map_guessed", "  Gadd, from 4 g to 4 g, not confirmed against print\n", "rad/s²"} {
 		if !strings.Contains(out, text) {
 			t.Errorf("%q is missing in\n%s", text, out)
 		}
@@ -293,9 +294,42 @@ func TestExitCodes(t *testing.T) {
 		}
 	}
 	words := strings.Fields(out)
-	for _, c := range []string{"score", "map", "simulate", "agent", "server", "demo", "verify"} {
+	for _, c := range []string{"score", "map", "shock", "simulate", "agent", "server", "demo", "verify"} {
 		if !slices.Contains(words, c) {
 			t.Errorf("help does not name %s", c)
 		}
+	}
+}
+
+// The table for people stands in columns: every value ends where the head's does,
+// and it agrees with the JSON in the digits that it shows.
+func TestScoreTableStandsInColumns(t *testing.T) {
+	args := []string{"--map", "../../testdata/frontal-9ms.map.toml", "../../testdata/frontal-9ms.csv"}
+	out, errOut, code := thudbook(t.Context(), t, append([]string{"score"}, args...)...)
+	if code != exitOK {
+		t.Fatalf("exit code %d\n%s", code, errOut)
+	}
+	lines := strings.Split(out, "\n")
+	end := strings.Index(lines[1], "value") + len("value")
+	want := scoreJSON(t, exitOK, args...).Results
+	rows := 0
+	for _, line := range lines[2:] {
+		if strings.HasPrefix(line, "  flag") {
+			break
+		}
+		rows++
+		runes := []rune(line)
+		if runes[end-1] == ' ' || runes[end] != ' ' {
+			t.Errorf("%q: the value does not end in column %d", line, end)
+		}
+		if strings.HasPrefix(line, "  Peak linear acceleration ") {
+			v, err := strconv.ParseFloat(strings.TrimSpace(string(runes[end-8:end])), 64)
+			if err != nil || math.Abs(v-want["peak_linear_acceleration"].Value) > 0.05 {
+				t.Errorf("%q, the JSON has %g g", line, want["peak_linear_acceleration"].Value)
+			}
+		}
+	}
+	if rows != len(want) {
+		t.Errorf("%d rows of %d results", rows, len(want))
 	}
 }

@@ -47,7 +47,7 @@ func Shot(r *view.ShotRow, scores []view.ScoreRow, zone *time.Location) page.Sho
 	}
 	s := &scores[0].Score
 	p.Engine = "engine " + s.Engine
-	p.Results = results(s.Results)
+	p.Results = Results(s.Results)
 	p.Published = Published(s.Results)
 	for _, key := range headline() {
 		if v, ok := s.Results[key]; ok {
@@ -102,7 +102,8 @@ func from(origin string) string {
 	}
 }
 
-func results(all map[string]lab.Result) []page.Result {
+// Results are a shot's results with names, units and digits, in the order of the screens.
+func Results(all map[string]lab.Result) []page.Result {
 	first := order()
 	place := func(key string) int {
 		if i := slices.Index(first, key); i >= 0 {
