@@ -6,7 +6,7 @@ BIN := bin/thudbook
 NPM_STAMP := web/node_modules/.package-lock.json
 SCRIPTS := $(wildcard web/*.js web/*.css web/src/*)
 
-.PHONY: demo test bench lint build assets test-tools clean
+.PHONY: demo test bench fuzz lint build assets test-tools clean
 
 build: assets
 	$(GO) build -trimpath -o $(BIN) ./cmd/thudbook
@@ -21,6 +21,16 @@ test: test-tools build lint
 bench: test-tools build
 	$(GO) test -run '^$$' -bench . -benchtime 1s -cpu 1 ./metrics/...
 	$(GO) test -run '^$$' -bench . -benchtime 2s ./sync/... ./agent/... ./server/...
+
+# Every fuzz target for FUZZTIME each; a finding is written to the testdata folder beside it.
+FUZZTIME ?= 30s
+fuzz:
+	@grep -rl --include=*_test.go '^func Fuzz' . | grep -v node_modules | xargs -n1 dirname | sort -u | while read -r dir; do \
+	  for target in $$(grep -ho '^func Fuzz[A-Za-z0-9_]*' $$dir/*_test.go | cut -d' ' -f2); do \
+	    echo "$$dir $$target"; \
+	    $(GO) test -run '^$$' -fuzz "^$$target$$" -fuzztime $(FUZZTIME) $$dir || exit 1; \
+	  done; \
+	done
 
 lint:
 	@out=$$(gofmt -l cmd agent server sync metrics web/*.go web/page web/chart web/httpkit web/telemetry); \
