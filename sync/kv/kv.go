@@ -47,3 +47,11 @@ type Store interface {
 	Update(ctx context.Context, fn func(Tx) error) error
 	Close() error
 }
+
+// Reopener is a Store that can end the state after a commit whose outcome was
+// unknown. A Store that wraps another passes it on.
+type Reopener interface {
+	Reopen(ctx context.Context) error
+	// Stopped is nil, or tells why the store refuses everything until Reopen.
+	Stopped() error
+}

@@ -285,6 +285,7 @@ func (s lossy) Update(ctx context.Context, fn func(kv.Tx) error) error {
 
 // Reopen ends the fault, as a real store's does.
 func (s lossy) Reopen(context.Context) error { *s.fail = ""; return nil }
+func (s lossy) Stopped() error               { return nil }
 
 // L6: after an unknown outcome nothing is written until the store was read
 // again; then the chain goes on from what is really there.

@@ -162,15 +162,12 @@ func (l *Ledger) Close() error {
 	return l.anchor.close()
 }
 
-// reopener is a store that can end its own faulted state.
-type reopener interface{ Reopen(context.Context) error }
-
 // Recover reads again what is in the store after a commit whose outcome was
 // unknown, and then allows appends again. Until then nothing is written.
 func (l *Ledger) Recover(ctx context.Context) error {
 	l.gate.Lock()
 	defer l.gate.Unlock()
-	if s, ok := l.store.(reopener); ok {
+	if s, ok := l.store.(kv.Reopener); ok {
 		if err := s.Reopen(ctx); err != nil {
 			return err
 		}
@@ -185,10 +182,17 @@ func (l *Ledger) Recover(ctx context.Context) error {
 	return l.finish(ctx)
 }
 
-// Faulted tells why the ledger takes no appends, nil if it does.
+// Faulted tells why the ledger takes no appends, nil if it does. Others write
+// to the store as well: a failed commit of theirs stops the ledger too.
 func (l *Ledger) Faulted() error {
+	const what = "the ledger stopped after a write whose outcome is unknown"
 	if err := l.fault.Load(); err != nil {
-		return unavailable("the ledger stopped after a write whose outcome is unknown", *err)
+		return unavailable(what, *err)
+	}
+	if s, ok := l.store.(kv.Reopener); ok {
+		if err := s.Stopped(); err != nil {
+			return unavailable(what, err)
+		}
 	}
 	return nil
 }

@@ -122,6 +122,26 @@ func (l *Ledger) openAnchor(ctx context.Context, file anchorFile, anchorErr erro
 		return err
 	}
 	l.anchor = a
+	return l.catchUp(ctx)
+}
+
+// catchUp lets the anchor know of records that were committed just before a
+// stop. They count from now on, and may reach other nodes before the next
+// append: a store that is set back behind them has to be noticed.
+func (l *Ledger) catchUp(ctx context.Context) error {
+	heads, err := l.Heads(ctx)
+	if err != nil {
+		return err
+	}
+	for lab, st := range l.own {
+		o := record.Origin{Node: l.opts.Node, Lab: lab, Epoch: st.Epoch}
+		if st.Closed != "" || heads[o].Seq == 0 {
+			continue
+		}
+		if err := l.anchor.raise(lab, anchorEntry{Epoch: st.Epoch, Head: heads[o]}); err != nil {
+			l.log.Warn("the anchor is older than the log and cannot be written now", "origin", o.String(), "error", err)
+		}
+	}
 	return nil
 }
 

@@ -27,7 +27,10 @@ import (
 	"thudbook/sync/problem"
 )
 
-var _ kv.Store = (*Store)(nil)
+var (
+	_ kv.Store    = (*Store)(nil)
+	_ kv.Reopener = (*Store)(nil)
+)
 
 // slowRead is how long a read transaction may last before it is reported: an
 // open reader keeps bbolt from reusing pages.
@@ -214,6 +217,14 @@ func (s *Store) Reopen(context.Context) error {
 	}
 	s.db = db
 	s.bad.Store(nil)
+	return nil
+}
+
+// Stopped is nil, or the failed commit after which everything is refused.
+func (s *Store) Stopped() error {
+	if cause := s.bad.Load(); cause != nil {
+		return *cause
+	}
 	return nil
 }
 

@@ -16,8 +16,16 @@ type scrambled struct{ kv.Store }
 
 // Reopen passes on what the store below can do.
 func (s scrambled) Reopen(ctx context.Context) error {
-	if r, ok := s.Store.(interface{ Reopen(context.Context) error }); ok {
+	if r, ok := s.Store.(kv.Reopener); ok {
 		return r.Reopen(ctx)
+	}
+	return nil
+}
+
+// Stopped passes on what the store below says.
+func (s scrambled) Stopped() error {
+	if r, ok := s.Store.(kv.Reopener); ok {
+		return r.Stopped()
 	}
 	return nil
 }
