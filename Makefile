@@ -6,7 +6,7 @@ BIN := bin/thudbook
 NPM_STAMP := web/node_modules/.package-lock.json
 SCRIPTS := $(wildcard web/*.js web/*.css web/src/*)
 
-.PHONY: demo test bench fuzz lint build assets test-tools clean
+.PHONY: demo test bench fuzz lint build assets test-tools clean simulate-sync
 
 build: assets
 	$(GO) build -trimpath -o $(BIN) ./cmd/thudbook
@@ -31,6 +31,10 @@ fuzz:
 	    $(GO) test -run '^$$' -fuzz "^$$target$$" -fuzztime $(FUZZTIME) $$dir || exit 1; \
 	  done; \
 	done
+
+# The long runs of what the tests do in short.
+simulate-sync:
+	THUDBOOK_SIM_SEEDS=$${THUDBOOK_SIM_SEEDS:-10000} $(GO) test -count=1 -timeout 0 -v -run 'TestSimulate|TestOneSeed' ./sync/trial/world
 
 lint:
 	@out=$$(gofmt -l cmd agent server sync metrics web/*.go web/page web/chart web/httpkit web/telemetry); \
