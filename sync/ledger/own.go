@@ -126,8 +126,8 @@ func (l *Ledger) openAnchor(ctx context.Context, file anchorFile, anchorErr erro
 }
 
 // catchUp lets the anchor know of records that were committed just before a
-// stop. They count from now on, and may reach other nodes before the next
-// append: a store that is set back behind them has to be noticed.
+// stop, and of chains that were closed. Both count from now on: a store that is
+// set back behind them has to be noticed.
 func (l *Ledger) catchUp(ctx context.Context) error {
 	heads, err := l.Heads(ctx)
 	if err != nil {
@@ -135,10 +135,11 @@ func (l *Ledger) catchUp(ctx context.Context) error {
 	}
 	for lab, st := range l.own {
 		o := record.Origin{Node: l.opts.Node, Lab: lab, Epoch: st.Epoch}
-		if st.Closed != "" || heads[o].Seq == 0 {
-			continue
+		end := anchorEntry{Epoch: st.Epoch, Head: heads[o]}
+		if st.Closed != "" {
+			end = anchorEntry{Epoch: st.Next}
 		}
-		if err := l.anchor.raise(lab, anchorEntry{Epoch: st.Epoch, Head: heads[o]}); err != nil {
+		if err := l.anchor.raise(lab, end); err != nil {
 			l.log.Warn("the anchor is older than the log and cannot be written now", "origin", o.String(), "error", err)
 		}
 	}
@@ -177,6 +178,9 @@ func (l *Ledger) closeOwn(ctx context.Context, origin record.Origin, reason stri
 	}
 	l.setOwn(origin.Lab, st)
 	if st.Closed != "" {
+		if err := l.anchor.raise(origin.Lab, anchorEntry{Epoch: st.Next}); err != nil {
+			return l.noteFault(fmt.Errorf("write the anchor: %w: %w", kv.ErrUnknown, err))
+		}
 		l.notice("Origin %s is closed and will not be written again: %s. The next record for this lab opens epoch %d.", origin, st.Closed, st.Next)
 	}
 	return nil

@@ -1,0 +1,65 @@
+package ledger_test
+
+import (
+	"os"
+	"testing"
+
+	"thudbook/sync/ledger/ledgertest"
+)
+
+// A stop between commit and anchor, a start, and then an older store: records
+// that the start counted are gone, and that is seen.
+func TestOlderStoreAfterAStopBetweenCommitAndAnchor(t *testing.T) {
+	l := ledgertest.Open(t)
+	add(t, l, labA, "a")
+	l.Stop(t)
+	copyFile(t, l.StorePath(), l.StorePath()+".old")
+	copyFile(t, l.AnchorPath(), l.AnchorPath()+".old")
+	l.Reopen(t)
+	add(t, l, labA, "b")
+	old := l.Own(labA)
+	l.Stop(t)
+	copyFile(t, l.AnchorPath()+".old", l.AnchorPath())
+	l.Reopen(t)
+	l.Stop(t)
+	copyFile(t, l.StorePath()+".old", l.StorePath())
+	l.Reopen(t)
+	if r := add(t, l, labA, "c"); r[0].Epoch <= old.Epoch {
+		t.Errorf("record 3 was there at the last start; the next one is record %d of epoch %d", r[0].Seq, r[0].Epoch)
+	}
+}
+
+// A closed chain stays closed when a store from before comes back: the anchor
+// knows of it.
+func TestOlderStoreDoesNotOpenAClosedChain(t *testing.T) {
+	for name, shut := range map[string]func(*ledgertest.Ledger){
+		"by a lost anchor": func(l *ledgertest.Ledger) {
+			l.Stop(t)
+			if err := os.Remove(l.AnchorPath()); err != nil {
+				t.Fatal(err)
+			}
+			l.Reopen(t)
+		},
+		"by the exchange": func(l *ledgertest.Ledger) {
+			if err := l.CloseOwn(t.Context(), l.Own(labA), "the server goes on elsewhere"); err != nil {
+				t.Fatal(err)
+			}
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			l := ledgertest.Open(t)
+			add(t, l, labA, "a")
+			old := l.Own(labA)
+			l.Stop(t)
+			copyFile(t, l.StorePath(), l.StorePath()+".old")
+			l.Reopen(t)
+			shut(l)
+			l.Stop(t)
+			copyFile(t, l.StorePath()+".old", l.StorePath())
+			l.Reopen(t)
+			if r := add(t, l, labA, "b"); r[0].Epoch <= old.Epoch {
+				t.Errorf("epoch %d is written again", r[0].Epoch)
+			}
+		})
+	}
+}
