@@ -6,7 +6,7 @@ BIN := bin/thudbook
 NPM_STAMP := web/node_modules/.package-lock.json
 SCRIPTS := $(wildcard web/*.js web/*.css web/src/*)
 
-.PHONY: demo test bench fuzz lint build assets test-tools clean simulate-sync
+.PHONY: demo test bench fuzz lint build assets test-tools clean simulate-sync crash-images mutants
 
 build: assets
 	$(GO) build -trimpath -o $(BIN) ./cmd/thudbook
@@ -35,6 +35,14 @@ fuzz:
 # The long runs of what the tests do in short.
 simulate-sync:
 	THUDBOOK_SIM_SEEDS=$${THUDBOOK_SIM_SEEDS:-10000} $(GO) test -count=1 -timeout 0 -v -run 'TestSimulate|TestOneSeed' ./sync/trial/world
+
+crash-images: test-tools
+	THUDBOOK_CRASH_IMAGES=$${THUDBOOK_CRASH_IMAGES:-20000} THUDBOOK_CRASH_SHOTS=$${THUDBOOK_CRASH_SHOTS:-2000} $(GO) test -count=1 -timeout 0 -v ./sync/trial/crashimage
+
+# Takes out one sync, hash comparison or sequence check at a time, and shows
+# that a test fails. MUTANTS narrows it: make mutants MUTANTS="-kind sync".
+mutants:
+	$(GO) run ./sync/trial/mutate $(MUTANTS)
 
 lint:
 	@out=$$(gofmt -l cmd agent server sync metrics web/*.go web/page web/chart web/httpkit web/telemetry); \

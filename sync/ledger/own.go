@@ -234,7 +234,8 @@ type Doubt struct {
 	next   uint32
 }
 
-// findDoubts compares own origins that are open with what the anchor knows.
+// findDoubts compares own origins with what the anchor knows: open ones, and
+// closed ones whose next epoch may be there already.
 func findDoubts(r kv.Reader, node record.NodeID, own map[record.LabID]ownState, file anchorFile, anchorErr error) ([]Doubt, error) {
 	labs := maps.Clone(own)
 	for lab := range file.entries {
@@ -242,10 +243,14 @@ func findDoubts(r kv.Reader, node record.NodeID, own map[record.LabID]ownState, 
 	}
 	var all []Doubt
 	for lab, st := range labs {
+		at := file.entries[lab]
 		if st.Closed != "" {
+			if at.Epoch > st.Next || at.Epoch == st.Next && at.Seq > 0 { // the next one was opened, and is not here
+				all = append(all, Doubt{Origin: record.Origin{Node: node, Lab: lab, Epoch: st.Epoch}, next: at.Epoch + 1,
+					Reason: fmt.Sprintf("the store was set back: it knows nothing of epoch %d, which the anchor knows up to record %d", at.Epoch, at.Seq)})
+			}
 			continue
 		}
-		at := file.entries[lab]
 		o := record.Origin{Node: node, Lab: lab, Epoch: st.Epoch}
 		reason, err := doubt(r, o, at, anchorErr)
 		if err != nil {

@@ -63,3 +63,23 @@ func TestOlderStoreDoesNotOpenAClosedChain(t *testing.T) {
 		})
 	}
 }
+
+// A store from between the closing of a chain and the opening of the next one:
+// the next one is not opened a second time.
+func TestOlderStoreDoesNotOpenAnEpochTwice(t *testing.T) {
+	l := ledgertest.Open(t)
+	add(t, l, labA, "a")
+	if err := l.CloseOwn(t.Context(), l.Own(labA), "the server goes on elsewhere"); err != nil {
+		t.Fatal(err)
+	}
+	l.Stop(t)
+	copyFile(t, l.StorePath(), l.StorePath()+".old")
+	l.Reopen(t)
+	second := add(t, l, labA, "b")[0]
+	l.Stop(t)
+	copyFile(t, l.StorePath()+".old", l.StorePath())
+	l.Reopen(t)
+	if r := add(t, l, labA, "c")[0]; r.Epoch <= second.Epoch {
+		t.Errorf("epoch %d is written again", r.Epoch)
+	}
+}
