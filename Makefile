@@ -6,7 +6,7 @@ BIN := bin/thudbook
 NPM_STAMP := web/node_modules/.package-lock.json
 SCRIPTS := $(wildcard web/*.js web/*.css web/src/*)
 
-.PHONY: demo test bench fuzz lint build assets test-tools clean simulate-sync crash-images mutants
+.PHONY: demo test bench fuzz lint build assets test-tools clean simulate-sync crash-images mutants disk-errors
 
 build: assets
 	$(GO) build -trimpath -o $(BIN) ./cmd/thudbook
@@ -37,7 +37,11 @@ simulate-sync:
 	THUDBOOK_SIM_SEEDS=$${THUDBOOK_SIM_SEEDS:-10000} $(GO) test -count=1 -timeout 0 -v -run 'TestSimulate|TestOneSeed' ./sync/trial/world
 
 crash-images: test-tools
-	THUDBOOK_CRASH_IMAGES=$${THUDBOOK_CRASH_IMAGES:-20000} THUDBOOK_CRASH_SHOTS=$${THUDBOOK_CRASH_SHOTS:-2000} $(GO) test -count=1 -timeout 0 -v ./sync/trial/crashimage
+	THUDBOOK_CRASH_IMAGES=$${THUDBOOK_CRASH_IMAGES:-20000} THUDBOOK_CRASH_SHOTS=$${THUDBOOK_CRASH_SHOTS:-2000} $(GO) test -count=1 -timeout 0 -v -run TestCrashImages ./sync/trial/crashimage
+
+# Each of the first 300 writes, and each sync, rename, open and growth fails once.
+disk-errors: test-tools
+	THUDBOOK_DISK_ERRORS=300 $(GO) test -count=1 -timeout 0 -v -run TestStorageErrors ./sync/trial/crashimage
 
 # Takes out one sync, hash comparison or sequence check at a time, and shows
 # that a test fails. MUTANTS narrows it: make mutants MUTANTS="-kind sync".

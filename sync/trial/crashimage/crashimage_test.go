@@ -24,10 +24,15 @@ const (
 
 func TestMain(m *testing.M) {
 	ctx := context.Background()
-	var err error
+	shots, err := strconv.Atoi(os.Getenv(shotsName))
+	if err != nil {
+		shots = 1
+	}
+	err = nil
 	switch {
+	case os.Getenv(endureDir) != "":
+		err = crashimage.Endure(ctx, os.Getenv(endureDir), shots, os.Stdout)
 	case os.Getenv(workDir) != "":
-		shots, _ := strconv.Atoi(os.Getenv(shotsName))
 		err = crashimage.Work(ctx, os.Getenv(workDir), shots)
 	case os.Getenv(judgeAcks) != "":
 		err = crashimage.Judge(ctx, os.Getenv(judgeAcks), os.Stdin, os.Stdout)
