@@ -42,6 +42,7 @@ crash-images: test-tools
 # Each of the first 300 writes, and each sync, rename, open and growth fails once.
 disk-errors: test-tools
 	THUDBOOK_DISK_ERRORS=300 $(GO) test -count=1 -timeout 0 -v -run TestStorageErrors ./sync/trial/crashimage
+	THUDBOOK_STRIKES=$${THUDBOOK_STRIKES:-60} $(GO) test -count=1 -timeout 0 -v ./sync/trial/strike
 
 # Takes out one sync, hash comparison or sequence check at a time, and shows
 # that a test fails. MUTANTS narrows it: make mutants MUTANTS="-kind sync".
