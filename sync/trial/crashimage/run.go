@@ -3,6 +3,7 @@
 package crashimage
 
 import (
+	"bytes"
 	"context"
 	"crypto/sha256"
 	"fmt"
@@ -14,6 +15,7 @@ import (
 	"strings"
 	"sync"
 
+	"thudbook/sync/ledger"
 	"thudbook/sync/record"
 )
 
@@ -177,8 +179,15 @@ func (r *Run) source(h record.Hash) string {
 	return filepath.Join(r.root, blobsName, name[:2], name)
 }
 
-// sources: every acknowledged shot has its source in the image.
+// sources: every acknowledged shot has its source in the image, and the anchor
+// knows the last of them: its two slots hold the newest heads.
 func (r *Run) sources(t *task) error {
+	if t.acked > 0 {
+		last := r.acked[t.acked-1]
+		if !bytes.Contains(t.image.bytes[ledger.DefaultAnchor(r.root)], last.hash[:]) {
+			return fmt.Errorf("the anchor does not know acknowledged record %d", last.seq)
+		}
+	}
 	for i := range r.acked[:t.acked] {
 		path := r.source(r.acked[i].source)
 		if !t.image.there(r.root, path) {
