@@ -53,7 +53,7 @@ func run(ctx context.Context, args []string) (left int, err error) {
 		return 0, err
 	}
 	defer func() { _ = os.RemoveAll(dir) }() // left behind at worst: a temporary folder
-	if !*list { // a test that fails by itself would seem to notice everything
+	if !*list {                              // a test that fails by itself would seem to notice everything
 		for _, k := range []kind{kindSync, kindHash} {
 			by, err := try(ctx, root, dir, &site{kind: k, file: "sync/ledger/anchor.go"})
 			if err != nil || by != "" {
