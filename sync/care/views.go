@@ -105,6 +105,13 @@ func (v *verifier) views(ctx context.Context, r kv.Reader, b *rebuilt) error {
 		v.report.find(Damaged, "views: %v; the next start finishes that", err)
 		return nil
 	}
+	switch outdated, err := ledger.ViewsOutdated(r, b.views); {
+	case err != nil:
+		return err
+	case outdated:
+		v.report.Unchecked = append(v.report.Unchecked, "the views: an earlier version of this program made them, and the next start makes them anew from the records")
+		return nil
+	}
 	tables := b.views.Tables()
 	v.report.Tables = len(tables)
 	return b.store.View(ctx, func(again kv.Reader) error {

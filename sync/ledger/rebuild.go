@@ -325,3 +325,14 @@ func ViewsReady(r kv.Reader) error {
 	}
 	return err
 }
+
+// ViewsOutdated tells whether the stored views were made by other rules than those
+// of v; the next start of a ledger with v makes them anew.
+func ViewsOutdated(r kv.Reader, v Applier) (bool, error) {
+	b, err := r.Get(metaTable, metaViews)
+	if err != nil || b == nil {
+		return false, err
+	}
+	version, ready := strings.CutPrefix(string(b), viewsReady)
+	return ready && version != versionOf(v), nil
+}

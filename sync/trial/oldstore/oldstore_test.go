@@ -151,3 +151,24 @@ func takeBack(t *testing.T, old *home.Home) {
 		t.Errorf("%d records of %d, %d of unknown kinds, want 3", len(here), len(there), unknown)
 	}
 }
+
+// Before an old folder is opened, verify says that its views wait to be made anew;
+// afterwards it compares them.
+func TestVerifyTellsOldViewsFromDamage(t *testing.T) {
+	dir := unpack(t, "testdata/format1.tar.gz")
+	before, err := home.Verify(t.Context(), dir)
+	if err != nil || before.Class() != care.OK || before.Tables != 0 || !strings.Contains(before.String(), "makes them anew") {
+		t.Fatalf("before the first start: %v\n%s", err, before)
+	}
+	h, err := home.Open(t.Context(), home.Options{Dir: dir, Software: "trial"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := h.Close(); err != nil {
+		t.Fatal(err)
+	}
+	after, err := home.Verify(t.Context(), dir)
+	if err != nil || after.Class() != care.OK || after.Tables == 0 {
+		t.Errorf("after it: %v\n%s", err, after)
+	}
+}
