@@ -2,6 +2,7 @@ package server_test
 
 import (
 	"encoding/json"
+	"fmt"
 	"log/slog"
 	"net/http"
 	"net/url"
@@ -85,6 +86,7 @@ func rules() []rule {
 	done := [5]int{303, 403, 403, 403, 303}    // their forms
 	change := [5]int{303, 404, 403, 303, 303}  // a form that names Birch
 	ofItem := [5]int{303, 422, 403, 303, 303}  // a form that names an item of Birch: to others it is not there
+	inUse := [5]int{303, 404, 403, 303, 303}   // a form on the screen of an item of Birch
 	noToken := [5]int{401, 401, 401, 401, 401} // agents prove themselves; cookies are not looked at
 	missing := [5]int{404, 404, 404, 404, 404}
 	shot := func(path string) func(*matrix) (string, string, string) {
@@ -121,6 +123,32 @@ func rules() []rule {
 		{"POST /shots/:id/void", shotForm("/void", url.Values{"void": {"yes"}, "reason": {"strap"}}), change},
 		{"POST /shots/:id/settle", shotForm("/settle", url.Values{"field": {"specimen"}, "keep": {"x"}}), [5]int{303, 404, 403, 409, 409}},
 		{"GET /equipment", at("/equipment"), page},
+		{"GET /health", at("/health"), page},
+		{"GET /usage", at("/usage"), page},
+		{"GET /usage.csv", at("/usage.csv"), page},
+		{"GET /equipment/list", at("/equipment/list"), page},
+		{"GET /equipment/list.csv", func(m *matrix) (string, string, string) {
+			return "/equipment/list.csv?lab=" + m.birch.id.String(), "", ""
+		}, own},
+		{"GET /equipment/use/:id", func(m *matrix) (string, string, string) { return "/equipment/use/" + m.ram, "", "" }, own},
+		{"GET /calendar/:file", at("/calendar/NONE.ics"), missing}, // programs show a token
+		{"GET /metrics/items", at("/metrics/items"), noToken},
+		{"POST /health/feed", posts("/health/feed", func(*matrix) url.Values { return nil }), page},
+		{"POST /equipment/states", posts("/equipment/states", func(m *matrix) url.Values {
+			return url.Values{"item": {m.ram}, "state": {"in service"}, "effective_at": {day}, "reason": {"test"}}
+		}), inUse},
+		{"POST /equipment/corrections", posts("/equipment/corrections", func(m *matrix) url.Values {
+			return url.Values{"item": {m.ram}, "strokes": {"1"}, "effective_at": {day}, "reason": {"test " + m.serial()}}
+		}), inUse},
+		{"POST /equipment/plans", posts("/equipment/plans", func(m *matrix) url.Values {
+			return url.Values{"item": {m.ram}, "service_every_days": {"400"}, "service_every_strokes": {fmt.Sprint(1000 + m.n)}}
+		}), inUse},
+		{"POST /equipment/list/check", posts("/equipment/list/check", func(m *matrix) url.Values {
+			return url.Values{"lab": {m.birch.id.String()}, "list": {"class,serial\nhose,H-1\n"}}
+		}), [5]int{303, 404, 403, 200, 200}},
+		{"POST /equipment/list", posts("/equipment/list", func(m *matrix) url.Values {
+			return url.Values{"lab": {m.birch.id.String()}, "list": {"class,serial\nhose,H-1\n"}, "digest": {"another"}}
+		}), [5]int{303, 404, 403, 409, 409}},
 		{"GET /campaigns", at("/campaigns"), page},
 		{"GET /campaigns/:id", func(m *matrix) (string, string, string) { return "/campaigns/" + m.campaign, "", "" }, own},
 		{"GET /agents", at("/agents"), page},
@@ -170,6 +198,14 @@ func rules() []rule {
 		{"GET /api/v1/labs/:lab/mountings", inLab("/mountings"), ofLab},
 		{"GET /api/v1/labs/:lab/services", inLab("/services"), ofLab},
 		{"GET /api/v1/labs/:lab/calibrations", inLab("/calibrations"), ofLab},
+		{"GET /api/v1/labs/:lab/states", inLab("/states"), ofLab},
+		{"GET /api/v1/labs/:lab/corrections", inLab("/corrections"), ofLab},
+		{"POST /api/v1/labs/:lab/states", sends("/states", func(m *matrix) any {
+			return map[string]any{"item": m.ram, "state": "in service", "effective_at": now, "reason": "test"}
+		}), keep},
+		{"POST /api/v1/labs/:lab/corrections", sends("/corrections", func(m *matrix) any {
+			return map[string]any{"item": m.ram, "strokes": 2, "effective_at": now, "reason": "test"}
+		}), keep},
 		{"GET /api/v1/labs/:lab/campaigns", inLab("/campaigns"), ofLab},
 		{"GET /api/v1/labs/:lab/rigs", inLab("/rigs"), ofLab},
 		{"GET /api/v1/labs/:lab/campaigns/:id", func(m *matrix) (string, string, string) { return inLab("/campaigns/" + m.campaign)(m) }, ofLab},

@@ -15,6 +15,7 @@ import (
 	"thudbook/server/door"
 	"thudbook/server/enrol"
 	"thudbook/server/evidence"
+	"thudbook/server/feed"
 	"thudbook/server/register"
 	"thudbook/server/roster"
 	"thudbook/sync/exchange"
@@ -22,6 +23,7 @@ import (
 	"thudbook/sync/httppeer"
 	"thudbook/sync/scope"
 	"thudbook/web/httpkit"
+	"thudbook/web/page"
 	"thudbook/web/telemetry"
 )
 
@@ -64,12 +66,15 @@ func (p *parts) routes() *echo.Echo {
 	proof := &evidence.Store{Blobs: h.Blobs, Service: p.service}
 	gate := &door.Door{Accounts: p.accounts, Widen: p.agents.Widen, Secure: o.secure()}
 	screens := desk.New(desk.Options{Door: gate, Views: h.Reader, Roster: labs, Register: facts, Agents: p.agents, Accounts: p.accounts,
-		Evidence: proof, Name: o.Name, Version: o.Version, Notices: p.notices, Now: o.Now, Log: o.Log})
+		Evidence: proof, Feeds: feed.Open(h.Store, o.Now), Name: o.Name, Version: o.Version, Notices: p.notices, Now: o.Now, Log: o.Log})
 	e := httpkit.New(httpkit.Options{
 		Log: o.Log, Hosts: o.hosts(), Frame: screens.ErrorFrame, Ready: p.ready, Observe: p.set.Observe, Metrics: p.set.Handler(), MayReadMetrics: o.mayReadMetrics,
 		BodyLimits: map[string]int64{
 			"POST " + exchangeRoute: 2 * exchange.MaxBatchBytes,
 			"PUT " + exchangeRoute:  maxBlobBytes,
+
+			"POST " + page.PostStockCheck: maxListBytes,
+			"POST " + page.PathStockList:  4 * maxListBytes, // written as a form, letters may take three bytes
 		},
 	})
 	peers := httppeer.NewHandler(p.service, p.agents, httppeer.HandlerOptions{Log: o.Log})
@@ -102,6 +107,9 @@ func (p *parts) now() time.Time {
 	}
 	return time.Now()
 }
+
+// maxListBytes is the largest list of equipment.
+const maxListBytes = 2 << 20
 
 // exchangeRoute is where agents speak; they prove themselves, cookies are not
 // looked at.

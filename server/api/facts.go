@@ -8,6 +8,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"thudbook/server/door"
+	"thudbook/server/register"
 	"thudbook/server/roster"
 	"thudbook/sync/lab"
 	"thudbook/sync/record"
@@ -27,6 +28,8 @@ func (a *API) kinds() map[string]kind {
 		"mountings":    {a.mountings, add[lab.Mounting](a, "mountings")},
 		"services":     {a.services, add[lab.Service](a, "services")},
 		"calibrations": {a.calibrations, add[lab.Calibration](a, "calibrations")},
+		"states":       {a.states, add[lab.ItemState](a, "states")},
+		"corrections":  {a.corrections, add[lab.Correction](a, "corrections")},
 		"campaigns":    {a.campaigns, add[lab.Campaign](a, "campaigns")},
 	}
 }
@@ -45,7 +48,8 @@ func add[B any, P interface {
 		if err := read(c, body); err != nil {
 			return err
 		}
-		id, err := a.Register.Record(c.Request().Context(), door.Of(c).Principal, in, P(body))
+		confirmed := register.Confirm(c.QueryParam("confirmed") == "yes")
+		id, err := a.Register.RecordConfirmed(c.Request().Context(), door.Of(c).Principal, in, P(body), confirmed)
 		if err != nil {
 			return whole(err)
 		}

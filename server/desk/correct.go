@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"cmp"
 	"context"
 	"net/http"
 
@@ -54,9 +55,7 @@ func (d *Desk) authors(ctx context.Context) (func(string) string, error) {
 	}
 	names := map[string]string{}
 	for i := range all {
-		if names[all[i].ID.String()] = all[i].Name; all[i].Name == "" {
-			names[all[i].ID.String()] = all[i].Login
-		}
+		names[all[i].ID.String()] = cmp.Or(all[i].Name, all[i].Login)
 	}
 	return func(author string) string { return names[author] }, nil
 }

@@ -17,6 +17,7 @@ import (
 	"thudbook/server/door"
 	"thudbook/server/enrol"
 	"thudbook/server/evidence"
+	"thudbook/server/feed"
 	"thudbook/server/register"
 	"thudbook/server/roster"
 	"thudbook/sync/view"
@@ -33,6 +34,7 @@ type Options struct {
 	Agents   *enrol.Registry
 	Accounts *account.Store
 	Evidence *evidence.Store
+	Feeds    *feed.Store
 	Name     string          // of the server, for the heading
 	Notices  func() []string // what an administrator should know of the store
 	Version  string
@@ -76,6 +78,7 @@ func (d *Desk) Routes(e *echo.Echo) {
 	e.POST(page.PostService, d.postService, in)
 	e.POST(page.PostCalibration, d.postCalibration, in)
 	e.POST(page.PostMounting, d.postMounting, in)
+	d.care(e, in)
 	e.GET(page.PathCampaigns, d.campaigns, in)
 	e.POST(page.PostCampaign, d.postCampaign, in)
 	e.GET(page.PathCampaigns+"/:id", d.campaign, in)

@@ -83,14 +83,14 @@ func (d *Desk) dues(ctx context.Context, names *roster.Names, sc scope.Scope) ([
 	}
 	now := d.Now()
 	err := every(ctx, func(p view.Page) (view.List[view.ItemRow], error) { return d.Views.Items(ctx, sc, "", p) }, func(i *view.ItemRow) error {
-		if i.Item.ServiceEveryStrokes == 0 {
+		if i.Item.ServiceEveryStrokes == 0 && i.Item.ServiceEveryDays == 0 {
 			return nil
 		}
-		u, err := d.Views.RamUsage(ctx, sc, i.ID, now)
-		if err != nil {
+		u, err := d.Views.ServiceDue(ctx, sc, i.ID, now)
+		if err != nil || u.Stated.State() == lab.StateRetired {
 			return err
 		}
-		return add(&u.Item, "service", service(&u), u.Left())
+		return add(&u.Item, "service", serviceDue(&u, d.zone), u.Left())
 	})
 	slices.SortStableFunc(all, func(a, b due) int {
 		return cmp.Or(-cmp.Compare(a.row.State.Level, b.row.State.Level), cmp.Compare(a.left, b.left))

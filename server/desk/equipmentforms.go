@@ -72,8 +72,8 @@ func (d *Desk) rigChoices(ctx context.Context, in roster.Place, suffix string) (
 // postItem adds an item to the register.
 func (d *Desk) postItem(c echo.Context) error {
 	return d.post(c, page.ItemFields(), func(ctx context.Context, f *filled) (string, error) {
-		b := &lab.Item{Class: f.values["class"], Serial: f.values["serial"], Name: f.values["name"], Maker: f.values["maker"],
-			ServiceEveryStrokes: f.count("service_every_strokes"), OpeningStrokes: f.count("opening_strokes"), CalibrationRequired: f.values["calibration_required"] != ""}
+		b := &lab.Item{Class: f.values["class"], Serial: f.values["serial"], Name: f.values["name"], Maker: f.values["maker"], AssetNumber: f.values["asset_number"], Model: f.values["model"],
+			ServiceEveryStrokes: f.count("service_every_strokes"), ServiceEveryDays: f.count("service_every_days"), OpeningStrokes: f.count("opening_strokes"), CalibrationRequired: f.values["calibration_required"] != ""}
 		return d.write(ctx, c, f, f.values["lab"], b, "item")
 	}, d.equipmentAgain(page.PostItem))
 }
@@ -91,7 +91,7 @@ func (d *Desk) write(ctx context.Context, c echo.Context, f *filled, in string, 
 	if err != nil {
 		return "", err
 	}
-	_, err = d.Register.Record(ctx, p.Principal, at, b)
+	_, err = d.Register.RecordConfirmed(ctx, p.Principal, at, b, f.values["confirmed"] != "")
 	return done(page.PathEquipment, what), err
 }
 
@@ -130,6 +130,9 @@ func (d *Desk) postService(c echo.Context) error {
 			return "", err
 		}
 		b := &lab.Service{Item: item, EffectiveAt: d.past(f, "effective_at"), Note: f.values["note"]}
+		if f.values["counter_strokes"] != "" {
+			b.CounterStrokes = new(f.count("counter_strokes"))
+		}
 		return d.write(ctx, c, f, in, b, "service")
 	}, d.equipmentAgain(page.PostService))
 }
@@ -140,7 +143,7 @@ func (d *Desk) postCalibration(c echo.Context) error {
 		if err != nil {
 			return "", err
 		}
-		b := &lab.Calibration{Item: item, EffectiveAt: d.past(f, "effective_at"), Certificate: f.values["certificate"],
+		b := &lab.Calibration{Item: item, EffectiveAt: d.past(f, "effective_at"), Certificate: f.values["certificate"], CertifiedSerial: f.values["certified_serial"],
 			Sensitivity: f.number("sensitivity"), SensitivityUnit: f.values["sensitivity_unit"], ExpandedUncertaintyPercent: f.number("expanded_uncertainty_percent")}
 		if t := d.moment(f, "due_at"); !t.IsZero() { // good to the end of that day
 			b.DueAt = lab.At(t.AddDate(0, 0, 1)) - 1

@@ -96,14 +96,19 @@ func ItemFields() []Field {
 	return []Field{
 		{Name: "lab", Label: "Lab", Kind: "select", Required: true},
 		{Name: "class", Label: "Kind", Kind: "select", Required: true, Options: []Choice{
-			{"ram", "ram"}, {"impactor face", "impactor face"}, {"head form", "head form"}, {"neck", "neck"}, {"sensor", "sensor"},
-			{"light gate", "light gate"}, {"pressure transducer", "pressure transducer"}, {"reference pad", "reference pad"}, {"other", "other"}}},
+			{"ram", "ram"}, {"drop carriage", "drop carriage"}, {"pendulum", "pendulum"}, {"impactor face", "impactor face"}, {"head form", "head form"}, {"neck", "neck"},
+			{"reference pad", "reference pad"}, {"sensor", "sensor"}, {"light gate", "light gate"}, {"pressure transducer", "pressure transducer"}, {"camera", "camera"},
+			{"acquisition unit", "acquisition unit"}, {"air receiver", "air receiver"}, {"relief valve", "relief valve"}, {"hose", "hose"}, {"guard switch", "guard switch"}, {"other", "other"}}},
 		{Name: "serial", Label: "Serial number", Kind: "text", Required: true},
 		{Name: "name", Label: "Name", Kind: "text", Help: "As accelerometer X."},
+		{Name: "asset_number", Label: "Asset number", Kind: "text", Help: "The lab's own."},
 		{Name: "maker", Label: "Maker", Kind: "text"},
+		{Name: "model", Label: "Model", Kind: "text"},
 		{Name: "service_every_strokes", Label: "Service interval", Unit: "strokes", Kind: "number", Help: "For what wears, as a ram."},
+		{Name: "service_every_days", Label: "Service interval", Unit: "days", Kind: "number", Help: "With both, whichever comes first."},
 		{Name: "opening_strokes", Label: "Strokes before it came into this register", Unit: "strokes", Kind: "number"},
 		{Name: "calibration_required", Label: "Needs calibration", Kind: "checkbox"},
+		confirmField(),
 	}
 }
 
@@ -112,6 +117,7 @@ func ServiceFields() []Field {
 	return []Field{
 		{Name: "item", Label: "Item", Kind: "select", Required: true},
 		{Name: "effective_at", Label: "Done at", Kind: "datetime-local", Required: true},
+		{Name: "counter_strokes", Label: "Machine's own counter", Unit: "strokes", Kind: "number", Help: "If it has one."},
 		{Name: "note", Label: "What was done", Kind: "area", Required: true},
 	}
 }
@@ -126,7 +132,14 @@ func CalibrationFields() []Field {
 		{Name: "sensitivity", Label: "Sensitivity", Kind: "number", Help: "In the unit of the next field."},
 		{Name: "sensitivity_unit", Label: "Unit of the sensitivity", Kind: "text", Help: "As mV/g."},
 		{Name: "expanded_uncertainty_percent", Label: "Expanded uncertainty (k = 2)", Unit: "%", Kind: "number"},
+		{Name: "certified_serial", Label: "Serial number on the certificate", Kind: "text", Help: "To see that it is this item's."},
+		confirmField(),
 	}
+}
+
+// confirmField lets what looks doubtful be recorded.
+func confirmField() Field {
+	return Field{Name: "confirmed", Label: "Right as it stands", Kind: "checkbox", Help: "When the entry was called doubtful, and you have checked it."}
 }
 
 // MountingFields records where an item was put. Choices: "item", with "" for

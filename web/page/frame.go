@@ -81,6 +81,7 @@ func ServerNav(current string, administrator bool) []NavItem {
 		{Text: "Overview", Href: PathHome},
 		{Text: "Shots", Href: PathShots},
 		{Text: "Equipment", Href: PathEquipment},
+		{Text: "Health", Href: PathHealth},
 		{Text: "Campaigns", Href: PathCampaigns},
 		{Text: "Agents", Href: PathAgents},
 	}

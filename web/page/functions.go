@@ -24,7 +24,7 @@ func functions() template.FuncMap {
 		"input":    inputs,
 		"anyError": func(f Form) bool { return len(f.Errors) > 0 },
 		"shotPath": ShotPath, "assignPath": AssignPath, "seenPath": SeenPath,
-		"quarantinePath": QuarantinePath, "campaignPath": CampaignPath,
+		"quarantinePath": QuarantinePath, "campaignPath": CampaignPath, "itemUsePath": ItemUsePath,
 		"table":  func(now time.Time, rows []ShotRow) shotTable { return newShotTable(now, rows) },
 		"agents": newAgentTable,
 		"join":   strings.Join,

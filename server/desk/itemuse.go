@@ -1,0 +1,280 @@
+package desk
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"net/http"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/labstack/echo/v4"
+
+	"thudbook/sync/lab"
+	"thudbook/sync/scope"
+	"thudbook/sync/view"
+	"thudbook/web/httpkit"
+	"thudbook/web/page"
+	"thudbook/web/present"
+)
+
+// itemUse shows what an item went through.
+func (d *Desk) itemUse(c echo.Context) error {
+	id, err := uuid.Parse(c.Param("id"))
+	if err != nil {
+		return notFound("item")
+	}
+	return d.itemUsePage(c, id, "", nil, http.StatusOK)
+}
+
+func (d *Desk) itemUsePage(c echo.Context, id uuid.UUID, posted string, typed *filled, status int) error {
+	ctx := c.Request().Context()
+	p, err := d.caller(c)
+	if err != nil {
+		return err
+	}
+	now := d.Now()
+	u, err := d.Views.ServiceDue(ctx, p.Scope, id, now)
+	if err != nil {
+		return err
+	}
+	w, err := d.Views.Wear(ctx, p.Scope, id, now)
+	if err != nil {
+		return err
+	}
+	of, err := p.names.Lab(ctx, u.Item.Lab)
+	if err != nil || of == nil {
+		return cmp.Or(err, notFound("item"))
+	}
+	i := &u.Item.Item
+	s := page.ItemUse{Frame: d.frame(&p, i.Title(), page.PathEquipment), ID: id.String(), Item: i.Title(), Kind: i.Class, Lab: of.Title(), Asset: i.AssetNumber, Model: i.Model,
+		State: inState(&u), Service: serviceDue(&u, d.zone), SinceService: page.ShowCount(u.StrokesSinceService), Strokes: page.ShowCount(u.TotalStrokes),
+		Shots: page.ShowCount(w.Shots), DaysMounted: present.Count(int64(w.DaysMounted), "day", "days"), EnergyOf: present.Count(w.EnergyOf, "stroke", "strokes")}
+	s.Energy, s.Hardest = page.Missing("no stroke has an energy"), page.Missing("no stroke has a peak")
+	if w.EnergyOf > 0 {
+		s.Energy = page.ShowWhole(w.EnergyJ, "J")
+	}
+	if w.Hardest != nil {
+		s.Hardest, s.HardestHref, s.HardestAt = page.Show(w.HardestPeakG, "g"), page.ShotPath(w.Hardest.ID.String()), w.Hardest.Shot.EffectiveAt.Time().In(d.zone)
+	}
+	if i.OpeningStrokes > 0 {
+		s.Opening = page.ShowCount(i.OpeningStrokes)
+	}
+	if u.Corrected != 0 {
+		s.Corrected = page.ShowCount(u.Corrected)
+	}
+	if u.PerDay > 0 {
+		s.Rate = fmt.Sprintf("%.1f strokes a day over the last 13 weeks; the range holds the date nine times in ten if use goes on as it was.", u.PerDay)
+	}
+	rigs, err := d.rigNames(ctx, p.Scope)
+	if err != nil {
+		return err
+	}
+	s.Where = whereIs(&u.Usage, rigs)
+	if s.Events, err = d.events(ctx, &p, id, rigs); err != nil {
+		return err
+	}
+	said(c, &s.Frame, map[string]string{"state": "The state was recorded.", "correction": "The counter was corrected.", "plan": "The service plan was changed."})
+	if s.MayEdit = p.MayKeep(of.ID); s.MayEdit {
+		useForms(&s, i)
+	}
+	if typed != nil {
+		s.Notices = append(s.Notices, typed.other...)
+		for _, f := range []*page.Form{&s.StateForm, &s.CorrectionForm, &s.PlanForm} {
+			if f.Action == posted {
+				typed.into(f)
+			}
+		}
+	}
+	return httpkit.Page(c, status, s)
+}
+
+func useForms(s *page.ItemUse, i *lab.Item) {
+	s.StateForm = blank(page.StateFields(), page.PostState, "state", "Record the state")
+	s.CorrectionForm = blank(page.CorrectionFields(), page.PostCorrection, "correction", "Correct the counter")
+	s.PlanForm = blank(page.PlanFields(), page.PostPlan, "plan", "Change the plan")
+	s.StateForm.Values = map[string]string{"item": s.ID, "state": s.State.Word}
+	s.CorrectionForm.Values = map[string]string{"item": s.ID}
+	s.PlanForm.Values = map[string]string{"item": s.ID}
+	for field, n := range map[string]int64{"service_every_strokes": i.ServiceEveryStrokes, "service_every_days": i.ServiceEveryDays, "warn_strokes": i.WarnStrokes, "warn_days": i.WarnDays} {
+		if n > 0 {
+			s.PlanForm.Values[field] = fmt.Sprint(n)
+		}
+	}
+}
+
+func inState(u *view.ServiceDue) page.Status {
+	word := u.Stated.State()
+	switch word {
+	case lab.StateInService:
+		return page.Status{Level: page.OK, Word: word}
+	case lab.StateQuarantined:
+		return page.Status{Level: page.Bad, Word: word}
+	}
+	return page.Status{Level: page.Plain, Word: word}
+}
+
+// rigNames gives the names of the rigs of a scope by id.
+func (d *Desk) rigNames(ctx context.Context, sc scope.Scope) (map[uuid.UUID]string, error) {
+	out := map[uuid.UUID]string{}
+	err := every(ctx, func(q view.Page) (view.List[view.RigRow], error) { return d.Views.Rigs(ctx, sc, q) }, func(r *view.RigRow) error {
+		out[r.ID] = r.Rig.Name
+		return nil
+	})
+	return out, err
+}
+
+func rigName(rigs map[uuid.UUID]string, id uuid.UUID) string {
+	return cmp.Or(rigs[id], "rig "+id.String()[:8])
+}
+
+// whereIs says where an item sits, or is kept; "" when nobody said.
+func whereIs(u *view.Usage, rigs map[uuid.UUID]string) string {
+	if u.Rig != uuid.Nil {
+		return rigName(rigs, u.Rig) + ", " + u.Position
+	}
+	return u.Stated.Location()
+}
+
+// events is the history of an item, newest first.
+func (d *Desk) events(ctx context.Context, p *caller, id uuid.UUID, rigs map[uuid.UUID]string) ([]page.ItemEvent, error) {
+	var out []page.ItemEvent
+	names, err := d.authors(ctx)
+	if err != nil {
+		return nil, err
+	}
+	add := func(at lab.Time, h *view.Head, what, why string) {
+		out = append(out, page.ItemEvent{At: at.Time().In(d.zone), What: what, Why: why, By: names(h.Author)})
+	}
+	states, err := d.Views.States(ctx, p.Scope, id)
+	for i := range states {
+		b := &states[i].ItemState
+		what := b.State
+		if b.Location != "" {
+			what += ", kept at " + b.Location
+		}
+		add(b.EffectiveAt, &states[i].Head, what, b.Reason)
+	}
+	if err != nil {
+		return nil, err
+	}
+	corrections, err := d.Views.Corrections(ctx, p.Scope, id)
+	for i := range corrections {
+		b := &corrections[i].Correction
+		sign := ""
+		if b.Strokes > 0 {
+			sign = "+"
+		}
+		add(b.EffectiveAt, &corrections[i].Head, "counter corrected by "+sign+page.ShowCount(b.Strokes)+" strokes", b.Reason)
+	}
+	if err != nil {
+		return nil, err
+	}
+	services, err := d.Views.Services(ctx, p.Scope, id)
+	for i := range services {
+		b := &services[i].Service
+		what := "service"
+		if b.CounterStrokes != nil {
+			what += ", its own counter at " + page.ShowCount(*b.CounterStrokes)
+		}
+		add(b.EffectiveAt, &services[i].Head, what, b.Note)
+	}
+	if err != nil {
+		return nil, err
+	}
+	calibrations, err := d.Views.Calibrations(ctx, p.Scope, id)
+	for i := range calibrations {
+		b := &calibrations[i].Calibration
+		add(b.EffectiveAt, &calibrations[i].Head, "calibration, certificate "+b.Certificate, "due again on "+b.DueAt.Time().In(d.zone).Format(time.DateOnly))
+	}
+	if err != nil {
+		return nil, err
+	}
+	mountings, err := d.Views.Mountings(ctx, p.Scope, id)
+	for i := range mountings {
+		b := &mountings[i].Mounting
+		add(b.EffectiveAt, &mountings[i].Head, "mounted at "+rigName(rigs, b.Rig)+", position "+b.Position, "")
+	}
+	slices.SortStableFunc(out, func(a, b page.ItemEvent) int { return b.At.Compare(a.At) })
+	return out, err
+}
+
+func (d *Desk) itemUseAgain(path string) func(echo.Context, *filled, int) error {
+	return func(c echo.Context, f *filled, status int) error {
+		id, err := uuid.Parse(f.values["item"])
+		if err != nil {
+			return notFound("item")
+		}
+		return d.itemUsePage(c, id, path, f, status)
+	}
+}
+
+// aboutItem records a fact about the item of a form and goes back to its screen.
+func (d *Desk) aboutItem(c echo.Context, path, what string, fields []page.Field, body func(*filled, uuid.UUID) lab.Body) error {
+	return d.post(c, fields, func(ctx context.Context, f *filled) (string, error) {
+		item, in, err := d.labOfItem(ctx, c, f)
+		if err != nil {
+			return "", err
+		}
+		if item == uuid.Nil {
+			return "", notFound("item")
+		}
+		_, err = d.write(ctx, c, f, in, body(f, item), what)
+		return done(page.ItemUsePath(item.String()), what), err
+	}, d.itemUseAgain(path))
+}
+
+func (d *Desk) postState(c echo.Context) error {
+	return d.aboutItem(c, page.PostState, "state", page.StateFields(), func(f *filled, item uuid.UUID) lab.Body {
+		return &lab.ItemState{Item: item, State: f.values["state"], Location: f.values["location"], EffectiveAt: d.past(f, "effective_at"), Reason: f.values["reason"]}
+	})
+}
+
+func (d *Desk) postCorrection(c echo.Context) error {
+	return d.aboutItem(c, page.PostCorrection, "correction", page.CorrectionFields(), func(f *filled, item uuid.UUID) lab.Body {
+		return &lab.Correction{Item: item, Strokes: f.whole("strokes"), EffectiveAt: d.past(f, "effective_at"), Reason: f.values["reason"]}
+	})
+}
+
+// whole is count for numbers that may be below zero.
+func (f *filled) whole(field string) int64 {
+	text := f.values[field]
+	rest, negative := strings.CutPrefix(strings.ReplaceAll(text, "\u2212", "-"), "-")
+	f.values[field] = rest
+	n := f.count(field)
+	f.values[field] = text // as it was typed
+	if negative {
+		return -n
+	}
+	return n
+}
+
+func (d *Desk) postPlan(c echo.Context) error {
+	return d.post(c, page.PlanFields(), func(ctx context.Context, f *filled) (string, error) {
+		item, in, err := d.labOfItem(ctx, c, f)
+		if err != nil {
+			return "", err
+		}
+		if item == uuid.Nil {
+			return "", notFound("item")
+		}
+		plan := map[string]int64{}
+		for _, field := range []string{"service_every_strokes", "service_every_days", "warn_strokes", "warn_days"} {
+			plan[field] = f.count(field)
+		}
+		if !f.ok() {
+			return "", nil
+		}
+		p, err := d.caller(c)
+		if err != nil {
+			return "", err
+		}
+		at, err := d.place(ctx, &p, in)
+		if err != nil {
+			return "", err
+		}
+		return done(page.ItemUsePath(item.String()), "plan"), d.Register.Plan(ctx, p.Principal, at, item, plan)
+	}, d.itemUseAgain(page.PostPlan))
+}
