@@ -213,24 +213,17 @@ func (d *Desk) usage(c echo.Context) error {
 		return err
 	}
 	strokes, hours := r.total()
-	q.Strokes, q.Hours = page.ShowCount(strokes), tenth(hours, "h")
+	q.Strokes, q.Hours = page.ShowCount(strokes), page.Show(hours, "h")
 	for _, name := range r.sorted() {
 		x := r.rows[name]
 		part := percentOf(float64(x.strokes), float64(strokes))
-		row := page.UsageRow{Name: name, Strokes: page.ShowCount(x.strokes), StrokeShare: page.Show(part, "%"), SharePercent: int(part), Hours: tenth(x.hours(), "h"), HourShare: page.Missing("no hours")}
+		row := page.UsageRow{Name: name, Strokes: page.ShowCount(x.strokes), StrokeShare: page.Show(part, "%"), SharePercent: int(part), Hours: page.Show(x.hours(), "h"), HourShare: page.Missing("no hours")}
 		if hours > 0 {
 			row.HourShare = page.Show(percentOf(x.hours(), hours), "%")
 		}
 		q.Rows = append(q.Rows, row)
 	}
 	return d.show(c, q.UsageReport)
-}
-
-// tenth shows a number with one decimal.
-func tenth(v float64, unit string) page.Number {
-	n := page.Show(v, "%")
-	n.Unit = unit
-	return n
 }
 
 func percentOf(v, of float64) float64 {

@@ -132,7 +132,7 @@ func decimal(v float64, d int) string {
 // digits is the number of decimal places a unit is shown with.
 func digits(unit string) int {
 	switch unit {
-	case "g", "°", "deg", "%", "rad/s", "J", "ms", "kPa", "psi", "mm", "°C":
+	case "g", "°", "deg", "%", "rad/s", "J", "ms", "kPa", "psi", "mm", "°C", "h":
 		return 1
 	case "m/s", "km/h", "bar", "ft/s", "kg", "N·m", "g/ms", "×10⁶":
 		return 2
