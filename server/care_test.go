@@ -92,6 +92,31 @@ func TestCare(t *testing.T) {
 			t.Errorf("the board lacks %q: %.3000s", want, text)
 		}
 	}
+	// A retired item is due for nothing, on no screen.
+	if text := words(s.operator.get("/").body); !strings.Contains(text, "sensor, S-99") {
+		t.Errorf("the overview does not show what is due: %.900s", text)
+	}
+	for _, i := range into[[]struct{ ID, Serial, State, Location string }](t, s.operator.get(base+"/items?class=sensor")) {
+		if i.Serial != "S-99" {
+			continue
+		}
+		if i.State != lab.StateQuarantined || i.Location != "shelf 2" {
+			t.Errorf("the API has %+v", i)
+		}
+		s.manager.make(base+"/states", map[string]any{"item": i.ID, "state": "retired", "effective_at": time.Now(), "reason": "lost"})
+	}
+	for _, path := range []string{"/", "/health"} {
+		if strings.Contains(s.operator.get(path).body, "S-99") {
+			t.Errorf("%s shows a retired item as due", path)
+		}
+	}
+	// Mounted elsewhere without having been taken off: it is said.
+	mount := url.Values{"rig": {s.Rig.String()}, "position": {"ax"}, "item": {cell.String()}, "effective_at": {day(-2)}}
+	s.manager.form("/equipment/mountings", mount).want(t, 303, "a mounting")
+	a = s.manager.form("/equipment/mountings", with(mount, "position", "ay", "effective_at", day(-1))).want(t, 303, "a move")
+	if text := words(s.manager.get(a.header.Get("Location")).body); !strings.Contains(text, "it counts as moved") {
+		t.Errorf("the move is not pointed out: %.400s", text)
+	}
 	s.feeds(cell.String())
 
 	// Usage: the shots of the plan's specimens belong to its owner.

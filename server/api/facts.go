@@ -70,6 +70,8 @@ type itemAnswer struct {
 	TotalStrokes        int64            `json:"total_strokes"`
 	Rig                 *uuid.UUID       `json:"rig"` // null: mounted nowhere
 	Position            string           `json:"position,omitempty"`
+	State               string           `json:"state"`
+	Location            string           `json:"location,omitempty"` // where it is kept while it is not mounted
 	Calibration         calibrationState `json:"calibration"`
 }
 
@@ -88,7 +90,7 @@ func (a *API) items(c echo.Context) error {
 		if err != nil {
 			return err
 		}
-		r := itemAnswer{ID: i.ID, Item: i.Item, StrokesSinceService: u.StrokesSinceService, TotalStrokes: u.TotalStrokes, Position: u.Position,
+		r := itemAnswer{ID: i.ID, Item: i.Item, StrokesSinceService: u.StrokesSinceService, TotalStrokes: u.TotalStrokes, Position: u.Position, State: u.Stated.State(), Location: u.Stated.Location(),
 			Calibration: calibrationState{State: string(cal.State), Days: cal.Days}}
 		if u.Rig != uuid.Nil {
 			r.Rig = &u.Rig

@@ -74,6 +74,9 @@ func (d *Desk) dues(ctx context.Context, names *roster.Names, sc scope.Scope) ([
 		if err != nil || l == nil {
 			return err
 		}
+		if at, err := d.Views.StateAt(ctx, sc, i.ID, lab.At(d.Now())); err != nil || at.State() == lab.StateRetired {
+			return err
+		}
 		all = append(all, due{lab: l.ID, left: left, row: page.DueRow{Lab: l.Title(), Item: itemName(&i.Item), Kind: i.Item.Class,
 			What: what, State: state, Href: page.PathEquipment + "?lab=" + l.ID.String() + "#item-" + i.ID.String()}})
 		return nil
@@ -87,7 +90,7 @@ func (d *Desk) dues(ctx context.Context, names *roster.Names, sc scope.Scope) ([
 			return nil
 		}
 		u, err := d.Views.ServiceDue(ctx, sc, i.ID, now)
-		if err != nil || u.Stated.State() == lab.StateRetired {
+		if err != nil {
 			return err
 		}
 		return add(&u.Item, "service", serviceDue(&u, d.zone), u.Left())

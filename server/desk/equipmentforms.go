@@ -164,7 +164,11 @@ func (d *Desk) postMounting(c echo.Context) error {
 				f.fault("item", "There is no such item. Choose one from the list.")
 			}
 		}
-		return d.write(ctx, c, f, in, b, "mounting")
+		what := "mounting"
+		if d.elsewhere(ctx, c, b) {
+			what = "moved"
+		}
+		return d.write(ctx, c, f, in, b, what)
 	}, d.equipmentAgain(page.PostMounting))
 }
 

@@ -278,3 +278,13 @@ func (d *Desk) postPlan(c echo.Context) error {
 		return done(page.ItemUsePath(item.String()), "plan"), d.Register.Plan(ctx, p.Principal, at, item, plan)
 	}, d.itemUseAgain(page.PostPlan))
 }
+
+// elsewhere says that an item sat at another place right before a mounting.
+func (d *Desk) elsewhere(ctx context.Context, c echo.Context, b *lab.Mounting) bool {
+	p, err := d.caller(c)
+	if err != nil || b.Item == uuid.Nil || b.EffectiveAt == 0 {
+		return false
+	}
+	u, err := d.Views.RamUsage(ctx, p.Scope, b.Item, (b.EffectiveAt - 1).Time())
+	return err == nil && u.Rig != uuid.Nil && (u.Rig != b.Rig || lab.Fold(u.Position) != lab.Fold(b.Position))
+}

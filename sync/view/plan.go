@@ -139,19 +139,19 @@ func (s *Set) forecast(r kv.Reader, sc scope.Scope, spans []span, now lab.Time, 
 	return nil
 }
 
-// recent counts an item's strokes of the last weeks: of RecentDays, or since it
-// was mounted first where that is less.
+// recent counts an item's strokes of today and of RecentDays before it, or
+// since it was mounted first where that is less. Weeks begin where UTC days do,
+// so that they are added up from day counts.
 func (s *Set) recent(r kv.Reader, sc scope.Scope, spans []span, now lab.Time) (wear.Use, error) {
 	var u wear.Use
 	if len(spans) == 0 {
 		return u, nil
 	}
 	const week = 7 * lab.DayMS
-	end := now + 1
-	first := max(end-RecentDays*lab.DayMS, spans[0].from)
-	u.Days = float64(end-first) / lab.DayMS
-	for to := end; to > first; to -= week {
-		from := max(to-week, first)
+	today := lab.DayStart(now.Day())
+	first := max(today-RecentDays*lab.DayMS, spans[0].from)
+	u.Days = float64(now+1-first) / lab.DayMS
+	for from, to := max(today, first), now+1; to > first; from, to = max(from-week, first), from {
 		n := int64(0)
 		for _, p := range spans {
 			some, err := s.strokes(r, sc, p.rig, max(from, p.from), min(to, p.to))
