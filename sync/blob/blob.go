@@ -27,6 +27,20 @@ type Store interface {
 	// to hold something else, that is moved to quarantine, and the problem has
 	// code damaged. If a good copy is there, r may be left unread.
 	PutExpect(ctx context.Context, want record.Hash, size int64, r io.Reader) error
+	// Append adds to a transfer that may be cut and taken up again: bytes from
+	// offset on, which must be what is there already. It gives how many bytes
+	// are durable, beside an error too; that is want.Size once all are there,
+	// checked against their hash and stored. An offset that does not fit is a
+	// problem with code conflict; bytes that turn out to be others are moved to
+	// quarantine, the transfer begins anew, and the problem has code damaged.
+	// A reader's error keeps what came before it. Transfers of one hash in
+	// different scopes (digits, small letters, hyphens) know nothing of each
+	// other; of two in one scope the one that came last goes on. proved may be
+	// nil; it is called when the bytes are all there and right, before they are
+	// stored, and stops that with its error.
+	Append(ctx context.Context, scope string, want Ref, offset int64, r io.Reader, proved func() error) (int64, error)
+	// Partial tells how many bytes of a transfer are durable; 0 for none.
+	Partial(ctx context.Context, scope string, want Ref) (int64, error)
 	// Open gives the bytes and their number. Read from start to end without
 	// Seek, the hash is checked: the last Read gives a problem with code
 	// damaged instead of io.EOF if the bytes are not those that were stored.

@@ -29,3 +29,9 @@ func Unlike(h record.Hash, found string) error {
 func TooLarge(limit int64) error {
 	return problem.New(problem.TooLarge, fmt.Sprintf("there are more than %d bytes", limit), "send less, or raise the limit")
 }
+
+// Elsewhere is the problem of a part that does not follow what is there.
+func Elsewhere(h record.Hash, offset int64) error {
+	return &problem.Error{Code: problem.Conflict, What: fmt.Sprintf("the transfer goes on at byte %d", offset),
+		Where: "sha256 " + h.String(), Fix: "it is taken up there by itself"}
+}

@@ -23,6 +23,7 @@ const (
 	Forbidden       Code = "forbidden"       // an administrator: grant a right
 	TooLarge        Code = "too_large"       // the caller: send less at once
 	Unavailable     Code = "unavailable"     // wait, or free space, or restore the network
+	NoSpace         Code = "no_space"        // a person: free space on the disk
 	Damaged         Code = "damaged"         // a person: stored bytes are not what was written
 	Forked          Code = "forked"          // a person: two histories under one name
 	Internal        Code = "internal"        // the developers
@@ -90,6 +91,8 @@ func Status(c Code) int {
 		return http.StatusRequestEntityTooLarge
 	case Unavailable:
 		return http.StatusServiceUnavailable
+	case NoSpace:
+		return http.StatusInsufficientStorage
 	default:
 		return http.StatusInternalServerError
 	}

@@ -11,6 +11,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -33,12 +34,16 @@ const (
 type Store struct {
 	root  string
 	syncs atomic.Int64
+
+	mu      sync.Mutex
+	uploads map[string]*upload // that somebody works on now
+	swept   time.Time
 }
 
 // Open opens or creates the folder and removes parts that were left unfinished
-// for more than a day.
+// for more than a day, and transfers that nobody went on with for two weeks.
 func Open(dir string) (*Store, error) {
-	s := &Store{root: dir}
+	s := &Store{root: dir, uploads: map[string]*upload{}, swept: time.Now()}
 	if err := s.layOut(); err != nil {
 		return nil, unavailable("the folder for stored bytes cannot be used", dir, err)
 	}
@@ -71,17 +76,6 @@ func (s *Store) layOut() error {
 		return err
 	}
 	return errors.Join(syncDir(s.root), syncDir(filepath.Dir(s.root)))
-}
-
-func (s *Store) sweep() error {
-	parts, err := os.ReadDir(filepath.Join(s.root, partDir))
-	for _, p := range parts {
-		fi, e := p.Info()
-		if e == nil && time.Since(fi.ModTime()) > partAge {
-			err = errors.Join(err, os.Remove(filepath.Join(s.root, partDir, p.Name())))
-		}
-	}
-	return err
 }
 
 // Path gives where bytes of this hash lie, or would lie.
