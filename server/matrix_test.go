@@ -111,6 +111,7 @@ func rules() []rule {
 		{"GET /sync/v1/*", inLabSync, noToken},
 		{"POST /sync/v1/*", at("/sync/v1/pull"), noToken},
 		{"PUT /sync/v1/*", inLabSync, noToken},
+		{"PATCH /sync/v1/*", inLabUpload, noToken},
 
 		{"GET /signin", at("/signin"), [5]int{200, 303, 303, 303, 303}},
 		{"POST /signin", posts("/signin", func(*matrix) url.Values { return url.Values{"name": {"nobody"}, "password": {"wrong"}} }), [5]int{401, 401, 401, 401, 401}},
@@ -238,6 +239,10 @@ func rules() []rule {
 
 func inLabSync(m *matrix) (string, string, string) {
 	return "/sync/v1/labs/" + m.birch.id.String() + "/blobs/" + strings.Repeat("0", 64), "", ""
+}
+
+func inLabUpload(m *matrix) (string, string, string) {
+	return "/sync/v1/labs/" + m.birch.id.String() + "/uploads/" + strings.Repeat("0", 64), "", ""
 }
 
 // TestEveryRouteForEveryPerson holds invariant I9 for people: each route of the

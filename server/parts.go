@@ -39,7 +39,7 @@ type parts struct {
 }
 
 // maxBlobBytes bounds one attachment that an agent sends.
-const maxBlobBytes = 1 << 30
+const maxBlobBytes = 4 << 30
 
 func build(ctx context.Context, o *Options, h *home.Home, set *telemetry.Set) (*parts, error) {
 	p := &parts{o: o, home: h, set: set}
@@ -70,15 +70,16 @@ func (p *parts) routes() *echo.Echo {
 	e := httpkit.New(httpkit.Options{
 		Log: o.Log, Hosts: o.hosts(), Frame: screens.ErrorFrame, Ready: p.ready, Observe: p.set.Observe, Metrics: p.set.Handler(), MayReadMetrics: o.mayReadMetrics,
 		BodyLimits: map[string]int64{
-			"POST " + exchangeRoute: 2 * exchange.MaxBatchBytes,
-			"PUT " + exchangeRoute:  maxBlobBytes,
+			"POST " + exchangeRoute:  2 * exchange.MaxBatchBytes,
+			"PUT " + exchangeRoute:   maxBlobBytes,
+			"PATCH " + exchangeRoute: 2 * exchange.MaxPartBytes,
 
 			"POST " + page.PostStockCheck: maxListBytes,
 			"POST " + page.PathStockList:  4 * maxListBytes, // written as a form, letters may take three bytes
 		},
 	})
-	peers := httppeer.NewHandler(p.service, p.agents, httppeer.HandlerOptions{Log: o.Log})
-	e.Match([]string{http.MethodGet, http.MethodPost, http.MethodPut}, exchangeRoute, echo.WrapHandler(peers))
+	peers := httppeer.NewHandler(p.service, p.agents, httppeer.HandlerOptions{Log: o.Log, Limits: httppeer.UsualLimits()})
+	e.Match([]string{http.MethodGet, http.MethodPost, http.MethodPut, http.MethodPatch}, exchangeRoute, echo.WrapHandler(peers))
 	(&api.API{Views: h.Reader, Roster: labs, Register: facts, Agents: p.agents, Accounts: p.accounts, Evidence: proof, Now: o.Now}).Routes(e, gate)
 	screens.Routes(e)
 	return e

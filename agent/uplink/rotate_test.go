@@ -129,7 +129,7 @@ func TestForgedChangeOfKeyIsRefused(t *testing.T) {
 	forged.Old = p.Key
 	for name, r := range map[string]*exchange.Rekey{"another old key": exchange.NewRekey(s.agent.Node.ID, thief, other), "the right name of the old key": forged,
 		"another node": exchange.NewRekey(s.server.Node.ID, s.agent.Node.PrivateKey, other)} {
-		_, err := s.service.For(p).Hello(t.Context(), exchange.HelloRequest{Protocols: []uint{exchange.Protocol}, Node: p.Node, Nonce: make([]byte, exchange.NonceSize), Rekey: r})
+		_, err := s.service.For(p).Hello(t.Context(), exchange.HelloRequest{Protocols: exchange.Protocols(), Node: p.Node, Nonce: make([]byte, exchange.NonceSize), Rekey: r})
 		if err == nil {
 			t.Errorf("%s: taken", name)
 		}

@@ -115,7 +115,10 @@ func (v *view) takeBack(ctx context.Context, b *Batch) (receipt.Receipt, error) 
 	if err != nil {
 		return receipt.Receipt{}, err
 	}
-	head, err := v.s.o.Ledger.AppendForeign(ctx, b.Origin, b.Records)
+	if err := v.s.roomForRecords(); err != nil {
+		return receipt.Receipt{}, err
+	}
+	head, err := v.s.append(ctx, b)
 	ahead, fork := errors.Is(err, ledger.ErrOwnAhead), errors.Is(err, record.ErrFork)
 	if err != nil && !ahead && !fork {
 		return receipt.Receipt{}, v.notTaken(b, head, err)
@@ -132,7 +135,7 @@ func (v *view) takeBack(ctx context.Context, b *Batch) (receipt.Receipt, error) 
 			return receipt.Receipt{}, err
 		}
 	}
-	if head, err = v.s.o.Ledger.AppendForeign(ctx, b.Origin, b.Records); err != nil {
+	if head, err = v.s.append(ctx, b); err != nil {
 		return receipt.Receipt{}, v.notTaken(b, head, err)
 	}
 	if head.Seq != before.Seq || head.Hash != before.Hash {

@@ -5,7 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"sync"
+	"strings"
 
 	"golang.org/x/sync/errgroup"
 
@@ -15,108 +15,184 @@ import (
 
 const blobPage = 256 << 10 // bytes of records whose attachments are looked after at once
 
-// blobsLeft says whether a chain holds records that this session has not
-// looked at for attachments.
-func (s *session) blobsLeft() bool {
-	for _, c := range s.own {
-		if c.cursor < c.sent.Seq {
-			return true
-		}
+// Class says how soon an attachment travels: records go first, then sources,
+// then photos, then video.
+type Class uint8
+
+// The classes, in their order.
+const (
+	Sources Class = iota // acquisition files and all that is small
+	Photos
+	Videos // and whatever is as large
+	classes
+)
+
+// ClassOf tells the class of an attachment.
+func ClassOf(a record.Attachment) Class {
+	switch {
+	case strings.HasPrefix(a.Media, "video/"), a.Role == "video", a.Size > largeBytes:
+		return Videos
+	case strings.HasPrefix(a.Media, "image/"), a.Role == "photo":
+		return Photos
 	}
-	return false
+	return Sources
 }
 
-// sendBlobsPage takes the next page of records of every chain, and sends those
-// of their attachments that the server lacks. It says whether there was one.
-func (s *session) sendBlobsPage(ctx context.Context) (bool, error) {
-	more := false
-	for _, c := range slices.Clone(s.own) {
-		if c.cursor >= c.sent.Seq {
-			continue
+// attachments moves one piece of work on, the most urgent, and says whether
+// there was one.
+func (s *session) attachments(ctx context.Context) (bool, error) {
+	for c := range classes {
+		for _, chain := range slices.Clone(s.own) {
+			if chain.cursor[c] < chain.sent.Seq {
+				return true, s.sendBlobsOf(ctx, chain, c)
+			}
 		}
-		more = true
-		if err := s.sendBlobsOf(ctx, c); err != nil {
-			return more, err
+		if !s.returned[c] {
+			done, err := s.sendReturned(ctx, c)
+			s.returned[c] = done
+			return true, err
+		}
+		if !s.fetched[c] {
+			done, err := s.fetchWanted(ctx, c)
+			s.fetched[c] = done
+			return true, err
 		}
 	}
-	return more, nil
+	return false, nil
 }
 
-func (s *session) sendBlobsOf(ctx context.Context, c *ownChain) error {
-	recs, err := s.o.Ledger.Read(ctx, c.origin, c.cursor, blobPage)
+// page is the attachments of one class of a run of records.
+type page struct {
+	end    uint64 // the last record looked at
+	refs   []BlobRef
+	others [classes]bool // classes that the records have too
+}
+
+func (s *session) readPage(ctx context.Context, c *ownChain, class Class) (page, error) {
+	p := page{end: c.cursor[class]}
+	recs, err := s.o.Ledger.Read(ctx, c.origin, p.end, blobPage)
+	if err != nil {
+		return p, err
+	}
+	seen := map[record.Hash]bool{}
+	for i := range recs {
+		if recs[i].Seq > c.sent.Seq || len(p.refs) >= MaxHashes-record.MaxAttachments {
+			break
+		}
+		p.end = recs[i].Seq
+		for _, a := range recs[i].Attachments {
+			of := ClassOf(a)
+			p.others[of] = true
+			if of == class && !seen[a.SHA256] {
+				seen[a.SHA256] = true
+				p.refs = append(p.refs, BlobRef{SHA256: a.SHA256, Size: a.Size})
+			}
+		}
+	}
+	if p.end == c.cursor[class] {
+		return p, fmt.Errorf("%s has no record after %d", c.origin, p.end)
+	}
+	return p, nil
+}
+
+// sendBlobsOf takes the next page of records of a chain, and sends those of
+// their attachments of a class that the server lacks.
+func (s *session) sendBlobsOf(ctx context.Context, c *ownChain, class Class) error {
+	p, err := s.readPage(ctx, c, class)
 	if err != nil {
 		if problem.Of(err) == problem.Damaged {
 			s.leave(c.origin, err)
 			return nil
 		}
-		return fmt.Errorf("read %s after %d: %w", c.origin, c.cursor, err)
+		return fmt.Errorf("read %s after %d: %w", c.origin, c.cursor[class], err)
 	}
-	var want []record.Hash
-	sizes := map[record.Hash]int64{}
-	end := c.cursor
-	for i := range recs {
-		if recs[i].Seq > c.sent.Seq || len(want) >= MaxHashes-record.MaxAttachments {
-			break
-		}
-		end = recs[i].Seq
-		for _, a := range recs[i].Attachments {
-			if _, ok := sizes[a.SHA256]; !ok {
-				want = append(want, a.SHA256)
-			}
-			sizes[a.SHA256] = a.Size
-		}
-	}
-	if end == c.cursor {
-		return fmt.Errorf("%s has no record after %d", c.origin, c.cursor)
-	}
-	if len(want) > 0 {
-		missing, err := s.peer.HaveBlobs(ctx, c.origin.Lab, want)
+	if len(p.refs) > 0 {
+		missing, err := s.peer.HaveBlobs(ctx, c.origin.Lab, p.refs)
 		if err != nil {
 			return fmt.Errorf("ask which attachments are missing: %w", err)
 		}
-		if err := s.sendBlobs(ctx, c.origin, missing, sizes); err != nil {
+		if err := s.sendBlobs(ctx, c.origin, class, missing, p.refs); err != nil {
 			return err
 		}
-	}
-	c.cursor = end
-	if c.through < end {
-		r, err := s.peer.Receipt(ctx, c.origin)
-		if err != nil {
-			return fmt.Errorf("ask for a receipt: %w", err)
+		if s.paused.Load() {
+			return nil // something more urgent came up: this page is taken up again after it
 		}
-		return s.keepReceipt(ctx, c, r)
 	}
+	from := c.cursor[class]
+	for later := class; later < classes; later++ {
+		if later == class || c.cursor[later] == from && !p.others[later] {
+			c.cursor[later] = p.end
+		}
+	}
+	if c.through >= slices.Min(c.cursor[:]) {
+		return nil
+	}
+	r, err := s.peer.Receipt(ctx, c.origin)
+	if err != nil {
+		return fmt.Errorf("ask for a receipt: %w", err)
+	}
+	return s.keepReceipt(ctx, c, r)
+}
+
+// sendBlobs sends several at once, large ones singly. One that cannot be sent
+// is told, and does not hold up the others.
+func (s *session) sendBlobs(ctx context.Context, o record.Origin, class Class, missing []Missing, asked []BlobRef) error {
+	g, ctx := errgroup.WithContext(ctx)
+	g.SetLimit(s.o.Streams)
+	if class == Videos {
+		g.SetLimit(1)
+	}
+	for _, m := range missing {
+		if !slices.Contains(asked, m.BlobRef) {
+			return errors.Join(notTheServer(fmt.Errorf("it asks for %s, which was not offered", m.SHA256)), g.Wait())
+		}
+		if s.paused.Load() || ctx.Err() != nil {
+			break
+		}
+		if s.tooLargeNow(m.Size - m.Offset) {
+			continue
+		}
+		g.Go(func() error { return s.sendOne(ctx, o, m) })
+	}
+	return g.Wait()
+}
+
+// sendOne sends an attachment and sorts out what may have gone wrong with it.
+func (s *session) sendOne(ctx context.Context, o record.Origin, m Missing) error {
+	done, err := s.sendBlob(ctx, o.Lab, m)
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if bad, ok := errors.AsType[*localError](err); ok {
+		s.notice(o, bad.err)
+		return nil
+	}
+	switch problem.Of(err) {
+	case problem.NoSpace:
+		if need := m.Size - m.Offset; s.noRoom == 0 || need < s.noRoom {
+			s.noRoom = need
+		}
+		s.noticeOnce(o, err)
+		return nil
+	case problem.Damaged: // on the way: others may come through
+		if s.failed == nil {
+			s.failed = err
+		}
+		return nil
+	}
+	if err != nil || !done {
+		return err
+	}
+	s.res.BlobsSent++
+	s.progress()
 	return nil
 }
 
-// sendBlobs sends several at once. One that is missing or damaged here is
-// told, and does not hold up the others.
-func (s *session) sendBlobs(ctx context.Context, o record.Origin, missing []record.Hash, asked map[record.Hash]int64) error {
-	g, ctx := errgroup.WithContext(ctx)
-	g.SetLimit(s.o.Streams)
-	var mu sync.Mutex
-	for _, h := range missing {
-		if _, ok := asked[h]; !ok {
-			return notTheServer(fmt.Errorf("it asks for %s, which was not offered", h))
-		}
-		g.Go(func() error {
-			size, err := s.sendBlob(ctx, o.Lab, h)
-			mu.Lock()
-			defer mu.Unlock()
-			if bad, ok := errors.AsType[*localError](err); ok {
-				s.notice(o, bad.err)
-				return nil
-			}
-			if err != nil {
-				return err
-			}
-			s.res.BlobsSent++
-			s.res.BytesSent += size
-			s.progress()
-			return nil
-		})
-	}
-	return g.Wait()
+// tooLargeNow says that the server has refused something of this size in this
+// session for want of space.
+func (s *session) tooLargeNow(size int64) bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.noRoom > 0 && size >= s.noRoom
 }
 
 // localError marks what is wrong with bytes on this side.
@@ -124,33 +200,6 @@ type localError struct{ err error }
 
 func (e *localError) Error() string { return e.err.Error() }
 func (e *localError) Unwrap() error { return e.err }
-
-func (s *session) sendBlob(ctx context.Context, lab record.LabID, h record.Hash) (int64, error) {
-	r, size, err := s.o.Blobs.Open(ctx, h)
-	if err != nil {
-		if ctx.Err() != nil {
-			return 0, ctx.Err()
-		}
-		return 0, &localError{localBlob(h, err)}
-	}
-	defer func() { _ = r.Close() }() // it was read only
-	if s.w.MaxBlobBytes > 0 && size > s.w.MaxBlobBytes {
-		return 0, &localError{&problem.Error{Code: problem.TooLarge, Where: h.String(),
-			What: fmt.Sprintf("A file of %d bytes is larger than the server takes (%d).", size, s.w.MaxBlobBytes),
-			Fix:  "It is kept here. Raise the server's limit for attachments."}}
-	}
-	err = s.peer.PutBlob(ctx, lab, BlobRef{SHA256: h, Size: size}, r)
-	if problem.Of(err) == problem.Damaged {
-		// Was it the way, or is it this disk?
-		if bad := s.o.Blobs.Verify(ctx, h); bad != nil && ctx.Err() == nil {
-			return 0, &localError{localBlob(h, bad)}
-		}
-	}
-	if err != nil {
-		return 0, fmt.Errorf("send attachment %s: %w", h, err)
-	}
-	return size, nil
-}
 
 func localBlob(h record.Hash, err error) error {
 	return &problem.Error{Code: problem.Damaged, Where: h.String(), Err: err,

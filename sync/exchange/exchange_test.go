@@ -156,6 +156,18 @@ func (f *faulty) PutBlob(ctx context.Context, lab record.LabID, b exchange.BlobR
 	return f.Peer.PutBlob(ctx, lab, b, r)
 }
 
+func (f *faulty) PutPart(ctx context.Context, lab record.LabID, b exchange.BlobRef, offset int64, r io.Reader) (int64, error) {
+	if f.fail() {
+		if f.lost {
+			if at, err := f.Peer.PutPart(ctx, lab, b, offset, r); err != nil {
+				return at, err
+			}
+		}
+		return 0, errCut
+	}
+	return f.Peer.PutPart(ctx, lab, b, offset, r)
+}
+
 // Invariant S3: whatever is cut or lost, the end is the same.
 func TestSessionResumesAfterEveryCall(t *testing.T) {
 	t.Parallel()
@@ -199,7 +211,7 @@ func TestReceiptIsCompleteOnlyWithAttachments(t *testing.T) {
 		t.Fatalf("receipt for %d, complete through %d, want 3, 2", r.Seq, r.CompleteThrough)
 	}
 	h := shot.Attachments[0].SHA256
-	missing, err := w.peer().HaveBlobs(ctx, w.lab, []record.Hash{h})
+	missing, err := w.peer().HaveBlobs(ctx, w.lab, []exchange.BlobRef{{SHA256: h}})
 	if err != nil || len(missing) != 1 {
 		t.Fatalf("HaveBlobs = %v, %v, want one missing", missing, err)
 	}
@@ -345,9 +357,9 @@ func TestNobodyReachesWhatIsNotTheirs(t *testing.T) {
 			return err
 		}},
 		"receipt of another's chain":   {problem.Forbidden, func() error { _, err := me.Receipt(ctx, foreign); return err }},
-		"which bytes another lab has":  {problem.Forbidden, func() error { _, err := me.HaveBlobs(ctx, otherLab, []record.Hash{h}); return err }},
-		"bytes of another lab":         {problem.NotFound, func() error { _, _, err := me.GetBlob(ctx, otherLab, h); return err }},
-		"another lab's bytes, own lab": {problem.NotFound, func() error { _, _, err := me.GetBlob(ctx, w.lab, h); return err }},
+		"which bytes another lab has":  {problem.Forbidden, func() error { _, err := me.HaveBlobs(ctx, otherLab, []exchange.BlobRef{{SHA256: h}}); return err }},
+		"bytes of another lab":         {problem.NotFound, func() error { _, _, err := me.GetBlob(ctx, otherLab, h, 0); return err }},
+		"another lab's bytes, own lab": {problem.NotFound, func() error { _, _, err := me.GetBlob(ctx, w.lab, h, 0); return err }},
 		"put into another lab": {problem.Forbidden, func() error {
 			return me.PutBlob(ctx, otherLab, exchange.BlobRef{SHA256: h, Size: 12}, strings.NewReader("secret bytes"))
 		}},
@@ -361,7 +373,7 @@ func TestNobodyReachesWhatIsNotTheirs(t *testing.T) {
 			return me.PutBlob(ctx, w.lab, exchange.BlobRef{SHA256: h, Size: 1 << 40}, strings.NewReader(""))
 		}},
 		"too many hashes": {problem.TooLarge, func() error {
-			_, err := me.HaveBlobs(ctx, w.lab, make([]record.Hash, exchange.MaxHashes+1))
+			_, err := me.HaveBlobs(ctx, w.lab, make([]exchange.BlobRef, exchange.MaxHashes+1))
 			return err
 		}},
 		"hello as another node": {problem.Forbidden, func() error {
@@ -382,7 +394,7 @@ func TestNobodyReachesWhatIsNotTheirs(t *testing.T) {
 			t.Errorf("%s: %v, want code %s", name, err, c.want)
 		}
 	}
-	missing, err := me.HaveBlobs(ctx, w.lab, []record.Hash{h})
+	missing, err := me.HaveBlobs(ctx, w.lab, []exchange.BlobRef{{SHA256: h}})
 	if err != nil || len(missing) != 1 {
 		t.Errorf("bytes that only another lab holds are not missing: %v, %v", missing, err)
 	}

@@ -3,6 +3,7 @@ package exchange
 import (
 	"errors"
 	"fmt"
+	"time"
 
 	"thudbook/sync/problem"
 	"thudbook/sync/record"
@@ -56,4 +57,48 @@ func asHeadError(err error) (*HeadError, bool) { return errors.AsType[*HeadError
 func forbidden(what string) error {
 	return problem.New(problem.Forbidden, what,
 		"An administrator can enrol the agent for the lab, or give it a code of its own.")
+}
+
+// OffsetError says that a part does not follow what the other side has of an
+// attachment, and how much that is.
+type OffsetError struct {
+	Offset int64
+	Err    error
+}
+
+// Error says where to go on.
+func (e *OffsetError) Error() string { return e.problem().Error() }
+
+// Unwrap gives a problem with code conflict.
+func (e *OffsetError) Unwrap() []error {
+	if e.Err == nil {
+		return []error{e.problem()}
+	}
+	return []error{e.problem(), e.Err}
+}
+
+func (e *OffsetError) problem() *problem.Error {
+	return &problem.Error{Code: problem.Conflict, What: fmt.Sprintf("The attachment goes on at byte %d there.", e.Offset),
+		Fix: "It is sent from there; nothing needs to be done."}
+}
+
+// WaitError says that the other side is busy, and when to come again.
+type WaitError struct {
+	After   time.Duration
+	TooMany bool  // the caller asks too often; false: there is too much to do
+	Err     error // carries a problem
+}
+
+// Error is that of the problem.
+func (e *WaitError) Error() string { return e.Err.Error() }
+
+// Unwrap gives the problem.
+func (e *WaitError) Unwrap() error { return e.Err }
+
+// WaitOf gives the time that an error asks to wait for; 0: it asks for none.
+func WaitOf(err error) time.Duration {
+	if w, ok := errors.AsType[*WaitError](err); ok {
+		return w.After
+	}
+	return 0
 }

@@ -4,8 +4,6 @@ import (
 	"bytes"
 	"context"
 	"fmt"
-	"maps"
-	"slices"
 
 	"thudbook/sync/kv"
 	"thudbook/sync/receipt"
@@ -99,7 +97,7 @@ func (s *session) giveBack(ctx context.Context) error {
 	}
 	for o, h := range heads {
 		t := there[o]
-		if o.Node != s.o.Server.ID || h.Seq < t.Seq || h == t || !s.hasLab(o.Lab) {
+		if o.Node != s.o.Server.ID || h.Seq < t.Seq || h == t || !s.sees(o.Lab) {
 			continue
 		}
 		if t.Seq > 0 {
@@ -155,41 +153,15 @@ func (s *session) giveBackChain(ctx context.Context, o record.Origin, from uint6
 		for i := range recs[:n] {
 			b.Records = append(b.Records, recs[i].Raw)
 		}
+		if err := s.noteReturned(ctx, o.Lab, recs[:n]); err != nil {
+			return err
+		}
 		if _, err := s.peer.Push(ctx, b); err != nil {
 			s.notice(o, fmt.Errorf("give records %d to %d back to the server: %w", from+1, e.Seq, err))
 			return nil
 		}
 		s.res.GivenBack += int64(n)
 		from = e.Seq
-		if err := s.giveBackBlobs(ctx, o, recs[:n]); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// giveBackBlobs sends those attachments of returned records that are here.
-func (s *session) giveBackBlobs(ctx context.Context, o record.Origin, recs []record.Record) error {
-	sizes := map[record.Hash]int64{}
-	for i := range recs {
-		for _, a := range recs[i].Attachments {
-			there, _, err := s.o.Blobs.Has(ctx, a.SHA256)
-			if err != nil {
-				return err
-			}
-			if there {
-				sizes[a.SHA256] = a.Size
-			}
-		}
-	}
-	for page := range slices.Chunk(slices.Collect(maps.Keys(sizes)), MaxHashes) {
-		missing, err := s.peer.HaveBlobs(ctx, o.Lab, page)
-		if err != nil {
-			return fmt.Errorf("ask which attachments are missing: %w", err)
-		}
-		if err := s.sendBlobs(ctx, o, missing, sizes); err != nil {
-			return err
-		}
 	}
 	return nil
 }

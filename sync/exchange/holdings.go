@@ -2,11 +2,8 @@ package exchange
 
 import (
 	"context"
-	"crypto/sha256"
 	"encoding/binary"
 	"fmt"
-	"hash"
-	"io"
 
 	"github.com/google/uuid"
 
@@ -242,80 +239,4 @@ func (s *Service) storeComplete(ctx context.Context, o record.Origin, n uint64) 
 func errNoBlob(h record.Hash) error {
 	return &problem.Error{Code: problem.NotFound, What: "The server does not hold these bytes for the lab.",
 		Where: h.String(), Fix: "They arrive when the agent that took them is connected next."}
-}
-
-// HaveBlobs gives the hashes whose bytes the lab lacks.
-func (v *view) HaveBlobs(ctx context.Context, lab record.LabID, hashes []record.Hash) ([]record.Hash, error) {
-	if !v.p.may(lab) {
-		return nil, forbidden("This agent is not enrolled for the lab.")
-	}
-	if len(hashes) > MaxHashes {
-		return nil, problem.New(problem.TooLarge,
-			fmt.Sprintf("A question about %d attachments; at most %d at once.", len(hashes), MaxHashes), "Ask in smaller parts.")
-	}
-	held, err := v.s.holds(ctx, lab, hashes...)
-	if err != nil {
-		return nil, err
-	}
-	var missing []record.Hash
-	for i, h := range hashes {
-		if !held[i] {
-			missing = append(missing, h)
-		}
-	}
-	return missing, nil
-}
-
-// PutBlob stores bytes for a lab. The sender has to show all of them, also
-// when another lab brought the same bytes before.
-func (v *view) PutBlob(ctx context.Context, lab record.LabID, b BlobRef, r io.Reader) error {
-	if !v.p.may(lab) {
-		return forbidden("This agent is not enrolled for the lab.")
-	}
-	if b.Size < 0 || b.Size > v.s.o.MaxBlobBytes {
-		return problem.New(problem.TooLarge,
-			fmt.Sprintf("An attachment of %d bytes; this server takes at most %d.", b.Size, v.s.o.MaxBlobBytes),
-			"Raise the server's limit for attachments.")
-	}
-	seen := &summing{r: io.LimitReader(r, b.Size+1), h: sha256.New()}
-	if err := v.s.o.Blobs.PutExpect(ctx, b.SHA256, b.Size, seen); err != nil {
-		return fmt.Errorf("keep %s: %w", b.SHA256, err)
-	}
-	if _, err := io.Copy(io.Discard, seen); err != nil { // what an existing copy left unread
-		return fmt.Errorf("read %s: %w", b.SHA256, err)
-	}
-	if seen.n != b.Size || record.Hash(seen.h.Sum(nil)) != b.SHA256 {
-		return &problem.Error{Code: problem.Damaged, What: "The bytes are not those that were announced.",
-			Where: b.SHA256.String(), Fix: "They are sent again; if this comes back, check the agent's disk with 'thudbook verify'."}
-	}
-	return v.s.hold(ctx, lab, b.SHA256, b.Size)
-}
-
-// GetBlob reads bytes that one of the principal's labs holds.
-func (v *view) GetBlob(ctx context.Context, lab record.LabID, h record.Hash) (io.ReadCloser, int64, error) {
-	if !v.p.may(lab) {
-		return nil, 0, errNoBlob(h)
-	}
-	held, err := v.s.holds(ctx, lab, h)
-	if err != nil {
-		return nil, 0, err
-	}
-	if !held[0] {
-		return nil, 0, errNoBlob(h)
-	}
-	return v.s.o.Blobs.Open(ctx, h)
-}
-
-// summing hashes and counts what is read through it.
-type summing struct {
-	r io.Reader
-	h hash.Hash
-	n int64
-}
-
-func (s *summing) Read(p []byte) (int, error) {
-	n, err := s.r.Read(p)
-	s.h.Write(p[:n])
-	s.n += int64(n)
-	return n, err
 }

@@ -13,9 +13,9 @@ import (
 // ownChain is a chain that this node writes, as the session sees it.
 type ownChain struct {
 	origin  record.Origin
-	sent    record.Head // what the server has
-	through uint64      // complete there, attachments included
-	cursor  uint64      // how far this session looked after attachments
+	sent    record.Head     // what the server has
+	through uint64          // complete there, attachments included
+	cursor  [classes]uint64 // how far this session looked after attachments
 }
 
 // findOwn decides for every chain that this node writes where to go on.
@@ -75,7 +75,9 @@ func (s *session) findOwn(ctx context.Context) error {
 			if err := s.keepReceipt(ctx, c, s.w.Receipts[i]); err != nil {
 				return err
 			}
-			c.cursor = c.through
+			for i := range c.cursor {
+				c.cursor[i] = c.through
+			}
 		}
 	}
 	return nil

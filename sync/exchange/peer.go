@@ -10,9 +10,13 @@ import (
 	"thudbook/sync/record"
 )
 
-// Protocol is the version that this package speaks. Both sides list what they
-// know; the highest common one is used.
-const Protocol = 1
+// Protocols are the versions that this package speaks, in ascending order. Both
+// sides list what they know; the highest common one is used. Version 2 has
+// attachments in parts; with version 1 they go in one piece.
+func Protocols() []uint { return []uint{1, 2} }
+
+// withParts is the version from which on attachments may be cut.
+const withParts = 2
 
 // Limits that both sides keep.
 const (
@@ -20,6 +24,7 @@ const (
 	MaxBatchBytes   = 8 << 20 // of record bytes in one batch
 	BatchBytes      = 1 << 20 // of record bytes that a session starts with
 	NonceSize       = 32
+	MaxPartBytes    = 8 << 20 // of one part of an attachment
 	maxBatchRecords = 1000
 )
 
@@ -40,18 +45,31 @@ type Peer interface {
 	// Pull gives records beyond a vector, about maxBytes of them; none when
 	// nothing is left. Batches of one chain are in order.
 	Pull(ctx context.Context, q PullRequest) ([]Batch, error)
-	// HaveBlobs gives those hashes whose bytes the other side lacks for a lab.
-	HaveBlobs(ctx context.Context, lab record.LabID, hashes []record.Hash) ([]record.Hash, error)
+	// HaveBlobs gives those whose bytes the other side lacks for a lab, and how
+	// much of each is durable there already.
+	HaveBlobs(ctx context.Context, lab record.LabID, refs []BlobRef) ([]Missing, error)
 	// PutBlob hands over bytes; on return they are durable and checked there.
 	PutBlob(ctx context.Context, lab record.LabID, b BlobRef, r io.Reader) error
-	// GetBlob reads bytes of a lab. The caller closes, and checks the hash.
-	GetBlob(ctx context.Context, lab record.LabID, h record.Hash) (io.ReadCloser, int64, error)
+	// PutPart hands over a part that begins at offset, at most MaxPartBytes, and
+	// gives how many bytes are durable there then: b.Size once all are there,
+	// checked. Where offset is not what the other side has, the error is an
+	// *OffsetError. A part that was cut keeps what arrived of it.
+	PutPart(ctx context.Context, lab record.LabID, b BlobRef, offset int64, r io.Reader) (int64, error)
+	// GetBlob reads bytes of a lab from an offset on, and gives the size of the
+	// whole. The caller closes, and checks the hash.
+	GetBlob(ctx context.Context, lab record.LabID, h record.Hash, from int64) (io.ReadCloser, int64, error)
 }
 
 // BlobRef names bytes by their sum and their length.
 type BlobRef struct {
 	SHA256 record.Hash `json:"sha256"`
 	Size   int64       `json:"size"`
+}
+
+// Missing is an attachment that the other side lacks.
+type Missing struct {
+	BlobRef
+	Offset int64 // durable there already
 }
 
 // HeadEntry is one line of a vector.
@@ -91,6 +109,11 @@ type HelloRequest struct {
 	TimeMS         int64             `json:"time_ms"` // the node's own clock
 	Software       string            `json:"software"`
 	Rekey          *Rekey            `json:"rekey,omitempty"` // the node wants to go on with another key
+
+	// Since version 2; left out where there is nothing to tell.
+	PendingAttachments int64  `json:"pending_attachments,omitempty"`
+	OldestPendingMS    int64  `json:"oldest_pending_ms,omitempty"` // by the node's own clock
+	Stuck              string `json:"stuck,omitempty"`             // why the session before this one failed, in words
 }
 
 // Welcome is the server's answer to a hello.

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"slices"
 
-	"thudbook/sync/blob"
 	"thudbook/sync/problem"
 	"thudbook/sync/record"
 )
@@ -91,6 +90,9 @@ func (s *session) take(ctx context.Context, b *Batch) (bool, error) {
 	if err != nil {
 		return false, fmt.Errorf("read the head of %s: %w", b.Origin, err)
 	}
+	if err := s.noteWanted(ctx, b); err != nil {
+		return false, err
+	}
 	head, err := s.o.Ledger.AppendForeign(ctx, b.Origin, b.Records)
 	switch {
 	case err == nil || errors.Is(err, record.ErrDuplicate):
@@ -109,11 +111,6 @@ func (s *session) take(ctx context.Context, b *Batch) (bool, error) {
 		return false, fmt.Errorf("keep records of %s: %w", b.Origin, err)
 	}
 	s.res.RecordsReceived += int64(head.Seq - before.Seq)
-	if s.o.Fetch != nil || s.back[b.Origin] {
-		if err := s.fetch(ctx, b); err != nil {
-			return false, err
-		}
-	}
 	return head.Seq > before.Seq, nil
 }
 
@@ -125,45 +122,4 @@ func (s *session) vectorHead(o record.Origin) record.Head {
 		}
 	}
 	return record.Head{}
-}
-
-// fetch gets those attachments of a pulled batch that are wanted here, and all
-// that this node once wrote itself. What the server does not hold yet is left.
-func (s *session) fetch(ctx context.Context, b *Batch) error {
-	for _, raw := range b.Records {
-		r, err := record.Parse(raw)
-		if err != nil {
-			return err
-		}
-		for _, a := range r.Attachments {
-			if !s.back[b.Origin] && !s.o.Fetch(&r, a) {
-				continue
-			}
-			if there, _, err := s.o.Blobs.Has(ctx, a.SHA256); err != nil || there {
-				if err != nil {
-					return err
-				}
-				continue
-			}
-			if err := FetchBlob(ctx, s.peer, s.o.Blobs, b.Origin.Lab, a); err != nil {
-				if problem.Of(err) == problem.NotFound {
-					continue
-				}
-				return err
-			}
-			s.res.BlobsReceived++
-		}
-	}
-	return nil
-}
-
-// FetchBlob gets one attachment from a peer into a blob store, which checks
-// its hash.
-func FetchBlob(ctx context.Context, p Peer, into blob.Store, lab record.LabID, a record.Attachment) (err error) {
-	r, size, err := p.GetBlob(ctx, lab, a.SHA256)
-	if err != nil {
-		return fmt.Errorf("fetch attachment %s: %w", a.SHA256, err)
-	}
-	defer func() { err = errors.Join(err, r.Close()) }()
-	return into.PutExpect(ctx, a.SHA256, size, r)
 }

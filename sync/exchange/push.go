@@ -10,29 +10,6 @@ import (
 	"thudbook/sync/record"
 )
 
-// BatchSize adapts the bytes of a batch to the link: half after a failure, a
-// quarter more after a success, never below one record. The zero value starts
-// at BatchBytes. It is not for concurrent use.
-type BatchSize struct{ bytes int }
-
-const floorBatchBytes = 4 << 10
-
-// Bytes gives the size to use now.
-func (b *BatchSize) Bytes() int {
-	if b.bytes == 0 {
-		b.bytes = BatchBytes
-	}
-	return b.bytes
-}
-
-// Failed makes the next batch smaller.
-func (b *BatchSize) Failed() { b.bytes = max(b.Bytes()/2, floorBatchBytes) }
-
-// Worked makes the next batch larger, up to limit.
-func (b *BatchSize) Worked(limit int) {
-	b.bytes = min(b.Bytes()+b.Bytes()/4, BatchBytes, max(limit, floorBatchBytes))
-}
-
 // ownFault says that an error is about the records of one chain, not about the
 // way or the server.
 func ownFault(err error) bool {

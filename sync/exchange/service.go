@@ -41,18 +41,26 @@ type Report struct {
 	NodeTime       time.Time
 	ServerTime     time.Time
 	Software       string
+
+	PendingAttachments int64
+	OldestPending      time.Time // by the node's clock; zero: nothing is pending, or not told
+	Stuck              string    // what the node says of its last failure
 }
 
-// ServiceOptions says what a service works on. Seen, Alarm and Log may be nil.
+// ServiceOptions says what a service works on. Seen, Alarm, Log and Free may be
+// nil.
 type ServiceOptions struct {
 	Ledger       *ledger.Ledger
 	Blobs        blob.Store
 	Store        kv.Store // the store of the ledger
 	Key          ed25519.PrivateKey
-	MaxBlobBytes int64 // 0: 1 GiB
-	Now          func() time.Time
-	Log          *slog.Logger
-	Seen         func(context.Context, Report) error
+	MaxBlobBytes int64 // 0: 4 GiB
+	// Free gives the free and all bytes of the disk; nil: asks Blobs, if it can
+	// tell.
+	Free func() (free, total int64, err error)
+	Now  func() time.Time
+	Log  *slog.Logger
+	Seen func(context.Context, Report) error
 	// NextKey is the key that the server will go on with; nil: none. Agents that
 	// connect while it is announced take it in.
 	NextKey ed25519.PrivateKey
@@ -70,6 +78,7 @@ type Service struct {
 
 	mu          sync.Mutex
 	incarnation uuid.UUID
+	commits     *Turns
 }
 
 // NewService makes a service; it reads, or makes at first use, the incarnation
@@ -79,13 +88,16 @@ func NewService(ctx context.Context, o ServiceOptions) (*Service, error) {
 		return nil, errors.New("exchange: a service needs a ledger, blobs, a store and a key")
 	}
 	if o.MaxBlobBytes <= 0 {
-		o.MaxBlobBytes = 1 << 30
+		o.MaxBlobBytes = 4 << 30
 	}
 	if o.Now == nil {
 		o.Now = time.Now
 	}
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
+	}
+	if o.Free == nil {
+		o.Free = freeOf(o.Blobs)
 	}
 	inc, err := loadIncarnation(ctx, o.Store)
 	if err != nil {
@@ -94,7 +106,7 @@ func NewService(ctx context.Context, o ServiceOptions) (*Service, error) {
 	if err := continueOwn(ctx, o.Store, o.Ledger, inc); err != nil {
 		return nil, err
 	}
-	return &Service{o: o, node: o.Ledger.Node(), incarnation: inc}, nil
+	return &Service{o: o, node: o.Ledger.Node(), incarnation: inc, commits: NewTurns(commitsAtOnce, commitsAtOnce, 64)}, nil
 }
 
 // Node gives the identity that the service signs as.
@@ -138,9 +150,10 @@ func (v *view) Hello(ctx context.Context, q HelloRequest) (SignedWelcome, error)
 		return SignedWelcome{}, problem.New(problem.Invalid,
 			fmt.Sprintf("The nonce has %d bytes, want %d.", len(q.Nonce), NonceSize), "Update the agent.")
 	}
-	if !slices.Contains(q.Protocols, uint(Protocol)) {
+	protocol := common(q.Protocols)
+	if protocol == 0 {
 		return SignedWelcome{}, problem.New(problem.Unavailable,
-			fmt.Sprintf("The agent speaks the protocols %v, this server speaks %d.", q.Protocols, Protocol),
+			fmt.Sprintf("The agent speaks the protocols %v, this server speaks %v.", q.Protocols, Protocols()),
 			"Update the older of the two; the agent keeps everything until then.")
 	}
 	now := v.s.o.Now()
@@ -154,7 +167,7 @@ func (v *view) Hello(ctx context.Context, q HelloRequest) (SignedWelcome, error)
 	if err := v.doubts(ctx, &q, vector); err != nil {
 		return SignedWelcome{}, err
 	}
-	w := Welcome{Protocol: Protocol, Server: v.s.node, Incarnation: v.s.Incarnation(), TimeMS: now.UnixMilli(),
+	w := Welcome{Protocol: protocol, Server: v.s.node, Incarnation: v.s.Incarnation(), TimeMS: now.UnixMilli(),
 		Labs: v.p.Labs, Vector: vector, MaxBatchBytes: MaxBatchBytes, MaxBlobBytes: v.s.o.MaxBlobBytes, NodeKey: v.p.Key}
 	if v.s.o.NextKey != nil {
 		w.ServerRekey = NewRekey(v.s.node, v.s.o.Key, v.s.o.NextKey)
@@ -173,12 +186,30 @@ func (v *view) Hello(ctx context.Context, q HelloRequest) (SignedWelcome, error)
 	}
 	if v.s.o.Seen != nil {
 		err := v.s.o.Seen(ctx, Report{Node: q.Node, Heads: v.own(q.Heads), PendingRecords: q.PendingRecords,
-			PendingBytes: q.PendingBytes, NodeTime: time.UnixMilli(q.TimeMS).UTC(), ServerTime: now, Software: q.Software})
+			PendingBytes: q.PendingBytes, NodeTime: time.UnixMilli(q.TimeMS).UTC(), ServerTime: now, Software: q.Software,
+			PendingAttachments: max(0, q.PendingAttachments), OldestPending: momentOf(q.OldestPendingMS), Stuck: q.Stuck})
 		if err != nil {
 			return SignedWelcome{}, fmt.Errorf("keep the report of %s: %w", q.Node, err)
 		}
 	}
 	return signWelcome(v.s.o.Key, &q, &w)
+}
+
+// common gives the highest version that both sides speak, or 0.
+func common(theirs []uint) uint {
+	for _, p := range slices.Backward(Protocols()) {
+		if slices.Contains(theirs, p) {
+			return p
+		}
+	}
+	return 0
+}
+
+func momentOf(ms int64) time.Time {
+	if ms == 0 {
+		return time.Time{}
+	}
+	return time.UnixMilli(ms).UTC()
 }
 
 // vector gives the heads of all chains of the principal's labs, in a fixed order.

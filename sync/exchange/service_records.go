@@ -35,7 +35,10 @@ func (v *view) Push(ctx context.Context, b Batch) (receipt.Receipt, error) {
 	if err != nil {
 		return receipt.Receipt{}, err
 	}
-	head, err := v.s.o.Ledger.AppendForeign(ctx, b.Origin, b.Records)
+	if err := v.s.roomForRecords(); err != nil {
+		return receipt.Receipt{}, err
+	}
+	head, err := v.s.append(ctx, &b)
 	if errors.Is(err, record.ErrFork) {
 		v.s.alarm(ctx, Alarm{Kind: TwoHistories, Node: v.p.Node, Origin: b.Origin, Here: head.Seq, There: last.Seq})
 	}
@@ -55,6 +58,16 @@ func (v *view) notTaken(b *Batch, head record.Head, err error) error {
 		return &HeadError{Reason: Fork, Origin: b.Origin, Head: head, Err: err}
 	}
 	return fmt.Errorf("append records of %s: %w", b.Origin, err)
+}
+
+// append writes a batch when its lab has a turn.
+func (s *Service) append(ctx context.Context, b *Batch) (record.Head, error) {
+	done, err := s.commits.Take(ctx, b.Origin.Lab)
+	if err != nil {
+		return record.Head{}, err
+	}
+	defer done()
+	return s.o.Ledger.AppendForeign(ctx, b.Origin, b.Records)
 }
 
 // checkBatch refuses what no honest writer of this chain sends: too much at

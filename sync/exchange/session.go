@@ -1,14 +1,15 @@
 package exchange
 
 import (
-	"bytes"
 	"context"
 	"crypto/ed25519"
-	"crypto/rand"
 	"errors"
 	"fmt"
 	"log/slog"
 	"slices"
+	"strings"
+	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/google/uuid"
@@ -36,14 +37,21 @@ type Options struct {
 	Progress func(Progress)
 	Batch    *BatchSize // kept from session to session, so that a slow link is remembered
 	Streams  int        // attachments sent at once; 0: 3
-	Now      func() time.Time
-	Log      *slog.Logger
+	// Slice ends a session with Result.More when it has run for so long and
+	// attachments are still to be moved, so that the next one greets the server
+	// anew; 0: never.
+	Slice time.Duration
+	Now   func() time.Time
+	Log   *slog.Logger
 }
 
 // Pending is what a node has not handed over yet.
 type Pending struct {
-	Records int64
-	Bytes   int64
+	Records     int64
+	Bytes       int64
+	Attachments int64
+	Oldest      time.Time // when the oldest of it was written, by this node's clock
+	Stuck       string    // why the session before failed, in words
 }
 
 // Progress tells how far a session is. Counts are of this session.
@@ -53,8 +61,15 @@ type Progress struct {
 	BytesSent                int64 // records and attachments
 	RecordsReceived          int64
 	BlobsReceived            int64
-	GivenBack                int64 // records of the server's own that it had lost
-	Rehomed                  int64 // records of a closed chain that were carried over into the next one
+	GivenBack                int64        // records of the server's own that it had lost
+	Rehomed                  int64        // records of a closed chain that were carried over into the next one
+	File                     FileProgress // the one that moved last
+}
+
+// FileProgress tells how much of an attachment the server has.
+type FileProgress struct {
+	SHA256     record.Hash
+	Done, Size int64
 }
 
 // Result is what a session found and did; it is meaningful beside an error too.
@@ -66,6 +81,7 @@ type Result struct {
 	ClockOffset time.Duration // this node's clock minus the server's
 	RoundTrip   time.Duration
 	Progress
+	More    bool // the session ended before all was moved, to go on at once
 	Notices []Notice
 
 	Rekeyed       bool              // the server checks by Options.NextKey from now on
@@ -88,6 +104,14 @@ type session struct {
 	own    []*ownChain
 	closed map[record.Origin]bool // chains left alone for the rest of the session
 	back   map[record.Origin]bool // closed chains of ours that are fetched back as history
+
+	began             time.Time
+	fetched, returned [classes]bool
+	paused            atomic.Bool // attachments wait for something more urgent
+
+	mu     sync.Mutex // guards what follows and res, while attachments are sent
+	noRoom int64      // the smallest size that the server refused for want of space; 0: none
+	failed error      // of an attachment; ends the session after everything else
 }
 
 // Run holds one session with a peer and returns when both sides have what they
@@ -111,7 +135,7 @@ func Run(ctx context.Context, o Options, peer Peer) (Result, error) {
 	if o.Streams <= 0 {
 		o.Streams = 3
 	}
-	s := &session{o: o, peer: peer, res: &res, closed: map[record.Origin]bool{}, back: map[record.Origin]bool{}}
+	s := &session{o: o, peer: peer, res: &res, began: o.Now(), closed: map[record.Origin]bool{}, back: map[record.Origin]bool{}}
 	err := s.run(ctx)
 	return res, err
 }
@@ -135,18 +159,34 @@ func (s *session) run(ctx context.Context) error {
 	if err := s.pull(ctx); err != nil {
 		return err
 	}
-	for { // one page of attachments, then records that came in meanwhile
-		more, err := s.sendBlobsPage(ctx)
+	for { // a piece of the most urgent attachments, then records that came in meanwhile
+		more, err := s.attachments(ctx)
 		if err != nil {
 			return err
 		}
+		if more && s.over() {
+			s.res.More = true
+			return s.failed
+		}
+		s.paused.Store(false)
 		if err := s.pushAll(ctx); err != nil {
 			return err
 		}
 		if !more && !s.blobsLeft() {
-			return nil
+			return s.failed
 		}
 	}
+}
+
+// blobsLeft says whether a chain holds records that this session has not
+// looked at for attachments.
+func (s *session) blobsLeft() bool {
+	for _, c := range s.own {
+		if slices.Min(c.cursor[:]) < c.sent.Seq {
+			return true
+		}
+	}
+	return false
 }
 
 // heads gives the heads of all chains that can be read; damage to one stops
@@ -162,70 +202,6 @@ func (s *session) heads(ctx context.Context) (map[record.Origin]record.Head, err
 	return heads, nil
 }
 
-func (s *session) hello(ctx context.Context) error {
-	heads, err := s.heads(ctx)
-	if err != nil {
-		return err
-	}
-	q := HelloRequest{Protocols: []uint{Protocol}, Node: s.o.Ledger.Node(), Nonce: make([]byte, NonceSize),
-		PendingRecords: s.o.Pending.Records, PendingBytes: s.o.Pending.Bytes, Software: s.o.Software}
-	for o, h := range heads {
-		if o.Node == q.Node && h.Seq > 0 {
-			q.Heads = append(q.Heads, HeadEntry{Origin: o, Seq: h.Seq, Hash: h.Hash})
-		}
-	}
-	slices.SortFunc(q.Heads, func(a, b HeadEntry) int { return compareOrigins(a.Origin, b.Origin) })
-	if s.o.NextKey != nil {
-		q.Rekey = NewRekey(q.Node, s.o.Key, s.o.NextKey)
-	}
-	if q.Receipts, err = s.shownReceipts(ctx); err != nil {
-		return err
-	}
-	if _, err := rand.Read(q.Nonce); err != nil {
-		return err
-	}
-	sent := s.o.Now()
-	q.TimeMS = sent.UnixMilli()
-	answer, err := s.peer.Hello(ctx, q)
-	if err != nil {
-		return fmt.Errorf("greet the server: %w", err)
-	}
-	back := s.o.Now()
-	w, err := answer.Open(s.o.Server, &q)
-	if err != nil {
-		return err
-	}
-	s.w = w
-	s.res.Welcomed = true
-	if err := s.takeKeys(&answer, &q); err != nil {
-		return err
-	}
-	s.res.Labs, s.res.Incarnation = w.Labs, w.Incarnation
-	s.res.ServerTime = time.UnixMilli(w.TimeMS).UTC()
-	s.res.RoundTrip = back.Sub(sent)
-	middle := sent.Add(s.res.RoundTrip / 2)
-	s.res.ClockOffset = middle.Sub(s.res.ServerTime).Round(time.Millisecond)
-	return nil
-}
-
-// takeKeys goes on with the keys that both sides agree on.
-func (s *session) takeKeys(answer *SignedWelcome, q *HelloRequest) error {
-	s.res.ServerKey, _ = s.o.Server.signer(answer, q)
-	s.o.Server.Key = s.res.ServerKey
-	if r := s.w.ServerRekey; r != nil {
-		if err := r.Verify(s.o.Server.ID, s.o.Server.Key); err != nil {
-			return notTheServer(err)
-		}
-		s.res.ServerNextKey = r.New
-	}
-	if s.o.NextKey != nil && bytes.Equal(s.w.NodeKey, s.o.NextKey.Public().(ed25519.PublicKey)) {
-		s.o.Key, s.res.Rekeyed = s.o.NextKey, true
-	}
-	return nil
-}
-
-func (s *session) hasLab(lab record.LabID) bool { return slices.Contains(s.w.Labs, lab) }
-
 // leave lets a chain alone for the rest of the session, and says why.
 func (s *session) leave(o record.Origin, err error) {
 	s.closed[o] = true
@@ -235,6 +211,29 @@ func (s *session) leave(o record.Origin, err error) {
 
 func (s *session) notice(o record.Origin, err error) {
 	s.res.Notices = append(s.res.Notices, Notice{Origin: o, Err: err})
+}
+
+// noticeOnce leaves out what was told in the same words.
+func (s *session) noticeOnce(o record.Origin, err error) {
+	for _, n := range s.res.Notices {
+		if n.Err.Error() == err.Error() || problem.Of(err) == problem.NoSpace && problem.Of(n.Err) == problem.NoSpace {
+			return
+		}
+	}
+	s.notice(o, err)
+}
+
+// sees says whether the server lets this node read a lab.
+func (s *session) sees(lab record.LabID) bool { return slices.Contains(s.w.Labs, lab) }
+
+// maxStuck bounds what a node tells of its last failure, in bytes.
+const maxStuck = 400
+
+func clipped(s string, n int) string {
+	if len(s) <= n {
+		return s
+	}
+	return strings.ToValidUTF8(s[:n], "")
 }
 
 func (s *session) progress() {

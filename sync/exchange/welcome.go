@@ -3,6 +3,7 @@ package exchange
 import (
 	"crypto/ed25519"
 	"fmt"
+	"slices"
 
 	"thudbook/sync/problem"
 	"thudbook/sync/record"
@@ -50,9 +51,9 @@ func (s *SignedWelcome) Open(pin Pinned, q *HelloRequest) (*Welcome, error) {
 	if w.Server != pin.ID {
 		return nil, notTheServer(fmt.Errorf("it calls itself %s, enrolled with %s", w.Server, pin.ID))
 	}
-	if w.Protocol != Protocol {
+	if !slices.Contains(q.Protocols, w.Protocol) {
 		return nil, problem.New(problem.Unavailable,
-			fmt.Sprintf("The server speaks protocol %d, this program speaks %d.", w.Protocol, Protocol),
+			fmt.Sprintf("The server speaks protocol %d, this program speaks %v.", w.Protocol, q.Protocols),
 			"Update the older of the two; everything is kept until then.")
 	}
 	return &w, nil

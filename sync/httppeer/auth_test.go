@@ -171,8 +171,8 @@ func TestEveryRouteAsksForAToken(t *testing.T) {
 	tok := token(t, r)
 	fill := strings.NewReplacer("{node}", r.agent.Node.ID.String(), "{lab}", r.lab.String(), "{epoch}", "1", "{sha256}", strings.Repeat("ab", 32))
 	routes := httppeer.Routes(r.handler)
-	if len(routes) != 10 {
-		t.Errorf("%d routes, this test knows 10", len(routes))
+	if len(routes) != 11 {
+		t.Errorf("%d routes, this test knows 11", len(routes))
 	}
 	open := 0
 	for _, rt := range routes {

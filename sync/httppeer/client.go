@@ -13,6 +13,7 @@ import (
 	"net/url"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"thudbook/sync/exchange"
@@ -33,8 +34,10 @@ type ClientOptions struct {
 // Client is a peer over HTTP. It signs in by itself, and again when its token
 // has expired. It is safe for concurrent use.
 type Client struct {
-	o    ClientOptions
-	http *http.Client
+	o     ClientOptions
+	http  *http.Client
+	codec *codec
+	zstd  atomic.Bool // the server takes it
 
 	mu      sync.Mutex
 	token   string
@@ -52,7 +55,31 @@ func NewClient(o ClientOptions) (*Client, error) {
 	if o.HTTP == nil {
 		o.HTTP = NewTransport(TransportOptions{})
 	}
-	return &Client{o: o, http: plainClient(o.HTTP)}, nil
+	c := &Client{o: o, codec: newCodec()}
+	c.http = plainClient(&learning{next: o.HTTP, zstd: &c.zstd})
+	return c, nil
+}
+
+// learning reads in every answer whether the server takes compressed bodies: a
+// server that was replaced by an older one is noticed with its first answer.
+type learning struct {
+	next http.RoundTripper
+	zstd *atomic.Bool
+}
+
+func (l *learning) RoundTrip(q *http.Request) (*http.Response, error) {
+	resp, err := l.next.RoundTrip(q)
+	if err == nil {
+		l.zstd.Store(takesZstd(resp.Header))
+	}
+	return resp, err
+}
+
+// CloseIdleConnections reaches the transport below.
+func (l *learning) CloseIdleConnections() {
+	if t, ok := l.next.(interface{ CloseIdleConnections() }); ok {
+		t.CloseIdleConnections()
+	}
 }
 
 // plainClient follows no redirects: the protocol has none, captive portals do.
@@ -143,17 +170,17 @@ func send(ctx context.Context, hc *http.Client, server string, q call, token str
 // other machine on the way says.
 func judge(server string, resp *http.Response, q call) error {
 	media, _, err := mime.ParseMediaType(resp.Header.Get("Content-Type"))
-	ok := resp.StatusCode >= 200 && resp.StatusCode < 300
+	ok := resp.StatusCode >= 200 && resp.StatusCode < 300 && (resp.StatusCode != http.StatusPartialContent || q.header.Get("Range") != "")
 	if ok && (q.want == "" && resp.StatusCode == http.StatusNoContent || err == nil && media == q.want) {
 		return nil
 	}
 	if media == mediaProblem && !ok {
 		var d document
 		if err := json.NewDecoder(io.LimitReader(resp.Body, 64<<10)).Decode(&d); err == nil && d.Code != "" {
-			return d.asError(q.origin)
+			return waiting(resp, d.asError(q.origin))
 		}
 	}
-	return somebodyElse(server, resp)
+	return waiting(resp, somebodyElse(server, resp))
 }
 
 // drain reads the short rest of an answer, so that the connection can be used
@@ -186,6 +213,21 @@ func (q *call) encode(question any) error {
 	}
 	q.bytes(mediaCBOR, b)
 	return nil
+}
+
+// compressed is bytes, compressed where the server takes that and it is worth it.
+func (c *Client) compressed(q *call, media string, b []byte) {
+	if c.zstd.Load() {
+		if z, ok := c.codec.encode(b); ok {
+			q.bytes(media, z)
+			if q.header == nil {
+				q.header = http.Header{}
+			}
+			q.header.Set("Content-Encoding", encodingZstd)
+			return
+		}
+	}
+	q.bytes(media, b)
 }
 
 func (q *call) bytes(media string, b []byte) {

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"strconv"
 
 	"thudbook/sync/exchange"
 	"thudbook/sync/problem"
@@ -26,7 +27,7 @@ func (c *Client) Push(ctx context.Context, b exchange.Batch) (receipt.Receipt, e
 	var a receipt.Receipt
 	q := call{method: http.MethodPost, path: "/push/" + b.Origin.String(), origin: b.Origin, want: mediaCBOR,
 		header: http.Header{headerSignature: {base64.StdEncoding.EncodeToString(b.HeadSignature)}}}
-	q.bytes(mediaRecords, appendFrames(make([]byte, 0, framesSize(b.Records)), b.Records))
+	c.compressed(&q, mediaRecords, appendFrames(make([]byte, 0, framesSize(b.Records)), b.Records))
 	resp, err := c.do(ctx, q)
 	if err != nil {
 		return a, err
@@ -48,11 +49,12 @@ func (c *Client) Pull(ctx context.Context, q exchange.PullRequest) ([]exchange.B
 		return nil, err
 	}
 	p.want = mediaRecords
+	p.header = http.Header{"Accept-Encoding": {encodingZstd}}
 	resp, err := c.do(ctx, p)
 	if err != nil {
 		return nil, err
 	}
-	records, err := readFrames(resp.Body, exchange.MaxBatchBytes+record.MaxBytes)
+	records, err := c.codec.records(resp.Body, resp.Header.Get("Content-Encoding"), exchange.MaxBatchBytes+record.MaxBytes)
 	if err := errors.Join(err, resp.Body.Close()); err != nil {
 		if ctx.Err() != nil {
 			return nil, ctx.Err()
@@ -76,10 +78,26 @@ func (c *Client) Pull(ctx context.Context, q exchange.PullRequest) ([]exchange.B
 }
 
 // HaveBlobs asks which bytes a lab lacks.
-func (c *Client) HaveBlobs(ctx context.Context, lab record.LabID, hashes []record.Hash) ([]record.Hash, error) {
+func (c *Client) HaveBlobs(ctx context.Context, lab record.LabID, refs []exchange.BlobRef) ([]exchange.Missing, error) {
+	q := haveRequest{Hashes: make([]record.Hash, len(refs)), Sizes: make([]int64, len(refs))}
+	sizes := make(map[record.Hash]int64, len(refs))
+	for i, b := range refs {
+		q.Hashes[i], q.Sizes[i] = b.SHA256, b.Size
+		sizes[b.SHA256] = b.Size
+	}
 	var a haveAnswer
-	err := c.ask(ctx, call{method: http.MethodPost, path: "/labs/" + lab.String() + "/blobs/have"}, haveRequest{Hashes: hashes}, &a)
-	return a.Missing, err
+	err := c.ask(ctx, call{method: http.MethodPost, path: "/labs/" + lab.String() + "/blobs/have"}, q, &a)
+	if err != nil {
+		return nil, err
+	}
+	missing := make([]exchange.Missing, len(a.Missing))
+	for i, h := range a.Missing {
+		missing[i] = exchange.Missing{BlobRef: exchange.BlobRef{SHA256: h, Size: sizes[h]}}
+		if len(a.Offsets) == len(a.Missing) && a.Offsets[i] >= 0 && a.Offsets[i] <= sizes[h] {
+			missing[i].Offset = a.Offsets[i]
+		}
+	}
+	return missing, nil
 }
 
 func blobPath(lab record.LabID, h record.Hash) string {
@@ -96,14 +114,71 @@ func (c *Client) PutBlob(ctx context.Context, lab record.LabID, b exchange.BlobR
 	return drain(resp)
 }
 
-// GetBlob streams bytes; the caller checks the hash.
-func (c *Client) GetBlob(ctx context.Context, lab record.LabID, h record.Hash) (io.ReadCloser, int64, error) {
-	resp, err := c.do(ctx, call{method: http.MethodGet, path: blobPath(lab, h), want: mediaBytes})
+// PutPart sends a part in frames, compressed where that is worth it.
+func (c *Client) PutPart(ctx context.Context, lab record.LabID, b exchange.BlobRef, offset int64, r io.Reader) (int64, error) {
+	size := min(b.Size-offset, exchange.MaxPartBytes)
+	if l, ok := r.(*io.LimitedReader); ok {
+		size = min(size, l.N)
+	}
+	body, _, err := encodePart(r, max(size, 0))
+	if err != nil {
+		return 0, fmt.Errorf("read the attachment: %w", err)
+	}
+	q := call{method: http.MethodPatch, path: "/labs/" + lab.String() + "/uploads/" + b.SHA256.String(), want: mediaCBOR,
+		header: http.Header{headerOffset: {strconv.FormatInt(offset, 10)}, headerLength: {strconv.FormatInt(b.Size, 10)}}}
+	c.compressed(&q, mediaPart, body)
+	resp, err := c.do(ctx, q)
+	if err != nil {
+		return 0, err
+	}
+	var a partAnswer
+	if err := readAnswer(ctx, c.o.URL, resp, &a); err != nil {
+		return 0, err
+	}
+	return a.Offset, nil
+}
+
+// GetBlob streams bytes from an offset on; the caller checks the hash.
+func (c *Client) GetBlob(ctx context.Context, lab record.LabID, h record.Hash, from int64) (io.ReadCloser, int64, error) {
+	q := call{method: http.MethodGet, path: blobPath(lab, h), want: mediaBytes}
+	if from > 0 {
+		q.header = http.Header{"Range": {fmt.Sprintf("bytes=%d-", from)}}
+	}
+	resp, err := c.do(ctx, q)
 	if err != nil {
 		return nil, 0, err
 	}
-	if resp.ContentLength < 0 {
-		return nil, 0, errors.Join(somebodyElse(c.o.URL, resp), resp.Body.Close())
+	size := resp.ContentLength
+	switch {
+	case size < 0:
+		err = somebodyElse(c.o.URL, resp)
+	case resp.StatusCode == http.StatusPartialContent:
+		size += from
+		if resp.Header.Get("Content-Range") != fmt.Sprintf("bytes %d-%d/%d", from, size-1, size) {
+			err = somebodyElse(c.o.URL, resp)
+		}
+	case from > 0: // the whole after all: what is here is passed over
+		if _, e := io.CopyN(io.Discard, resp.Body, from); e != nil {
+			err = inWords(ctx, c.o.URL, e)
+		}
 	}
-	return resp.Body, resp.ContentLength, nil
+	if err != nil {
+		return nil, 0, errors.Join(err, resp.Body.Close())
+	}
+	return &wordedBody{ReadCloser: resp.Body, ctx: ctx, server: c.o.URL}, size, nil
+}
+
+// wordedBody says of a cut answer what a technician can do about it.
+type wordedBody struct {
+	io.ReadCloser
+	ctx    context.Context
+	server string
+}
+
+func (b *wordedBody) Read(p []byte) (int, error) {
+	n, err := b.ReadCloser.Read(p)
+	if err != nil && !errors.Is(err, io.EOF) {
+		err = inWords(b.ctx, b.server, err)
+	}
+	return n, err
 }

@@ -40,6 +40,10 @@ func appendFrames(b []byte, records [][]byte) []byte {
 		b = binary.BigEndian.AppendUint32(b, crc32.Checksum(raw, castagnoli))
 		b = append(b, raw...)
 	}
+	return appendEnd(b, start)
+}
+
+func appendEnd(b []byte, start int) []byte {
 	sum := sha256.Sum256(b[start:])
 	b = append(b, make([]byte, frameHeader)...)
 	return append(b, sum[:]...)
@@ -57,7 +61,7 @@ func framesSize(records [][]byte) int {
 // readFrames reads a whole stream of at most limit bytes of records. Nothing of
 // a stream is used unless all of it is right.
 func readFrames(r io.Reader, limit int) ([][]byte, error) {
-	f := frameReader{r: bufio.NewReaderSize(r, 32<<10), sum: sha256.New()}
+	f := newFrameReader(r, record.MaxBytes)
 	var out [][]byte
 	left := limit
 	for {
@@ -76,8 +80,14 @@ func readFrames(r io.Reader, limit int) ([][]byte, error) {
 }
 
 type frameReader struct {
-	r   *bufio.Reader
-	sum hash.Hash
+	r    *bufio.Reader
+	sum  hash.Hash
+	most uint32 // bytes of a frame
+	buf  []byte // used again for every frame; nil: a new one for each
+}
+
+func newFrameReader(r io.Reader, most uint32) *frameReader {
+	return &frameReader{r: bufio.NewReaderSize(r, 32<<10), sum: sha256.New(), most: most}
 }
 
 // next gives the bytes of a frame, or nil at a proper end.
@@ -90,10 +100,14 @@ func (f *frameReader) next() ([]byte, error) {
 	if n == 0 {
 		return nil, f.end(crc)
 	}
-	if n > record.MaxBytes {
-		return nil, fmt.Errorf("%w: a frame of %d bytes, a record has at most %d", ErrCorrupt, n, record.MaxBytes)
+	if n > f.most {
+		return nil, fmt.Errorf("%w: a frame of %d bytes, one has at most %d", ErrCorrupt, n, f.most)
 	}
-	raw := make([]byte, n)
+	raw := f.buf
+	if raw == nil {
+		raw = make([]byte, n)
+	}
+	raw = raw[:n]
 	if err := f.full(raw); err != nil {
 		return nil, err
 	}

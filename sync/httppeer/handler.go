@@ -39,13 +39,18 @@ type Handler struct {
 	tokens   *tokens
 	mux      *http.ServeMux
 	progress time.Duration
+	codec    *codec
+
+	enrolAddress, enrolAll, challenges, sessions *meters
+	pushes, parts                                *exchange.Turns
 }
 
 // HandlerOptions may all be zero. Progress is how long a client may be silent
-// within a body; 0: 30 s.
+// within a body; 0: 30 s. Without Limits there are none.
 type HandlerOptions struct {
 	Log      *slog.Logger
 	Progress time.Duration
+	Limits   Limits
 }
 
 // NewHandler makes a handler.
@@ -56,7 +61,10 @@ func NewHandler(s *exchange.Service, r Registry, o HandlerOptions) *Handler {
 	if o.Progress <= 0 {
 		o.Progress = 30 * time.Second
 	}
-	h := &Handler{service: s, registry: r, log: o.Log, tokens: newTokens(s.Now), mux: http.NewServeMux(), progress: o.Progress}
+	h := &Handler{service: s, registry: r, log: o.Log, tokens: newTokens(s.Now), mux: http.NewServeMux(), progress: o.Progress, codec: newCodec(),
+		enrolAddress: newMeters(o.Limits.EnrolAddress, s.Now), enrolAll: newMeters(o.Limits.Enrol, s.Now),
+		challenges: newMeters(o.Limits.Challenge, s.Now), sessions: newMeters(o.Limits.Session, s.Now),
+		pushes: exchange.NewTurns(workAtOnce, workOfLab, workQueue), parts: exchange.NewTurns(workAtOnce, workOfLab, workQueue)}
 	for _, rt := range h.routes() {
 		h.mux.HandleFunc(rt.pattern, h.wrap(rt.serve))
 	}
@@ -89,6 +97,7 @@ func (h *Handler) routes() []route {
 		{"POST " + base + "/labs/{lab}/blobs/have", false, h.signedIn(h.haveBlobs)},
 		{"PUT " + base + "/labs/{lab}/blobs/{sha256}", false, h.signedIn(h.putBlob)},
 		{"GET " + base + "/labs/{lab}/blobs/{sha256}", false, h.signedIn(h.getBlob)},
+		{"PATCH " + base + "/labs/{lab}/uploads/{sha256}", false, h.signedIn(h.putPart)},
 	}
 }
 
@@ -97,6 +106,7 @@ func (h *Handler) wrap(next serve) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		rc := http.NewResponseController(w)
 		p := &progressBody{ReadCloser: r.Body, rc: rc, d: h.progress}
+		w.Header().Set("Accept-Encoding", encodingZstd)
 		r.Body = p
 		out := &progressWriter{ResponseWriter: w, rc: rc, d: h.progress}
 		if err := next(out, r); err != nil {
@@ -111,7 +121,7 @@ func (h *Handler) wrap(next serve) http.HandlerFunc {
 
 // signedIn gives the peer that the access token's node may speak to. Rights
 // are looked up anew for every request, so a withdrawal holds at once.
-func (h *Handler) signedIn(next func(http.ResponseWriter, *http.Request, exchange.Peer) error) serve {
+func (h *Handler) signedIn(next func(http.ResponseWriter, *http.Request, caller) error) serve {
 	return func(w http.ResponseWriter, r *http.Request) error {
 		token, ok := strings.CutPrefix(r.Header.Get("Authorization"), "Bearer ")
 		node, known := h.tokens.node(token)
@@ -122,11 +132,21 @@ func (h *Handler) signedIn(next func(http.ResponseWriter, *http.Request, exchang
 		if err != nil {
 			return err
 		}
-		return next(w, r, h.service.For(p))
+		c := caller{Peer: h.service.For(p)}
+		if len(p.Labs) > 0 {
+			c.lab = p.Labs[0]
+		}
+		return next(w, r, c)
 	}
 }
 
-func (h *Handler) hello(w http.ResponseWriter, r *http.Request, p exchange.Peer) error {
+// caller is a node that proved who it is.
+type caller struct {
+	exchange.Peer
+	lab record.LabID // with whom it shares its turns
+}
+
+func (h *Handler) hello(w http.ResponseWriter, r *http.Request, p caller) error {
 	var q exchange.HelloRequest
 	if err := readCBOR(r, maxQuestion, &q); err != nil {
 		return err
@@ -138,7 +158,7 @@ func (h *Handler) hello(w http.ResponseWriter, r *http.Request, p exchange.Peer)
 	return writeCBOR(w, a)
 }
 
-func (h *Handler) push(w http.ResponseWriter, r *http.Request, p exchange.Peer) error {
+func (h *Handler) push(w http.ResponseWriter, r *http.Request, p caller) error {
 	o, err := originOf(r)
 	if err != nil {
 		return err
@@ -150,7 +170,12 @@ func (h *Handler) push(w http.ResponseWriter, r *http.Request, p exchange.Peer) 
 	if err != nil {
 		return problem.New(problem.Invalid, "The signature of the batch cannot be read.", "Update the agent.")
 	}
-	records, err := readFrames(r.Body, exchange.MaxBatchBytes)
+	done, err := turn(r.Context(), h.pushes, p.lab)
+	if err != nil {
+		return err
+	}
+	defer done()
+	records, err := h.codec.records(r.Body, r.Header.Get("Content-Encoding"), exchange.MaxBatchBytes)
 	if err != nil {
 		return streamProblem(err)
 	}
@@ -161,7 +186,7 @@ func (h *Handler) push(w http.ResponseWriter, r *http.Request, p exchange.Peer) 
 	return writeCBOR(w, a)
 }
 
-func (h *Handler) receipt(w http.ResponseWriter, r *http.Request, p exchange.Peer) error {
+func (h *Handler) receipt(w http.ResponseWriter, r *http.Request, p caller) error {
 	o, err := originOf(r)
 	if err != nil {
 		return err
@@ -173,7 +198,7 @@ func (h *Handler) receipt(w http.ResponseWriter, r *http.Request, p exchange.Pee
 	return writeCBOR(w, a)
 }
 
-func (h *Handler) pull(w http.ResponseWriter, r *http.Request, p exchange.Peer) error {
+func (h *Handler) pull(w http.ResponseWriter, r *http.Request, p caller) error {
 	var q exchange.PullRequest
 	if err := readCBOR(r, maxQuestion, &q); err != nil {
 		return err
@@ -188,6 +213,12 @@ func (h *Handler) pull(w http.ResponseWriter, r *http.Request, p exchange.Peer) 
 	}
 	body := appendFrames(make([]byte, 0, framesSize(all)), all)
 	w.Header().Set("Content-Type", mediaRecords)
+	if takesZstd(r.Header) {
+		var ok bool
+		if body, ok = h.codec.encode(body); ok {
+			w.Header().Set("Content-Encoding", encodingZstd)
+		}
+	}
 	w.Header().Set("Content-Length", strconv.Itoa(len(body)))
 	_, err = w.Write(body)
 	return err
@@ -196,6 +227,9 @@ func (h *Handler) pull(w http.ResponseWriter, r *http.Request, p exchange.Peer) 
 // streamProblem says in words what was wrong with a stream of records.
 func streamProblem(err error) error {
 	switch {
+	case errors.Is(err, ErrBomb):
+		return &problem.Error{Code: problem.Invalid, What: "A compressed body grows beyond all measure when it is decoded; nothing of it was used.",
+			Fix: "Update the agent; if it is up to date, find out what sent this.", Err: err}
 	case errors.Is(err, ErrTooLong):
 		return &problem.Error{Code: problem.TooLarge, What: "The batch is larger than is taken at once.", Fix: "Send smaller batches.", Err: err}
 	case errors.Is(err, ErrCorrupt), errors.Is(err, ErrTruncated):
@@ -203,6 +237,28 @@ func streamProblem(err error) error {
 			Fix: "They are sent again by themselves; if this stays, let the network be checked.", Err: err}
 	}
 	return err
+}
+
+// records reads a stream of records that may be compressed.
+func (c *codec) records(r io.Reader, encoding string, limit int) ([][]byte, error) {
+	// A record has at least a hundred bytes, so frames add less than a tenth.
+	in, done, err := c.decode(r, encoding, int64(limit)+int64(limit)/8+decodedSlack)
+	if err != nil {
+		return nil, problem.New(problem.Invalid, fmt.Sprintf("A body with %v.", err), "Update the older of agent and server.")
+	}
+	defer done()
+	return readFrames(in, limit)
+}
+
+// takesZstd says whether the other side lists zstd.
+func takesZstd(h http.Header) bool {
+	for v := range strings.SplitSeq(h.Get("Accept-Encoding"), ",") {
+		name, _, _ := strings.Cut(v, ";")
+		if strings.TrimSpace(name) == encodingZstd {
+			return true
+		}
+	}
+	return false
 }
 
 func originOf(r *http.Request) (record.Origin, error) {

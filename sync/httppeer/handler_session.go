@@ -30,6 +30,14 @@ type sessionAnswer struct {
 
 // enrol admits a node by a one-time code.
 func (h *Handler) enrol(w http.ResponseWriter, r *http.Request) error {
+	if a := addressOf(r); a != "" {
+		if err := h.enrolAddress.take(a, "enrolments from one address"); err != nil {
+			return err
+		}
+	}
+	if err := h.enrolAll.take("", "enrolments"); err != nil {
+		return err
+	}
 	var s exchange.Signed
 	if err := readCBOR(r, 16<<10, &s); err != nil {
 		return err
@@ -52,6 +60,11 @@ func (h *Handler) enrol(w http.ResponseWriter, r *http.Request) error {
 
 // challenge gives a nonce to whoever asks: it tells nobody who is enrolled.
 func (h *Handler) challenge(w http.ResponseWriter, r *http.Request) error {
+	if a := addressOf(r); a != "" {
+		if err := h.challenges.take(a, "sign-ins from one address"); err != nil {
+			return err
+		}
+	}
 	var q challengeRequest
 	if err := readCBOR(r, 1<<10, &q); err != nil {
 		return err
@@ -79,6 +92,9 @@ func (h *Handler) session(w http.ResponseWriter, r *http.Request) error {
 	if !exchange.VerifySession(p.Key, h.service.Node(), q.Node, q.Nonce, q.Signature) {
 		return problem.New(problem.Unauthenticated, "The agent could not prove who it is: its key is not the one it enrolled with.",
 			"Make a new code on the server and enrol this agent again.")
+	}
+	if err := h.sessions.take(q.Node.String(), "sessions of one agent"); err != nil {
+		return err
 	}
 	token, err := h.tokens.issue(q.Node)
 	if err != nil {

@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"log/slog"
 	"net/http"
+	"strconv"
+	"time"
 
 	"thudbook/sync/exchange"
 	"thudbook/sync/problem"
@@ -22,6 +24,7 @@ type document struct {
 	Fix    string          `json:"fix,omitempty"`
 	Reason exchange.Reason `json:"reason,omitempty"`
 	Head   *headMember     `json:"head,omitempty"`
+	Offset *int64          `json:"offset,omitempty"`
 }
 
 type headMember struct {
@@ -57,6 +60,15 @@ func writeProblem(w http.ResponseWriter, r *http.Request, log *slog.Logger, err 
 	if h, ok := errors.AsType[*exchange.HeadError](err); ok {
 		d.Reason, d.Head = h.Reason, &headMember{Seq: h.Head.Seq, Hash: h.Head.Hash}
 	}
+	if o, ok := errors.AsType[*exchange.OffsetError](err); ok {
+		d.Offset = &o.Offset
+	}
+	if wait, ok := errors.AsType[*exchange.WaitError](err); ok {
+		w.Header().Set("Retry-After", strconv.FormatInt(int64((wait.After+time.Second-1)/time.Second), 10))
+		if wait.TooMany {
+			d.Status = http.StatusTooManyRequests
+		}
+	}
 	body, err := json.Marshal(d)
 	if err != nil {
 		log.Error("encode a problem", "error", err)
@@ -71,10 +83,37 @@ func writeProblem(w http.ResponseWriter, r *http.Request, log *slog.Logger, err 
 	}
 }
 
+// waiting adds to an error the time that the answer asks to wait for (RFC 9110,
+// 10.2.3), in seconds or as a date by the answering machine's own clock.
+func waiting(resp *http.Response, err error) error {
+	if resp.StatusCode != http.StatusTooManyRequests && resp.StatusCode != http.StatusServiceUnavailable {
+		return err
+	}
+	v := resp.Header.Get("Retry-After")
+	var after time.Duration
+	if n, e := strconv.ParseUint(v, 10, 31); e == nil {
+		after = time.Duration(n) * time.Second
+	} else if at, e := http.ParseTime(v); e == nil {
+		if sent, e := http.ParseTime(resp.Header.Get("Date")); e == nil {
+			after = at.Sub(sent)
+		}
+	}
+	if after <= 0 {
+		return err
+	}
+	return &exchange.WaitError{After: min(after, maxWait), TooMany: resp.StatusCode == http.StatusTooManyRequests, Err: err}
+}
+
+// maxWait bounds what another machine may ask for.
+const maxWait = time.Hour
+
 // asError turns a problem document back into the error it was made from.
 func (d *document) asError(o record.Origin) error {
 	if d.Head != nil && (d.Reason == exchange.Gap || d.Reason == exchange.Fork) {
 		return &exchange.HeadError{Reason: d.Reason, Origin: o, Head: record.Head{Seq: d.Head.Seq, Hash: d.Head.Hash}}
+	}
+	if d.Offset != nil && d.Code == problem.Conflict {
+		return &exchange.OffsetError{Offset: *d.Offset}
 	}
 	if d.Code == problem.Internal || d.Code == "" {
 		return &problem.Error{Code: problem.Unavailable, What: "The server has an error of its own.",

@@ -6,6 +6,7 @@ import (
 	"io"
 	"net"
 	"net/http"
+	"os"
 	"time"
 )
 
@@ -17,13 +18,35 @@ type progressBody struct {
 	io.ReadCloser
 	rc *http.ResponseController
 	d  time.Duration
+
+	since time.Time // of the minute that is counted
+	bytes int
 }
 
+// A body that brings less than leastBytes in slowestMinute holds a place that
+// others need: it is given up, as if it were silent.
+const (
+	slowestMinute = time.Minute
+	leastBytes    = 16 << 10
+)
+
 func (b *progressBody) Read(p []byte) (int, error) {
-	if err := b.rc.SetReadDeadline(time.Now().Add(b.d)); err != nil && !errors.Is(err, http.ErrNotSupported) {
+	now := time.Now()
+	switch {
+	case b.since.IsZero():
+		b.since = now
+	case now.Sub(b.since) > slowestMinute:
+		if b.bytes < leastBytes {
+			return 0, os.ErrDeadlineExceeded
+		}
+		b.since, b.bytes = now, 0
+	}
+	if err := b.rc.SetReadDeadline(now.Add(b.d)); err != nil && !errors.Is(err, http.ErrNotSupported) {
 		return 0, err
 	}
-	return b.ReadCloser.Read(p)
+	n, err := b.ReadCloser.Read(p)
+	b.bytes += n
+	return n, err
 }
 
 // progressWriter does the same for writes of the answer, and knows whether the

@@ -128,34 +128,57 @@ func TestAlteredBodiesAreRefused(t *testing.T) {
 	}
 }
 
+// oldAgent speaks the first version of the protocol only.
+type oldAgent struct{ exchange.Peer }
+
+func (o oldAgent) Hello(ctx context.Context, q exchange.HelloRequest) (exchange.SignedWelcome, error) {
+	q.Protocols = []uint{1}
+	return o.Peer.Hello(ctx, q)
+}
+
 // Bytes of an attachment that were altered on the way are refused; the next
-// session brings the right ones.
+// session brings the right ones. Parts have a check sum in every block; in the
+// first version of the protocol the hash of the whole tells.
 func TestAlteredAttachmentIsRefused(t *testing.T) {
 	t.Parallel()
-	r := newRig(t)
-	exchangetest.Shots(t, r.agent, r.lab, 2, 5000)
-	on := true
-	box := &middlebox{next: httppeer.NewTransport(httppeer.TransportOptions{}), request: func(q *http.Request) {
-		if on && q.Method == http.MethodPut {
-			b := mustRead(t, q.Body)
-			b[100] ^= 1
-			q.Body = io.NopCloser(bytes.NewReader(b))
+	for name, c := range map[string]struct {
+		method     string
+		old        bool
+		code       problem.Code
+		quarantine bool
+	}{
+		"in parts": {http.MethodPatch, false, problem.Unavailable, false},
+		"in one":   {http.MethodPut, true, problem.Damaged, true},
+	} {
+		r := newRig(t)
+		exchangetest.Shots(t, r.agent, r.lab, 2, 5000)
+		on := true
+		box := &middlebox{next: httppeer.NewTransport(httppeer.TransportOptions{}), request: func(q *http.Request) {
+			if on && q.Method == c.method {
+				b := mustRead(t, q.Body)
+				b[len(b)/2] ^= 1
+				q.Body = io.NopCloser(bytes.NewReader(b))
+			}
+		}}
+		client, err := httppeer.NewClient(httppeer.ClientOptions{URL: r.http.URL, Node: r.agent.Node.ID, Key: r.agent.Node.PrivateKey, Server: exchangetest.Pin(r.service), HTTP: box})
+		if err != nil {
+			t.Fatal(err)
 		}
-	}}
-	c, err := httppeer.NewClient(httppeer.ClientOptions{URL: r.http.URL, Node: r.agent.Node.ID, Key: r.agent.Node.PrivateKey, Server: exchangetest.Pin(r.service), HTTP: box})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if _, err := r.run(t.Context(), c); problem.Of(err) != problem.Damaged {
-		t.Errorf("altered: %v, want a problem with code damaged", err)
-	}
-	on = false
-	if _, err := r.run(t.Context(), c); err != nil {
-		t.Fatal(err)
-	}
-	exchangetest.Same(t, r.agent, r.server, true, r.lab)
-	if q, err := r.server.Blobs.Quarantined(); err != nil || len(q) == 0 {
-		t.Errorf("the wrong bytes are not in quarantine: %d, %v", len(q), err)
+		peer := exchange.Peer(client)
+		if c.old {
+			peer = oldAgent{client}
+		}
+		if _, err := r.run(t.Context(), peer); problem.Of(err) != c.code {
+			t.Errorf("%s, altered: %v, want a problem with code %s", name, err, c.code)
+		}
+		on = false
+		if _, err := r.run(t.Context(), peer); err != nil {
+			t.Fatal(err)
+		}
+		exchangetest.Same(t, r.agent, r.server, true, r.lab)
+		if q, err := r.server.Blobs.Quarantined(); err != nil || len(q) > 0 != c.quarantine {
+			t.Errorf("%s: %d files in quarantine, %v, want some: %v", name, len(q), err, c.quarantine)
+		}
 	}
 }
 
@@ -191,7 +214,7 @@ func TestGetBlobInParts(t *testing.T) {
 		t.Fatal(err)
 	}
 	h := shot.Attachments[0].SHA256
-	body, size, err := c.GetBlob(t.Context(), r.lab, h)
+	body, size, err := c.GetBlob(t.Context(), r.lab, h, 0)
 	if err != nil || size != int64(len(text)) {
 		t.Fatalf("size %d, %v", size, err)
 	}

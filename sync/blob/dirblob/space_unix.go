@@ -9,12 +9,12 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-func diskFree(path string) (int64, error) {
+func diskSpace(path string) (free, total int64, err error) {
 	var s unix.Statfs_t
 	if err := unix.Statfs(path, &s); err != nil {
-		return 0, err
+		return 0, 0, err
 	}
-	return int64(s.Bavail) * int64(s.Bsize), nil
+	return int64(s.Bavail) * int64(s.Bsize), int64(s.Blocks) * int64(s.Bsize), nil
 }
 
 func isNoSpace(err error) bool {

@@ -6,16 +6,16 @@ import (
 	"golang.org/x/sys/windows"
 )
 
-func diskFree(path string) (int64, error) {
+func diskSpace(path string) (free, total int64, err error) {
 	p, err := windows.UTF16PtrFromString(path)
 	if err != nil {
-		return 0, err
+		return 0, 0, err
 	}
-	var free, total, all uint64
-	if err := windows.GetDiskFreeSpaceEx(p, &free, &total, &all); err != nil {
-		return 0, err
+	var mine, all, unused uint64
+	if err := windows.GetDiskFreeSpaceEx(p, &mine, &all, &unused); err != nil {
+		return 0, 0, err
 	}
-	return int64(free), nil
+	return int64(mine), int64(all), nil
 }
 
 func isNoSpace(err error) bool {

@@ -196,23 +196,31 @@ func (s *Store) stream(ctx context.Context, u *upload, w writer, r io.Reader) (i
 	for {
 		n, readErr := 0, ctx.Err()
 		if readErr == nil {
-			n, readErr = io.ReadFull(r, buf)
-			if errors.Is(readErr, io.ErrUnexpectedEOF) {
-				readErr = io.EOF
-			}
+			n, readErr = fill(r, buf)
 		}
 		at, err := s.write(u, w, buf[:n], readErr != nil)
 		switch {
-		case err != nil && readErr != nil && !errors.Is(readErr, io.EOF):
+		case err != nil && readErr != nil && readErr != io.EOF:
 			return at, errors.Join(readErr, err)
 		case err != nil:
 			return at, err
-		case errors.Is(readErr, io.EOF):
+		case readErr == io.EOF:
 			return at, nil
 		case readErr != nil:
 			return at, readErr
 		}
 	}
+}
+
+// fill reads until b is full or the reader ends, with the reader's own error:
+// one that wraps io.EOF is not the end.
+func fill(r io.Reader, b []byte) (n int, err error) {
+	for n < len(b) && err == nil {
+		var m int
+		m, err = r.Read(b[n:])
+		n += m
+	}
+	return n, err
 }
 
 // write appends one piece; last makes everything durable that is there.
@@ -334,8 +342,9 @@ func (s *Store) sweep() error {
 	return err
 }
 
-// Free tells how many bytes can still be written where the store lies.
-func (s *Store) Free() (int64, error) { return diskFree(s.root) }
+// Free tells how many bytes can still be written where the store lies, and how
+// many the disk has.
+func (s *Store) Free() (free, total int64, err error) { return diskSpace(s.root) }
 
 // diskTrouble tells a full disk from other trouble.
 func diskTrouble(what, where string, err error) error {
