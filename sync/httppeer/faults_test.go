@@ -35,14 +35,16 @@ func (r *rig) impatient(t *testing.T, url string) *httppeer.Client {
 
 // untilDone holds sessions until one comes to its end. Two hours pass between
 // them by the agent's clock, after which a download that came damaged is tried again.
-func untilDone(t *testing.T, r *rig, o exchange.Options, p exchange.Peer, most int) int {
+func untilDone(t *testing.T, r *rig, o exchange.Options, p exchange.Peer, most int, want record.Hash) int {
 	t.Helper()
 	var last error
 	for n := range most {
 		o.Now = func() time.Time { return time.Now().Add(time.Duration(n) * 2 * time.Hour) }
 		res, err := exchange.Run(t.Context(), o, p)
 		if err == nil && len(res.Notices) == 0 && !res.More {
-			return n + 1
+			if there, _, err := r.agent.Blobs.Has(t.Context(), want); err != nil || there {
+				return n + 1
+			}
 		}
 		if err != nil {
 			last = err
@@ -80,13 +82,13 @@ func TestEveryKindOfFaultConverges(t *testing.T) {
 				r.serve(t, httppeer.NewHandler(r.service, r.registry, httppeer.HandlerOptions{Progress: time.Second}))
 				exchangetest.Shots(t, r.agent, r.lab, 15, 9000)
 				exchangetest.Shot(t, r.agent, r.lab, "noise", blobtest.Random(uint64(i), 300_000))
-				exchangetest.Shot(t, r.server, r.lab, "a plan", blobtest.Random(uint64(1000+i), 200_000))
+				plan := exchangetest.Shot(t, r.server, r.lab, "a plan", blobtest.Random(uint64(1000+i), 200_000))
 				f.Seed = uint64(i)
 				p := proxytest.Start(t, r.http.Listener.Addr().String(), f)
 				o := exchangetest.Options(r.agent, r.service)
 				o.Fetch = func(*record.Record, record.Attachment) bool { return true }
 				o.Batch = &exchange.BatchSize{}
-				n := untilDone(t, r, o, r.impatient(t, p.URL()), 1000)
+				n := untilDone(t, r, o, r.impatient(t, p.URL()), 1000, plan.Attachments[0].SHA256)
 				_, cuts := p.Sent(proxytest.ToServer)
 				t.Logf("%d sessions, %d cuts", n, cuts)
 				exchangetest.Same(t, r.agent, r.server, true, r.lab)
@@ -137,7 +139,7 @@ func TestCutsOfALargeAttachmentCostLittle(t *testing.T) {
 			o := exchangetest.Options(r.agent, r.service)
 			o.Fetch = func(*record.Record, record.Attachment) bool { return true }
 			o.Batch = &exchange.BatchSize{}
-			untilDone(t, r, o, r.client(t, p.URL()), 5*cuts)
+			untilDone(t, r, o, r.client(t, p.URL()), 5*cuts, exchangetest.LargeSum(size))
 			sent, cut := p.Sent(way)
 			t.Logf("%d bytes, %d cuts: %d sent, %.4f of the size", size, cut, sent, float64(sent)/float64(size))
 			if cut < cuts*3/4 {

@@ -39,6 +39,11 @@ func newRig(t *testing.T) *rig {
 func (r *rig) serve(t *testing.T, h *httppeer.Handler) {
 	t.Helper()
 	r.handler = h
+	r.serveAny(t, h)
+}
+
+func (r *rig) serveAny(t *testing.T, h http.Handler) {
+	t.Helper()
 	r.http = httptest.NewUnstartedServer(h)
 	r.http.Config.ErrorLog = discard()
 	r.http.Start()

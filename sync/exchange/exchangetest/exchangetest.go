@@ -15,6 +15,7 @@ import (
 	"thudbook/sync/exchange"
 	"thudbook/sync/ledger"
 	"thudbook/sync/ledger/ledgertest"
+	"thudbook/sync/node"
 	"thudbook/sync/record"
 )
 
@@ -150,4 +151,14 @@ func blob(t testing.TB, l *ledgertest.Ledger, h record.Hash) []byte {
 		t.Errorf("read attachment %s: %v", h, err)
 	}
 	return b
+}
+
+// PrincipalIn gives the node whose folder is dir the right to labs.
+func PrincipalIn(t testing.TB, dir string, labs ...record.LabID) exchange.Principal {
+	t.Helper()
+	n, err := node.LoadOrCreate(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return exchange.Principal{Node: n.ID, Key: n.PublicKey(), Labs: labs}
 }
