@@ -164,7 +164,7 @@ func (b *meteredBody) Read(p []byte) (int, error) {
 func killOnce(t *testing.T, role, agentDir, serverDir string, lab record.LabID, after int64) {
 	t.Helper()
 	after = after/2 + rand.Int64N(after/2) // all kills together fall before the end
-	if role == "agent" { // the server is here and sees how far it came
+	if role == "agent" {                   // the server is here and sees how far it came
 		server := ledgertest.Open(t, ledgertest.Options{Dir: serverDir})
 		r := &rig{server: server, registry: &exchangetest.Registry{}, lab: lab}
 		r.service = exchangetest.Service(t, server)
