@@ -90,6 +90,7 @@ func (s *session) sendParts(ctx context.Context, lab record.LabID, m Missing, r 
 
 // moved counts bytes that the server has.
 func (s *session) moved(m Missing, at, n int64) {
+	s.any.Store(true)
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.res.BytesSent += n

@@ -108,6 +108,7 @@ type session struct {
 	began             time.Time
 	fetched, returned [classes]bool
 	paused            atomic.Bool // attachments wait for something more urgent
+	any               atomic.Bool // bytes of an attachment were moved
 
 	mu     sync.Mutex // guards what follows and res, while attachments are sent
 	noRoom int64      // the smallest size that the server refused for want of space; 0: none
@@ -164,7 +165,7 @@ func (s *session) run(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
-		if more && s.over() {
+		if more && s.over() && s.any.Load() { // never without having moved something
 			s.res.More = true
 			return s.failed
 		}

@@ -229,6 +229,7 @@ func (y *yielding) Read(p []byte) (int, error) {
 	}
 	n, err := y.r.Read(p)
 	y.read += int64(n)
+	y.s.any.Store(true)
 	return n, err
 }
 
