@@ -5,10 +5,12 @@ import (
 	"crypto/ed25519"
 	"crypto/sha256"
 	"encoding/hex"
+	"fmt"
 	"strings"
 	"time"
 
 	"thudbook/agent/desk"
+	"thudbook/agent/uplink"
 	"thudbook/sync/problem"
 	"thudbook/sync/scope"
 	"thudbook/web/page"
@@ -108,9 +110,9 @@ func (p *parts) link(ctx context.Context) desk.LinkState {
 		l.Sync = page.SyncState{State: page.Status{Level: page.Bad, Word: "not known"}, Stuck: "The store could not be read; the log says why."}
 		return l
 	}
-	l.PendingBytes = s.PendingBytes
+	l.PendingBytes, l.Detail = s.PendingBytes, detail(&s)
 	l.Sync = page.SyncState{Server: s.Server, PendingRecords: int(s.PendingRecords), PendingBytes: page.ShowBytes(s.PendingBytes),
-		OldestPending: local(s.OldestPendingSince), LastExchange: local(s.LastExchange), Stuck: s.Stuck}
+		OldestPending: local(s.OldestPendingSince), LastExchange: local(s.LastExchange), NextTry: local(s.NextTry), Stuck: s.Stuck, Waiting: waiting(l.Detail.Kinds)}
 	if set, ok := p.uplink.Settings(); ok {
 		l.ServerFingerprint, l.EnrolledAt = fingerprint(set.ServerKey), time.UnixMilli(set.EnrolledMS)
 	}
@@ -137,6 +139,42 @@ func (p *parts) link(ctx context.Context) desk.LinkState {
 		}
 	}
 	return l
+}
+
+// detail tells the API more than fits a screen.
+func detail(s *uplink.State) desk.SyncDetail {
+	d := desk.SyncDetail{Cause: string(s.Cause), Notices: s.Notices, Clock: s.ClockWarning, Kinds: []desk.SyncShare{
+		{Kind: "records", Count: s.Pending.Records.Count, Bytes: s.Pending.Records.Bytes},
+		{Kind: "sources", Count: s.Pending.Sources.Count, Bytes: s.Pending.Sources.Bytes},
+		{Kind: "photos", Count: s.Pending.Photos.Count, Bytes: s.Pending.Photos.Bytes},
+		{Kind: "videos", Count: s.Pending.Videos.Count, Bytes: s.Pending.Videos.Bytes}}}
+	if !s.StuckSince.IsZero() {
+		d.StuckSince = &s.StuckSince
+	}
+	if s.ClockKnown {
+		off := s.ClockOffset.Seconds()
+		d.ClockOffset = &off
+	}
+	if f := s.Progress.File; s.Running && f.Size > 0 {
+		d.File = &desk.SyncFile{SHA256: f.SHA256.String(), Done: f.Done, Size: f.Size}
+	}
+	return d
+}
+
+// waiting words what is pending: "2 records (1.2 kB), 1 video (2.0 GB)".
+func waiting(kinds []desk.SyncShare) string {
+	var parts []string
+	for _, k := range kinds {
+		if k.Count == 0 {
+			continue
+		}
+		kind := k.Kind
+		if k.Count == 1 {
+			kind = strings.TrimSuffix(kind, "s")
+		}
+		parts = append(parts, fmt.Sprintf("%s %s (%s)", page.ShowCount(k.Count), kind, page.ShowBytes(k.Bytes)))
+	}
+	return strings.Join(parts, ", ")
 }
 
 func local(t time.Time) time.Time {

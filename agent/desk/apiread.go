@@ -238,7 +238,8 @@ func (d *Desk) getSync(c echo.Context) error {
 		Exchange *time.Time `json:"last_exchange,omitempty"`
 		Next     *time.Time `json:"next_try,omitempty"`
 		Stuck    string     `json:"stuck,omitempty"`
-	}{s.State.Word, s.Server, s.PendingRecords, l.PendingBytes, moment(s.OldestPending), moment(s.LastExchange), moment(s.NextTry), s.Stuck})
+		SyncDetail
+	}{s.State.Word, s.Server, s.PendingRecords, l.PendingBytes, moment(s.OldestPending), moment(s.LastExchange), moment(s.NextTry), s.Stuck, l.Detail})
 }
 
 // moment leaves the zero time out of the JSON.

@@ -38,10 +38,36 @@ const refreshSeconds = 2
 type LinkState struct {
 	Sync              page.SyncState
 	PendingBytes      int64
+	Detail            SyncDetail
 	Lab               string // name of the lab that the agent writes for
 	ServerFingerprint string
 	OwnFingerprint    string
 	EnrolledAt        time.Time
+}
+
+// SyncDetail is what the API tells of the exchange beyond the screen.
+type SyncDetail struct {
+	Kinds       []SyncShare `json:"pending"`               // in the order in which they are sent
+	Cause       string      `json:"cause,omitempty"`       // of stuck, for programs
+	StuckSince  *time.Time  `json:"stuck_since,omitempty"` // by this computer's clock
+	Notices     []string    `json:"notices,omitempty"`     // what does not stop the rest
+	ClockOffset *float64    `json:"clock_offset_s,omitempty"`
+	Clock       string      `json:"clock_warning,omitempty"`
+	File        *SyncFile   `json:"file,omitempty"` // that moves now
+}
+
+// SyncShare is a kind of pending things: records, sources, photos, videos.
+type SyncShare struct {
+	Kind  string `json:"kind"`
+	Count int64  `json:"count"`
+	Bytes int64  `json:"bytes"`
+}
+
+// SyncFile is how much of an attachment the server has.
+type SyncFile struct {
+	SHA256 string `json:"sha256"`
+	Done   int64  `json:"done"`
+	Size   int64  `json:"size"`
 }
 
 // Options of a desk; all but Metrics are required.

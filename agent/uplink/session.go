@@ -15,25 +15,41 @@ import (
 )
 
 // session holds one session and keeps what it found.
-func (u *Uplink) session(ctx context.Context) error {
+func (u *Uplink) session(ctx context.Context) (exchange.Result, error) {
 	u.mu.Lock()
 	s := *u.settings
 	u.st.running = true
+	before := u.st.err
 	u.signal()
 	u.mu.Unlock()
 	pending, err := u.pending(ctx)
 	if err != nil {
 		u.finish(ctx, &s, exchange.Result{}, err)
-		return err
+		return exchange.Result{}, err
+	}
+	told := exchange.Pending{Records: pending.Records.Count, Bytes: pending.bytes(), Attachments: pending.attachments(), Oldest: pending.oldest}
+	if before != nil {
+		told.Stuck = words(before)
 	}
 	res, err := u.withKeys(ctx, s, func(peer exchange.Peer, key, next ed25519.PrivateKey) (exchange.Result, error) {
 		return exchange.Run(ctx, exchange.Options{Ledger: u.o.Ledger, Blobs: u.o.Blobs, Store: u.o.Store, Key: key, NextKey: next,
 			Server: s.Pinned(), Software: u.o.Software, Fetch: u.o.Fetch, Batch: u.batch, Now: u.o.Now, Log: u.o.Log,
-			Pending:  exchange.Pending{Records: pending.records, Bytes: pending.bytes},
-			Progress: u.progress}, peer)
+			Pending: told, Progress: u.progress, Handed: u.handed, Slice: slice}, peer)
 	})
 	u.finish(ctx, &s, res, err)
-	return err
+	return res, err
+}
+
+// slice is how long attachments may keep a session from greeting the server
+// anew and fetching what others wrote.
+const slice = time.Minute
+
+// plan keeps when the next session begins.
+func (u *Uplink) plan(wait time.Duration) {
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	u.st.next = u.o.Now().Add(wait).UTC()
+	u.signal()
 }
 
 func (u *Uplink) progress(p exchange.Progress) {
@@ -89,6 +105,12 @@ func (u *Uplink) finish(ctx context.Context, s *Settings, res exchange.Result, e
 		u.signal() // enrolled elsewhere meanwhile: this outcome is history
 		u.mu.Unlock()
 		return
+	}
+	switch {
+	case err == nil:
+		u.st.since = time.Time{}
+	case old == nil || httppeer.CauseOf(old) != httppeer.CauseOf(err):
+		u.st.since = now
 	}
 	u.st.err, u.st.connected = err, err == nil && (res.Welcomed || u.st.connected)
 	if res.Welcomed {

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"thudbook/sync/exchange"
+	"thudbook/sync/httppeer"
 	"thudbook/sync/kv"
 	"thudbook/sync/problem"
 	"thudbook/sync/receipt"
@@ -31,14 +32,44 @@ type State struct {
 	PendingBytes       int64 // of these records, and of attachments that the server lacks
 	PendingAttachments int64
 	OldestPendingSince time.Time // this node's clock when the oldest of them was written
+	Pending            Pending   // the same by kinds
 
-	Stuck        string // in words; empty: nothing is stuck
+	Stuck        string         // in words; empty: nothing is stuck
+	Cause        httppeer.Cause // of Stuck, for programs
+	StuckSince   time.Time      // by this node's clock
+	NextTry      time.Time      // by this node's clock; zero: not planned
 	Notices      []string
 	Progress     exchange.Progress
 	ClockOffset  time.Duration // this clock minus the server's
 	ClockKnown   bool
 	ClockWarning string // in words; empty: the clocks agree
 }
+
+// Share is a number of things and their bytes.
+type Share struct{ Count, Bytes int64 }
+
+// Pending is what the server does not have, by kinds, in the order in which
+// they are sent.
+type Pending struct {
+	Records, Sources, Photos, Videos Share
+	oldest                           time.Time
+}
+
+func (p *Pending) class(c exchange.Class) *Share {
+	switch c {
+	case exchange.Photos:
+		return &p.Photos
+	case exchange.Videos:
+		return &p.Videos
+	}
+	return &p.Sources
+}
+
+func (p *Pending) bytes() int64 {
+	return p.Records.Bytes + p.Sources.Bytes + p.Photos.Bytes + p.Videos.Bytes
+}
+
+func (p *Pending) attachments() int64 { return p.Sources.Count + p.Photos.Count + p.Videos.Count }
 
 // State gives the present state. It reads the store.
 func (u *Uplink) State(ctx context.Context) (State, error) {
@@ -53,14 +84,15 @@ func (u *Uplink) State(ctx context.Context) (State, error) {
 		}
 	}
 	u.mu.Unlock()
+	s.NextTry = st.next
 	if st.err != nil {
-		s.Stuck = words(st.err)
+		s.Stuck, s.Cause, s.StuckSince = words(st.err), httppeer.CauseOf(st.err), st.since
 	}
 	for _, n := range st.notices {
 		s.Notices = append(s.Notices, words(n.Err))
 	}
 	if s.Stuck == "" && len(s.Notices) > 0 {
-		s.Stuck = s.Notices[0]
+		s.Stuck, s.Cause = s.Notices[0], httppeer.CauseOf(st.notices[0].Err)
 	}
 	if st.dates != "" {
 		s.Notices = append(s.Notices, st.dates)
@@ -73,14 +105,9 @@ func (u *Uplink) State(ctx context.Context) (State, error) {
 		s.ClockWarning = fmt.Sprintf("This computer's clock is %s %s the server's. Set the clock; shots are recorded all the same, with both times.", off.Round(time.Second), way)
 	}
 	p, err := u.pending(ctx)
-	s.PendingRecords, s.PendingBytes, s.PendingAttachments, s.OldestPendingSince = p.records, p.bytes, p.attachments, p.oldest
+	s.PendingRecords, s.PendingBytes, s.PendingAttachments, s.OldestPendingSince = p.Records.Count, p.bytes(), p.attachments(), p.oldest
+	s.Pending = p
 	return s, err
-}
-
-// pendingSum is what was not handed over.
-type pendingSum struct {
-	records, bytes, attachments int64
-	oldest                      time.Time
 }
 
 // meter remembers the sizes of records that are pending, so that every record
@@ -88,6 +115,7 @@ type pendingSum struct {
 type meter struct {
 	server record.NodeID
 	spans  map[record.Origin]*span
+	handed map[record.Hash]struct{} // that the server holds, beyond the receipts
 }
 
 // span holds the sizes of a run of records: items[0] is record first.
@@ -97,16 +125,32 @@ type span struct {
 }
 
 type item struct {
-	size, attached int64
-	count          int64
-	wallNS         int64
+	size     int64
+	wallNS   int64
+	attached []attached
+}
+
+type attached struct {
+	hash  record.Hash
+	size  int64
+	class exchange.Class
+}
+
+// handed hears from a session what the server holds.
+func (u *Uplink) handed(h record.Hash) {
+	u.meterMu.Lock()
+	defer u.meterMu.Unlock()
+	if u.meter.handed == nil {
+		u.meter.handed = map[record.Hash]struct{}{}
+	}
+	u.meter.handed[h] = struct{}{}
 }
 
 // pending derives what is pending: heads minus receipts.
-func (u *Uplink) pending(ctx context.Context) (pendingSum, error) {
+func (u *Uplink) pending(ctx context.Context) (Pending, error) {
 	heads, err := u.o.Ledger.Heads(ctx)
 	if err != nil && problem.Of(err) != problem.Damaged {
-		return pendingSum{}, fmt.Errorf("read the heads: %w", err)
+		return Pending{}, fmt.Errorf("read the heads: %w", err)
 	}
 	var server record.NodeID
 	if s, ok := u.Settings(); ok {
@@ -121,14 +165,14 @@ func (u *Uplink) pending(ctx context.Context) (pendingSum, error) {
 		return err
 	})
 	if err != nil {
-		return pendingSum{}, fmt.Errorf("read the receipts: %w", err)
+		return Pending{}, fmt.Errorf("read the receipts: %w", err)
 	}
 	u.meterMu.Lock()
 	defer u.meterMu.Unlock()
 	if u.meter.spans == nil || u.meter.server != server {
 		u.meter = meter{server: server, spans: map[record.Origin]*span{}}
 	}
-	var sum pendingSum
+	var sum Pending
 	for o, h := range heads {
 		if o.Node != u.o.Ledger.Node() || o.Lab == (record.LabID{}) {
 			continue
@@ -138,17 +182,21 @@ func (u *Uplink) pending(ctx context.Context) (pendingSum, error) {
 			return sum, err
 		}
 	}
+	if sum.attachments() == 0 {
+		clear(u.meter.handed)
+	}
 	return sum, nil
 }
 
 // measure adds one chain's pending part. Damage ends the count of bytes; the
 // exchange tells of it.
-func (u *Uplink) measure(ctx context.Context, o record.Origin, head, acked, complete uint64, sum *pendingSum) error {
+func (u *Uplink) measure(ctx context.Context, o record.Origin, head, acked, complete uint64, sum *Pending) error {
 	if head > acked {
-		sum.records += int64(head - acked)
+		sum.Records.Count += int64(head - acked)
 	}
 	sp := u.meter.spans[o]
 	if sp == nil || sp.first > complete+1 { // a restored server went back
+		clear(u.meter.handed)
 		sp = &span{first: complete + 1}
 		u.meter.spans[o] = sp
 	}
@@ -167,19 +215,26 @@ func (u *Uplink) measure(ctx context.Context, o record.Origin, head, acked, comp
 		for i := range recs {
 			it := item{size: int64(len(recs[i].Raw)), wallNS: recs[i].WallNS}
 			for _, a := range recs[i].Attachments {
-				it.attached += a.Size
-				it.count++
+				it.attached = append(it.attached, attached{a.SHA256, a.Size, exchange.ClassOf(a)})
 			}
 			sp.items = append(sp.items, it)
 		}
 	}
 	for i, it := range sp.items {
-		sum.bytes += it.attached
-		sum.attachments += it.count
-		if sp.first+uint64(i) > acked {
-			sum.bytes += it.size
+		waits := sp.first+uint64(i) > acked
+		if waits {
+			sum.Records.Bytes += it.size
 		}
-		if at := time.Unix(0, it.wallNS).UTC(); (it.count > 0 || sp.first+uint64(i) > acked) && (sum.oldest.IsZero() || at.Before(sum.oldest)) {
+		for _, a := range it.attached {
+			if _, there := u.meter.handed[a.hash]; there {
+				continue
+			}
+			share := sum.class(a.class)
+			share.Count++
+			share.Bytes += a.size
+			waits = true
+		}
+		if at := time.Unix(0, it.wallNS).UTC(); waits && (sum.oldest.IsZero() || at.Before(sum.oldest)) {
 			sum.oldest = at
 		}
 	}

@@ -84,6 +84,8 @@ type sessionState struct {
 	notices   []exchange.Notice
 	progress  exchange.Progress
 	dates     string
+	since     time.Time // of err
+	next      time.Time // session
 }
 
 // Open reads the settings.
@@ -190,24 +192,49 @@ func (u *Uplink) Run(ctx context.Context) error {
 	timer := time.NewTimer(0)
 	defer timer.Stop()
 	failures := 0
+	var asked time.Time // the server asked not to come before
 	for {
 		select {
 		case <-ctx.Done():
 			return nil
 		case <-timer.C:
 		case <-u.wake:
+			if time.Now().Before(asked) {
+				continue // the timer is set for then
+			}
 		}
 		wait := u.o.Every
 		if _, ok := u.Settings(); ok {
-			if err := u.session(ctx); err != nil && ctx.Err() == nil {
-				failures++
-				wait = u.backoff(failures)
-			} else {
-				failures = 0
+			res, err := u.session(ctx)
+			if wait, failures = u.after(res, err, failures); exchange.WaitOf(err) > 0 {
+				asked = time.Now().Add(wait)
+			}
+			if ctx.Err() == nil {
+				u.plan(wait)
 			}
 		}
 		timer.Reset(wait)
 	}
+}
+
+// after says how long to wait after a session, and counts failures: one that
+// moved something is the first of its row.
+func (u *Uplink) after(res exchange.Result, err error, failures int) (time.Duration, int) {
+	switch {
+	case err == nil && res.More:
+		return 0, 0
+	case err == nil:
+		return u.o.Every, 0
+	case res.BytesSent > 0 || res.RecordsReceived > 0 || res.BlobsReceived > 0:
+		failures = 1
+	default:
+		failures++
+	}
+	wait := u.backoff(failures)
+	if asked := exchange.WaitOf(err); asked > 0 {
+		wait = max(wait, asked+rand.N(asked/10+time.Millisecond)) // not all at once
+	}
+	return wait, failures
 }
 
 // backoff gives a time between nothing and a limit that doubles with every

@@ -142,6 +142,10 @@ type agentAnswer struct {
 	RecordsBehind int64          `json:"records_behind"`
 	BytesBehind   int64          `json:"bytes_behind"`
 	ClockOffsetS  float64        `json:"clock_offset_s"`
+
+	AttachmentsBehind int64      `json:"attachments_behind"`
+	OldestPending     *time.Time `json:"oldest_pending"` // by the agent's clock; null: nothing, or not told
+	Stuck             string     `json:"stuck,omitempty"`
 }
 
 func (a *API) agents(c echo.Context) error {
@@ -158,7 +162,8 @@ func (a *API) agents(c echo.Context) error {
 	for _, s := range list {
 		r := agentAnswer{Node: s.Node, Name: s.Name, Lab: s.Labs[0], Labs: s.Labs, Software: s.Software,
 			EnrolledAt: moment(s.Enrolled), RevokedAt: moment(s.Revoked), LastSeen: moment(s.LastSeen),
-			RecordsBehind: s.Behind, BytesBehind: s.PendingBytes, ClockOffsetS: s.ClockOffset.Seconds()}
+			RecordsBehind: s.Behind, BytesBehind: s.PendingBytes, ClockOffsetS: s.ClockOffset.Seconds(),
+			AttachmentsBehind: s.PendingAttachments, OldestPending: moment(s.OldestPending), Stuck: s.Stuck}
 		if r.LabName, err = names.Of(ctx, s.Labs[0]); err != nil {
 			return err
 		}

@@ -213,9 +213,11 @@ func (g *Registry) countWrong(ctx context.Context, secret []byte) error {
 }
 
 // limited keeps a text of a node short.
-func limited(s string) string {
-	if len(s) > 120 {
-		s = strings.ToValidUTF8(s[:120], "")
+func limited(s string) string { return clip(s, 120) }
+
+func clip(s string, n int) string {
+	if len(s) > n {
+		s = s[:n]
 	}
 	return strings.ToValidUTF8(s, "")
 }

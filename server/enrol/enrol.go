@@ -85,6 +85,10 @@ type nodeRow struct {
 	PendingRecords int64          `json:"pending_records"`
 	PendingBytes   int64          `json:"pending_bytes"`
 	ClockOffsetMS  int64          `json:"clock_offset_ms"`
+
+	PendingAttachments int64  `json:"pending_attachments,omitempty"`
+	OldestPendingMS    int64  `json:"oldest_pending_ms,omitempty"`
+	Stuck              string `json:"stuck,omitempty"`
 }
 
 type headRow struct {

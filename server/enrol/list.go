@@ -29,6 +29,10 @@ type Status struct {
 	Behind       int64 // records that the node reported and that are not here yet
 	PendingBytes int64 // as the node reported: records and attachments
 	ClockOffset  time.Duration
+
+	PendingAttachments int64
+	OldestPending      time.Time // by the agent's clock
+	Stuck              string    // what the agent said of its session before the last, in its own words
 }
 
 // Seen keeps what a node said of itself at the start of a session.
@@ -41,6 +45,10 @@ func (g *Registry) Seen(ctx context.Context, rep exchange.Report) error {
 		n.SeenMS, n.Software = rep.ServerTime.UnixMilli(), limited(rep.Software)
 		n.PendingRecords, n.PendingBytes = max(0, rep.PendingRecords), max(0, rep.PendingBytes)
 		n.ClockOffsetMS = rep.NodeTime.Sub(rep.ServerTime).Milliseconds()
+		n.PendingAttachments, n.Stuck, n.OldestPendingMS = rep.PendingAttachments, clip(rep.Stuck, maxStuck), 0
+		if !rep.OldestPending.IsZero() {
+			n.OldestPendingMS = rep.OldestPending.UnixMilli()
+		}
 		n.Heads = n.Heads[:0]
 		for _, h := range rep.Heads {
 			n.Heads = append(n.Heads, headRow{Lab: h.Origin.Lab, Epoch: h.Origin.Epoch, Seq: h.Seq})
@@ -105,10 +113,14 @@ func (g *Registry) status(r kv.Reader, sc scope.Scope, n *nodeRow, heads map[rec
 		}
 	}
 	if len(s.Labs) == len(n.Labs) {
-		s.PendingBytes = n.PendingBytes
+		s.PendingBytes, s.PendingAttachments = n.PendingBytes, n.PendingAttachments
+		s.OldestPending, s.Stuck = moment(n.OldestPendingMS), n.Stuck
 	}
 	return s, true, nil
 }
+
+// maxStuck bounds what an agent may say of its trouble, in bytes.
+const maxStuck = 400
 
 func moment(ms int64) time.Time {
 	if ms == 0 {

@@ -111,6 +111,7 @@ func (s *session) sendBlobsOf(ctx context.Context, c *ownChain, class Class) err
 		if err != nil {
 			return fmt.Errorf("ask which attachments are missing: %w", err)
 		}
+		s.tellHanded(p.refs, missing)
 		if err := s.sendBlobs(ctx, c.origin, class, missing, p.refs); err != nil {
 			return err
 		}
@@ -183,8 +184,27 @@ func (s *session) sendOne(ctx context.Context, o record.Origin, m Missing) error
 		return err
 	}
 	s.res.BlobsSent++
+	if s.o.Handed != nil {
+		s.o.Handed(m.SHA256)
+	}
 	s.progress()
 	return nil
+}
+
+// tellHanded tells of those that the server holds already.
+func (s *session) tellHanded(asked []BlobRef, missing []Missing) {
+	if s.o.Handed == nil {
+		return
+	}
+	lacks := make(map[record.Hash]bool, len(missing))
+	for _, m := range missing {
+		lacks[m.SHA256] = true
+	}
+	for _, b := range asked {
+		if !lacks[b.SHA256] {
+			s.o.Handed(b.SHA256)
+		}
+	}
 }
 
 // tooLargeNow says that the server has refused something of this size in this

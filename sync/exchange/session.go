@@ -35,8 +35,11 @@ type Options struct {
 	// Fetch says which attachments of pulled records are wanted here; nil: none.
 	Fetch    func(*record.Record, record.Attachment) bool
 	Progress func(Progress)
-	Batch    *BatchSize // kept from session to session, so that a slow link is remembered
-	Streams  int        // attachments sent at once; 0: 3
+	// Handed hears of attachments that the server is known to hold although a
+	// receipt does not say so yet; nil: nobody does.
+	Handed  func(record.Hash)
+	Batch   *BatchSize // kept from session to session, so that a slow link is remembered
+	Streams int        // attachments sent at once; 0: 3
 	// Slice ends a session with Result.More when it has run for so long and
 	// attachments are still to be moved, so that the next one greets the server
 	// anew; 0: never.

@@ -2,6 +2,7 @@ package exchange
 
 import (
 	"crypto/ed25519"
+	"errors"
 	"fmt"
 	"slices"
 
@@ -63,5 +64,11 @@ func notTheServer(cause error) error {
 	return &problem.Error{Code: problem.Unauthenticated,
 		What: "What answered is not the server that this agent was enrolled with: its signature is another.",
 		Fix:  "Check the server's address and the network; if the server was installed anew, enrol this agent again with a new code.",
-		Err:  cause}
+		Err:  errors.Join(errAnotherServer, cause)}
 }
+
+var errAnotherServer = errors.New("not signed by the pinned key")
+
+// IsAnotherServer says that an error is about an answer that the pinned server
+// did not give.
+func IsAnotherServer(err error) bool { return errors.Is(err, errAnotherServer) }

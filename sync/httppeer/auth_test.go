@@ -40,7 +40,7 @@ func batch(t *testing.T, r *rig, after uint64) exchange.Batch {
 }
 
 // post sends CBOR without the client, and gives status, media type and body.
-func post(t *testing.T, r *rig, path string, v any) (int, string, []byte) {
+func post(t testing.TB, r *rig, path string, v any) (int, string, []byte) {
 	t.Helper()
 	b, err := record.EncodeBody(v)
 	if err != nil {
@@ -63,7 +63,7 @@ type proof struct {
 	Signature []byte        `json:"signature"`
 }
 
-func challenge(t *testing.T, r *rig, node record.NodeID) []byte {
+func challenge(t testing.TB, r *rig, node record.NodeID) []byte {
 	t.Helper()
 	status, _, body := post(t, r, "/sync/v1/challenge", map[string]any{"node": node})
 	var a struct {
@@ -79,7 +79,7 @@ func prove(r *rig, nonce []byte) proof {
 	return proof{Node: r.agent.Node.ID, Nonce: nonce, Signature: exchange.SignSession(r.agent.Node.PrivateKey, r.service.Node(), r.agent.Node.ID, nonce)}
 }
 
-func token(t *testing.T, r *rig) string {
+func token(t testing.TB, r *rig) string {
 	t.Helper()
 	status, _, body := post(t, r, "/sync/v1/session", prove(r, challenge(t, r, r.agent.Node.ID)))
 	var a struct {
@@ -146,7 +146,7 @@ func TestNonceAndTokenExpireByTheServersClock(t *testing.T) {
 	}
 }
 
-func get(t *testing.T, r *rig, path, token string) int {
+func get(t testing.TB, r *rig, path, token string) int {
 	t.Helper()
 	q, err := http.NewRequestWithContext(t.Context(), http.MethodGet, r.http.URL+path, nil)
 	if err != nil {

@@ -27,7 +27,7 @@ type rig struct {
 	lab           record.LabID
 }
 
-func newRig(t *testing.T) *rig {
+func newRig(t testing.TB) *rig {
 	t.Helper()
 	r := &rig{agent: ledgertest.Open(t), server: ledgertest.Open(t), registry: &exchangetest.Registry{}, lab: exchangetest.Lab(t)}
 	r.service = exchangetest.Service(t, r.server)
@@ -36,13 +36,13 @@ func newRig(t *testing.T) *rig {
 	return r
 }
 
-func (r *rig) serve(t *testing.T, h *httppeer.Handler) {
+func (r *rig) serve(t testing.TB, h *httppeer.Handler) {
 	t.Helper()
 	r.handler = h
 	r.serveAny(t, h)
 }
 
-func (r *rig) serveAny(t *testing.T, h http.Handler) {
+func (r *rig) serveAny(t testing.TB, h http.Handler) {
 	t.Helper()
 	r.http = httptest.NewUnstartedServer(h)
 	r.http.Config.ErrorLog = discard()
@@ -53,7 +53,7 @@ func (r *rig) serveAny(t *testing.T, h http.Handler) {
 // discard keeps the handshakes that tests break on purpose out of the output.
 func discard() *log.Logger { return log.New(io.Discard, "", 0) }
 
-func (r *rig) client(t *testing.T, url string) *httppeer.Client {
+func (r *rig) client(t testing.TB, url string) *httppeer.Client {
 	t.Helper()
 	c, err := httppeer.NewClient(httppeer.ClientOptions{URL: url, Node: r.agent.Node.ID, Key: r.agent.Node.PrivateKey, Server: exchangetest.Pin(r.service)})
 	if err != nil {
@@ -197,7 +197,7 @@ func (m *middlebox) RoundTrip(q *http.Request) (*http.Response, error) {
 	return resp, err
 }
 
-func mustRead(t *testing.T, r io.Reader) []byte {
+func mustRead(t testing.TB, r io.Reader) []byte {
 	t.Helper()
 	b, err := io.ReadAll(r)
 	if err != nil {

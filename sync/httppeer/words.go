@@ -35,7 +35,7 @@ func somebodyElse(server string, resp *http.Response) error {
 	switch {
 	case resp.StatusCode == http.StatusTooManyRequests, resp.StatusCode == http.StatusBadGateway,
 		resp.StatusCode == http.StatusServiceUnavailable, resp.StatusCode == http.StatusGatewayTimeout:
-		return &problem.Error{Code: problem.Unavailable, Where: where,
+		return &problem.Error{Code: problem.Unavailable, Where: where, Err: errSomebodyElse,
 			What: "A machine in front of the server answers that the server cannot be reached now.",
 			Fix:  "It is tried again by itself; if it stays, ask whoever runs the server or its proxy."}
 	case resp.StatusCode == http.StatusRequestEntityTooLarge:
@@ -43,7 +43,7 @@ func somebodyElse(server string, resp *http.Response) error {
 			What: "A machine in front of the server refuses bodies of this size.",
 			Fix:  "Let whoever runs the proxy allow larger requests under /sync/v1/."}
 	}
-	return &problem.Error{Code: problem.Unavailable, Where: where,
+	return &problem.Error{Code: problem.Unavailable, Where: where, Err: errSomebodyElse,
 		What: "The network does not lead to the server: something else answered, perhaps the sign-in page of this network.",
 		Fix:  "Open a web page on this computer and sign in to the network, or check the server's address. Nothing is lost meanwhile."}
 }

@@ -42,6 +42,7 @@ type SyncState struct {
 	Server         string    // address; empty: not connected to any
 	PendingRecords int       // not yet acknowledged as durable by the server
 	PendingBytes   string    // ShowBytes
+	Waiting        string    // what is pending by kinds, in words; empty: as the two above say
 	OldestPending  time.Time // zero when nothing is pending
 	LastExchange   time.Time // last time something was exchanged and acknowledged; zero: never
 	NextTry        time.Time // zero: not planned
