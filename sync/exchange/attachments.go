@@ -43,6 +43,7 @@ func ClassOf(a record.Attachment) Class {
 func (s *session) attachments(ctx context.Context) (bool, error) {
 	for c := range classes {
 		for _, chain := range slices.Clone(s.own) {
+			chain.cursor[c] = max(chain.cursor[c], chain.through) // complete there: nothing to look for
 			if chain.cursor[c] < chain.sent.Seq {
 				return true, s.sendBlobsOf(ctx, chain, c)
 			}

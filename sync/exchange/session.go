@@ -186,7 +186,7 @@ func (s *session) run(ctx context.Context) error {
 // looked at for attachments.
 func (s *session) blobsLeft() bool {
 	for _, c := range s.own {
-		if slices.Min(c.cursor[:]) < c.sent.Seq {
+		if max(slices.Min(c.cursor[:]), c.through) < c.sent.Seq {
 			return true
 		}
 	}
