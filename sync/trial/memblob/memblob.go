@@ -29,15 +29,20 @@ type Store struct {
 	// Full is asked before bytes are kept; nil: never.
 	Full func() bool
 
-	mu  sync.Mutex
-	all map[record.Hash][]byte
+	mu        sync.Mutex
+	all       map[record.Hash][]byte
+	transfers map[place]*transfer
 }
 
 // Clone gives a store with the same contents, which is never full.
 func (s *Store) Clone() *Store {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	return &Store{all: maps.Clone(s.all)}
+	c := &Store{all: maps.Clone(s.all), transfers: map[place]*transfer{}}
+	for p, t := range s.transfers {
+		c.transfers[p] = &transfer{size: t.size, got: bytes.Clone(t.got)}
+	}
+	return c
 }
 
 func (s *Store) get(h record.Hash) ([]byte, bool) {
@@ -47,10 +52,14 @@ func (s *Store) get(h record.Hash) ([]byte, bool) {
 	return b, ok
 }
 
+func full() error {
+	return &problem.Error{Code: problem.NoSpace, What: "bytes cannot be stored", Fix: "free space", Err: ErrFull}
+}
+
 func (s *Store) keep(b []byte) (blob.Ref, error) {
 	ref := blob.Ref{SHA256: sha256.Sum256(b), Size: int64(len(b))}
 	if s.Full != nil && s.Full() {
-		return ref, &problem.Error{Code: problem.Unavailable, What: "bytes cannot be stored", Fix: "free space", Err: ErrFull}
+		return ref, full()
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
