@@ -68,7 +68,7 @@ func start(t *testing.T, change ...func(*agent.Options)) *running {
 		if err := r.stop(); err != nil {
 			t.Errorf("agent ended with %v", err)
 		}
-		report, err := home.Verify(context.Background(), r.opt.Data)
+		report, err := home.Verify(context.Background(), home.PlaceOf(r.opt.Data))
 		if err != nil {
 			t.Fatalf("verify: %v", err)
 		}

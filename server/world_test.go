@@ -69,7 +69,7 @@ func start(t *testing.T) *world {
 		if err := w.stop(); err != nil {
 			t.Errorf("the server ended with %v", err)
 		}
-		report, err := home.Verify(context.WithoutCancel(t.Context()), w.dir)
+		report, err := home.Verify(context.WithoutCancel(t.Context()), home.PlaceOf(w.dir))
 		if err != nil || report.Class() != 0 {
 			t.Errorf("verify: %v\n%s", err, report)
 		}

@@ -28,7 +28,8 @@ bad; 3 damage found; 4 a fork or a rolled-back store found.`
 
 // commands lists every subcommand.
 type commands struct {
-	LogLevel string `help:"What goes to the log: debug, info, warn, error." default:"info" enum:"debug,info,warn,error"`
+	LogLevel    string           `help:"What goes to the log: debug, info, warn, error." default:"info" enum:"debug,info,warn,error"`
+	ShowVersion kong.VersionFlag `name:"version" help:"Print version, Go version and source revision."`
 
 	Score    scoreCmd    `cmd:"" help:"Score acquisition files; needs no store."`
 	Map      mapCmd      `cmd:"" help:"Propose a channel map for a file and say what is unsure."`
@@ -37,7 +38,13 @@ type commands struct {
 	Agent    agentCmd    `cmd:"" help:"Run on the rig's PC: take in shots, show them, exchange them."`
 	Server   serverCmd   `cmd:"" help:"Run the server of one or several labs."`
 	Demo     demoCmd     `cmd:"" help:"Start a server and three invented labs on this machine."`
-	Verify   verifyCmd   `cmd:"" help:"Check every record, attachment and view of a data folder."`
+	Verify   verifyCmd   `cmd:"" help:"Check every record, attachment and view of a data folder or a backup."`
+	Backup   backupCmd   `cmd:"" help:"Copy a data folder, running or not; again: only what is new."`
+	Restore  restoreCmd  `cmd:"" help:"Make a data folder from a backup."`
+	Compact  compactCmd  `cmd:"" help:"Take the free space out of a stopped store."`
+	Doctor   doctorCmd   `cmd:"" help:"Say what is wrong with a data folder, and what to do."`
+	Version  versionCmd  `cmd:"" help:"Print version, Go version and source revision."`
+	Check    checkCmd    `cmd:"" hidden:""`
 }
 
 // exitError carries an exit code; its text, if any, has been printed already.
@@ -50,7 +57,7 @@ func run(ctx context.Context, args []string, out, errOut io.Writer) int {
 	var c commands
 	code := -1
 	parser, err := kong.New(&c, kong.Name("thudbook"), kong.Description(description),
-		kong.Writers(out, errOut), kong.Exit(func(n int) { code = n }), kong.ConfigureHelp(kong.HelpOptions{Compact: true}))
+		kong.Vars{"version": about()}, kong.Writers(out, errOut), kong.Exit(func(n int) { code = n }), kong.ConfigureHelp(kong.HelpOptions{Compact: true}))
 	if err != nil {
 		fmt.Fprintln(errOut, "thudbook:", err)
 		return exitUsage
@@ -73,7 +80,7 @@ func run(ctx context.Context, args []string, out, errOut io.Writer) int {
 		if e, ok := errors.AsType[exitError](err); ok {
 			return e.code
 		}
-		fmt.Fprintln(errOut, "thudbook:", err)
+		fmt.Fprintln(errOut, "thudbook:", inWords(err))
 		return exitUsage
 	}
 	return exitOK

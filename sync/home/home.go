@@ -6,15 +6,12 @@ package home
 import (
 	"context"
 	"errors"
-	"fmt"
 	"log/slog"
 	"os"
 	"path/filepath"
 	"time"
 
 	"thudbook/sync/blob/dirblob"
-	"thudbook/sync/care"
-	"thudbook/sync/exchange"
 	"thudbook/sync/kv"
 	"thudbook/sync/kv/boltkv"
 	"thudbook/sync/ledger"
@@ -33,6 +30,8 @@ type Home struct {
 	Views  *view.Set
 	Ledger *ledger.Ledger
 	Reader *view.Reader
+
+	control *control
 }
 
 // StorePath is the file that holds records and views.
@@ -81,38 +80,15 @@ func Open(ctx context.Context, o Options) (*Home, error) {
 		return nil, errors.Join(err, h.Store.Close())
 	}
 	h.Reader = h.Views.Reader(h.Store)
+	h.control = openControl(h, o)
 	return h, nil
 }
 
-// Close closes the ledger, then the store.
-func (h *Home) Close() error { return errors.Join(h.Ledger.Close(), h.Store.Close()) }
+// Close ends what was asked for through the control file, then closes the
+// ledger, then the store.
+func (h *Home) Close() error {
+	return errors.Join(h.control.close(), h.Ledger.Close(), h.Store.Close())
+}
 
 // Own is the scope of the owner of the folder: everything in it.
 func (h *Home) Own() scope.Scope { return scope.All() }
-
-// Verify checks a data folder that no program has open. It makes nothing and
-// changes nothing but a temporary folder inside it, which it removes.
-func Verify(ctx context.Context, dir string) (*care.Report, error) {
-	id, err := node.Load(dir)
-	if err != nil {
-		return nil, err
-	}
-	path := StorePath(dir)
-	if _, err := os.Stat(path); err != nil {
-		return nil, &problem.Error{Code: problem.NotFound, What: "there is no store in this folder", Where: path, Fix: "give the folder that the agent or the server was started with", Err: err}
-	}
-	store, err := boltkv.Open(path, boltkv.Options{})
-	if err != nil {
-		return nil, err
-	}
-	blobs, err := dirblob.Open(BlobPath(dir))
-	if err != nil {
-		return nil, errors.Join(err, store.Close())
-	}
-	report, err := care.Verify(ctx, care.Source{Store: store, Blobs: blobs, Anchor: ledger.DefaultAnchor(dir), Node: id.ID, Views: view.New(), Temp: dir,
-		Complete: exchange.CompleteThrough})
-	if err != nil {
-		err = fmt.Errorf("verify %s: %w", dir, err)
-	}
-	return report, errors.Join(err, store.Close())
-}

@@ -76,7 +76,7 @@ func CheckAnchor(r kv.Reader, node record.NodeID, path string) ([]Doubt, int, er
 	doubts, err := findDoubts(r, node, own, file, anchorErr)
 	for lab, st := range own {
 		if st.Closed != "" {
-			doubts = append(doubts, Doubt{Origin: record.Origin{Node: node, Lab: lab, Epoch: st.Epoch}, Reason: st.Closed, next: st.Next})
+			doubts = append(doubts, Doubt{Origin: record.Origin{Node: node, Lab: lab, Epoch: st.Epoch}, Reason: st.Closed, Closed: true, next: st.Next})
 		}
 	}
 	return doubts, len(own), err

@@ -98,6 +98,7 @@ type Ledger struct {
 
 	mu      sync.Mutex
 	own     map[record.LabID]ownState
+	floor   uint32 // the first epoch of a lab that has none yet
 	notices []string
 
 	building     atomic.Pointer[Rebuilding]
@@ -216,7 +217,11 @@ func (l *Ledger) SetKey(key ed25519.PrivateKey) {
 func (l *Ledger) Own(lab record.LabID) record.Origin {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	return record.Origin{Node: l.opts.Node, Lab: lab, Epoch: l.own[lab].nextEpoch()}
+	st, ok := l.own[lab]
+	if !ok {
+		st.Next = l.floor
+	}
+	return record.Origin{Node: l.opts.Node, Lab: lab, Epoch: st.nextEpoch()}
 }
 
 // Notices gives, in plain words, what Open and later work found that a person

@@ -33,6 +33,7 @@ func (l *Ledger) load(ctx context.Context) error {
 		return anchorErr
 	}
 	var own map[record.LabID]ownState
+	var floor uint32
 	var doubts []Doubt
 	var clock hlc.Time
 	err := l.store.View(ctx, func(r kv.Reader) (err error) {
@@ -44,6 +45,9 @@ func (l *Ledger) load(ctx context.Context) error {
 			clock = max(clock, h.Clock)
 		}
 		if own, err = scanOwn(r); err != nil {
+			return err
+		}
+		if floor, err = readFloor(r); err != nil {
 			return err
 		}
 		doubts, err = findDoubts(r, l.opts.Node, own, file, anchorErr)
@@ -64,7 +68,7 @@ func (l *Ledger) load(ctx context.Context) error {
 		own[d.Origin.Lab] = st
 	}
 	l.mu.Lock()
-	l.own = own
+	l.own, l.floor = own, floor
 	l.mu.Unlock()
 	for lab, st := range own {
 		if st.Closed != "" {
@@ -231,6 +235,7 @@ func scanOwn(r kv.Reader) (map[record.LabID]ownState, error) {
 type Doubt struct {
 	Origin record.Origin
 	Reason string
+	Closed bool // the node knows: it will not write there again
 	next   uint32
 }
 

@@ -147,7 +147,7 @@ func (s ownState) nextEpoch() uint32 {
 	case s.Closed != "":
 		return s.Next
 	case s.Epoch == 0:
-		return 1
+		return max(1, s.Next) // after a restore, Next is the floor
 	}
 	return s.Epoch
 }
@@ -161,8 +161,12 @@ func (s ownState) newer(than ownState) bool {
 
 func readOwn(r kv.Reader, lab record.LabID) (ownState, error) {
 	b, err := r.Get(ownTable, lab[:])
-	if err != nil || b == nil {
+	if err != nil {
 		return ownState{}, err
+	}
+	if b == nil {
+		floor, err := readFloor(r)
+		return ownState{Next: floor}, err
 	}
 	return decodeOwn(b)
 }

@@ -1,6 +1,6 @@
 // Package node is the identity of an installation: an id and an Ed25519 key
-// pair, kept in one file that only its owner may read. The private key is in
-// no backup and never leaves the machine.
+// pair, kept in one file that only its owner may read. The private key leaves
+// the machine in a backup alone: whoever holds one can act as the node.
 package node
 
 import (

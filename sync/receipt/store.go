@@ -2,6 +2,7 @@ package receipt
 
 import (
 	"fmt"
+	"iter"
 
 	"thudbook/sync/kv"
 	"thudbook/sync/record"
@@ -61,6 +62,21 @@ func All(r kv.Reader, server record.NodeID) ([]Receipt, error) {
 		out = append(out, rc)
 	}
 	return out, nil
+}
+
+// Every gives every receipt of every server.
+func Every(r kv.Reader) iter.Seq2[Receipt, error] {
+	return func(yield func(Receipt, error) bool) {
+		for e, err := range r.Scan(TableReceipts, nil, nil) {
+			var rc Receipt
+			if err == nil {
+				rc, err = decode(e.Value)
+			}
+			if !yield(rc, err) {
+				return
+			}
+		}
+	}
 }
 
 func decode(v []byte) (Receipt, error) {

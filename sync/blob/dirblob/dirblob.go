@@ -53,6 +53,10 @@ func Open(dir string) (*Store, error) {
 	return s, nil
 }
 
+// OpenReadOnly gives the blobs of a folder for reading. It makes and removes
+// nothing; a folder that is not there holds no blobs.
+func OpenReadOnly(dir string) *Store { return &Store{root: dir} }
+
 // layOut makes all subfolders at once, so that storing bytes never has to sync
 // more than the folder that they go to.
 func (s *Store) layOut() error {
@@ -136,6 +140,9 @@ func (s *Store) Verify(ctx context.Context, h record.Hash) error {
 // Quarantined lists what was moved aside.
 func (s *Store) Quarantined() ([]blob.Quarantined, error) {
 	names, err := os.ReadDir(filepath.Join(s.root, quarantineDir))
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
 	var all []blob.Quarantined
 	for _, n := range names {
 		fi, e := n.Info()

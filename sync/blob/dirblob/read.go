@@ -26,6 +26,9 @@ func (s *Store) List(ctx context.Context) iter.Seq2[blob.Ref, error] {
 			}
 			dir := filepath.Join(s.root, fmt.Sprintf("%02x", i))
 			names, err := os.ReadDir(dir) // sorted by name
+			if errors.Is(err, fs.ErrNotExist) {
+				continue // opened for reading alone
+			}
 			if err != nil {
 				yield(blob.Ref{}, unavailable("the stored bytes cannot be listed", dir, err))
 				return

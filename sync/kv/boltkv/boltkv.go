@@ -46,6 +46,10 @@ type Options struct {
 	// AnyFileSystem skips the check that refuses network file systems, on
 	// which locks and memory maps cannot be trusted.
 	AnyFileSystem bool
+	// ReadOnly opens an existing file for reading alone, which needs no right to
+	// write and leaves the file as it is. Several may do so at once, none while
+	// another process has the store open to write.
+	ReadOnly bool
 	// Log is told of slow readers; nil for none.
 	Log *slog.Logger
 }
@@ -94,8 +98,10 @@ func Open(path string, opts Options) (*Store, error) {
 			return nil, err
 		}
 	}
-	if err := createMissing(path); err != nil {
-		return nil, fmt.Errorf("create store: %w", err)
+	if !opts.ReadOnly {
+		if err := createMissing(path); err != nil {
+			return nil, fmt.Errorf("create store: %w", err)
+		}
 	}
 	db, err := open(path, opts)
 	if err != nil {
@@ -111,10 +117,17 @@ func Open(path string, opts Options) (*Store, error) {
 func open(path string, opts Options) (db *bolt.DB, err error) {
 	defer catchFaults()()
 	defer recoverDamage(path, &err)
+	var held *os.File // what bbolt has locked
 	o := &bolt.Options{
 		Timeout:      2 * time.Second,
 		FreelistType: bolt.FreelistMapType,
 		MaxSize:      opts.MaxSize,
+		ReadOnly:     opts.ReadOnly,
+		OpenFile: func(name string, flag int, mode os.FileMode) (*os.File, error) {
+			f, err := os.OpenFile(name, flag, mode)
+			held = f
+			return f, err
+		},
 	}
 	if runtime.GOOS != "windows" { // there it would be the size of the file
 		o.InitialMmapSize = 8 << 30 // address space, not memory
@@ -126,6 +139,11 @@ func open(path string, opts Options) (db *bolt.DB, err error) {
 	db, err = bolt.Open(path, 0o600, o)
 	switch {
 	case err == nil:
+		if !same(held, path) {
+			// Compact gave the name to another file while the lock was waited for.
+			return nil, &problem.Error{Code: problem.Unavailable, What: "the store was replaced while it was opened", Where: path,
+				Fix: "start again", Err: errors.Join(kv.ErrLocked, db.Close())}
+		}
 		if err := checkFormat(db); err != nil {
 			return nil, damaged(path, errors.Join(err, db.Close()))
 		}
@@ -139,6 +157,16 @@ func open(path string, opts Options) (db *bolt.DB, err error) {
 	default: // bbolt found no two good meta pages, too short a file, or another format
 		return nil, damaged(path, err)
 	}
+}
+
+// same tells whether the name still stands for the open file.
+func same(f *os.File, path string) bool {
+	if f == nil {
+		return false
+	}
+	a, err1 := f.Stat()
+	b, err2 := os.Stat(path)
+	return err1 == nil && err2 == nil && os.SameFile(a, b)
 }
 
 // fromSystem tells an error of the operating system from one about the bytes.

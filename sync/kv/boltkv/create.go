@@ -1,7 +1,6 @@
 package boltkv
 
 import (
-	"crypto/rand"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -34,7 +33,7 @@ func createMissing(path string) error {
 		return cannotCreate(path, err)
 	}
 	sweep(path)
-	part := path + partMark + rand.Text()
+	part := partName(path)
 	if err := build(part); err != nil {
 		return cannotCreate(path, errors.Join(err, os.Remove(part)))
 	}
@@ -98,13 +97,15 @@ func syncDir(dir string) error {
 }
 
 // sweep removes leftovers of creations that never finished; they hold no data.
-func sweep(path string) {
+func sweep(path string) { sweepOlder(path, partAge) }
+
+func sweepOlder(path string, age time.Duration) {
 	parts, err := filepath.Glob(path + partMark + "*")
 	if err != nil {
 		return
 	}
 	for _, p := range parts {
-		if fi, err := os.Stat(p); err == nil && time.Since(fi.ModTime()) > partAge {
+		if fi, err := os.Stat(p); err == nil && time.Since(fi.ModTime()) >= age {
 			_ = os.Remove(p) // it stays for the next time
 		}
 	}

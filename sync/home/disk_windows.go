@@ -1,4 +1,4 @@
-package intake
+package home
 
 import "golang.org/x/sys/windows"
 

@@ -1,6 +1,6 @@
 //go:build linux || darwin || freebsd
 
-package intake
+package home
 
 import "golang.org/x/sys/unix"
 

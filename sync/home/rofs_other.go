@@ -1,0 +1,5 @@
+//go:build !unix
+
+package home
+
+func readOnlyFS(error) bool { return false }
