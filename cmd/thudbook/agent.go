@@ -7,7 +7,6 @@ import (
 
 	"thudbook/agent"
 	"thudbook/metrics/fault"
-	"thudbook/sync/problem"
 )
 
 // agentCmd runs the agent of one rig until it is told to stop.
@@ -26,27 +25,44 @@ type agentCmd struct {
 	LimitMB    int64         `help:"Largest acquisition file, in MB, that is taken in." default:"1024" name:"limit-mb"`
 }
 
+// Validate refuses values that cannot be meant.
+func (c *agentCmd) Validate() error {
+	switch {
+	case c.SyncEvery <= 0:
+		return fmt.Errorf("--sync-every is %s: give a time above zero, as in --sync-every 15s", c.SyncEvery)
+	case c.ReserveMB < 1:
+		return fmt.Errorf("--reserve-mb is %d: give at least 1; without a reserve a full disk stops the agent in the middle of a shot", c.ReserveMB)
+	case c.LimitMB < 1:
+		return fmt.Errorf("--limit-mb is %d: give the size of the largest acquisition file, at least 1", c.LimitMB)
+	case c.ReserveMB > maxMB || c.LimitMB > maxMB:
+		return fmt.Errorf("--reserve-mb and --limit-mb go up to %d", maxMB)
+	case c.Code != "" && c.Server == "":
+		return errors.New("--code is of no use without --server: give the address of the server that made the code, as in --server https://HOST")
+	}
+	return nil
+}
+
+// maxMB is a petabyte: what is above is a slip.
+const maxMB = 1 << 30
+
 // Run starts the agent. Exit code 2 is a channel map that cannot be read, 3
 // damage found in the store, 4 a fork or a rolled-back store.
 func (c *agentCmd) Run(a *app) error {
+	if _, err := loadMap(c.Map); err != nil { // as score does
+		fmt.Fprintln(a.Err, "thudbook:", err)
+		return exitError{exitInput}
+	}
 	err := agent.Run(a.Ctx, agent.Options{
 		Data: c.Data, Watch: c.Watch, Map: c.Map, Listen: c.Listen, ListenFile: c.ListenFile,
 		Rig: c.Rig, LabName: c.LabName, Server: c.Server, Code: c.Code, SyncEvery: c.SyncEvery,
-		Reserve: c.ReserveMB << 20, Limit: c.LimitMB << 20, Log: a.Log, Out: a.Out,
+		Reserve: c.ReserveMB << 20, Limit: c.LimitMB << 20, Version: version(), Log: a.Log, Out: a.Out,
 	})
 	if err == nil {
 		return nil
 	}
-	code := exitUsage
-	switch problem.Of(err) {
-	case problem.Damaged:
-		code = exitDamage
-	case problem.Forked:
-		code = exitForked
-	}
 	if _, ok := errors.AsType[*fault.Error](err); ok {
-		code = exitInput
+		fmt.Fprintln(a.Err, "thudbook:", err)
+		return exitError{exitInput}
 	}
-	fmt.Fprintln(a.Err, "thudbook:", err)
-	return exitError{code}
+	return failed(a, err)
 }

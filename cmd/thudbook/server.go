@@ -1,10 +1,7 @@
 package main
 
 import (
-	"fmt"
-
 	"thudbook/server"
-	"thudbook/sync/problem"
 )
 
 // serverCmd runs the server until it is told to stop.
@@ -24,17 +21,10 @@ type serverCmd struct {
 func (c *serverCmd) Run(a *app) error {
 	err := server.Run(a.Ctx, server.Options{
 		Data: c.Data, Listen: c.Listen, ListenFile: c.ListenFile, Name: c.Name, CertFile: c.Cert, KeyFile: c.Key,
-		BehindProxy: c.BehindProxy, OpenMetrics: c.OpenMetrics, Log: a.Log, Out: a.Out,
+		BehindProxy: c.BehindProxy, OpenMetrics: c.OpenMetrics, Version: version(), Log: a.Log, Out: a.Out,
 	})
 	if err == nil {
 		return nil
 	}
-	fmt.Fprintln(a.Err, "thudbook:", err)
-	switch problem.Of(err) {
-	case problem.Damaged:
-		return exitError{exitDamage}
-	case problem.Forked:
-		return exitError{exitForked}
-	}
-	return exitError{exitUsage}
+	return failed(a, err)
 }

@@ -197,7 +197,7 @@ func (s *Store) call(fn func(kv.Tx) error, t *tx) (res result) {
 		if r := recover(); r != nil {
 			stack := debug.Stack()
 			if fromStore(r, stack) {
-				res.err = damaged(s.path, fmt.Errorf("%v", r))
+				res.err = damaged(s.path, pageFault(r))
 			} else {
 				res.panic = fmt.Sprintf("%v\n%s", r, stack)
 			}

@@ -2,7 +2,9 @@ package boltkv
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
+	"runtime"
 	"runtime/debug"
 
 	"thudbook/sync/problem"
@@ -30,7 +32,16 @@ func recoverDamage(path string, err *error) {
 	if !fromStore(r, debug.Stack()) {
 		panic(r)
 	}
-	*err = damaged(path, fmt.Errorf("%v", r))
+	*err = damaged(path, pageFault(r))
+}
+
+// pageFault says what a panic out of bbolt means: the text of the runtime is not
+// for people.
+func pageFault(r any) error {
+	if _, ok := r.(runtime.Error); ok {
+		return errors.New("one of its pages leads nowhere: the file is cut short, or part of it was overwritten")
+	}
+	return fmt.Errorf("%v", r)
 }
 
 // fromStore tells whether a panic rose out of bbolt, or is a fault of the
