@@ -6,7 +6,7 @@ BIN := bin/thudbook
 NPM_STAMP := web/node_modules/.package-lock.json
 SCRIPTS := $(wildcard web/*.js web/*.css web/src/*)
 
-.PHONY: demo test bench fuzz lint build assets test-tools clean simulate-sync crash-images mutants disk-errors faults
+.PHONY: demo test bench fuzz lint build assets test-tools clean simulate-sync crash-images mutants disk-errors faults flips
 
 build: assets
 	$(GO) build -trimpath -o $(BIN) ./cmd/thudbook
@@ -58,6 +58,10 @@ fuzz:
 # The long forms of the network and kill tests of the exchange: 1 GiB with 200 cuts.
 faults:
 	THUDBOOK_FULL=1 $(GO) test -count=1 -timeout 60m -v -run 'EveryKindOfFault|CutsOfALarge|KilledInTheMiddle' ./sync/httppeer
+
+# Bits flipped all over a store: 64 in every page; the quick set runs with the tests.
+flips:
+	THUDBOOK_FLIPS=64 $(GO) test -run 'Flipped' -v -count 1 -timeout 30m ./sync/home
 
 lint:
 	@out=$$(gofmt -l cmd agent server sync metrics web/*.go web/page web/chart web/httpkit web/telemetry); \

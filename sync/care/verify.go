@@ -110,11 +110,11 @@ func (r *Report) find(c Class, format string, args ...any) {
 // meanwhile. The error tells that it could not go on; what is wrong with the
 // data stands in the report.
 func Verify(ctx context.Context, s Source) (*Report, error) {
-	v := &verifier{src: s, named: make(map[record.Hash]named), moved: make(map[record.Hash]bool)}
+	v := &verifier{src: s, named: make(map[record.Hash]named), moved: make(map[record.Hash]bool), seen: make(map[record.Origin]uint64)}
 	err := s.Store.View(ctx, func(r kv.Reader) error { return v.run(ctx, r) })
 	if err != nil && problem.Of(err) == problem.Damaged {
 		v.report.find(Damaged, "%v", err) // the store itself could not be read on
-		err = nil
+		err = v.unreadable(ctx)
 	}
 	return &v.report, err
 }
@@ -123,8 +123,9 @@ type verifier struct {
 	src    Source
 	report Report
 	named  map[record.Hash]named
-	moved  map[record.Hash]bool // records that others carry
-	due    uint64               // of the origin being walked: through here attachments must be here
+	moved  map[record.Hash]bool     // records that others carry
+	seen   map[record.Origin]uint64 // the last record met
+	due    uint64                   // of the origin being walked: through here attachments must be here
 }
 
 // named is an attachment that some record names.
@@ -175,9 +176,15 @@ func (v *verifier) chains(ctx context.Context, r kv.Reader, rebuilt *rebuilt) er
 			if err != nil {
 				return err
 			}
+			v.seen[o] = max(v.seen[o], s.Seq)
 			if s.Damage != nil {
 				v.report.find(Damaged, "%v", s.Damage)
 				continue
+			}
+			if ok, err := ledger.Findable(r, &s.Record); err != nil {
+				return err
+			} else if !ok {
+				v.report.find(Damaged, "record %d of origin %s is stored but not found by its key: an index page of the store is damaged", s.Seq, o)
 			}
 			if err := v.record(ctx, &s.Record, rebuilt); err != nil {
 				return err
@@ -243,6 +250,11 @@ func (v *verifier) anchors(r kv.Reader) error {
 		return err
 	}
 	v.report.Anchored = n
+	for o, end := range ledger.AnchorEnds(v.src.Anchor, v.src.Node) {
+		if end.Seq > v.seen[o] {
+			v.report.find(Forked, "records %d to %d of own origin %s are not in the store, though the anchor knows of them", v.seen[o]+1, end.Seq, o)
+		}
+	}
 	for _, d := range doubts {
 		v.report.find(Forked, "own origin %s may not be written again: %s", d.Origin, d.Reason)
 	}

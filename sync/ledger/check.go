@@ -1,6 +1,7 @@
 package ledger
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 
@@ -80,4 +81,48 @@ func CheckAnchor(r kv.Reader, node record.NodeID, path string) ([]Doubt, int, er
 		}
 	}
 	return doubts, len(own), err
+}
+
+// CheckRecord reads one record by its place alone, not by way of the ones before
+// it: nil, or a problem with code damaged.
+func CheckRecord(r kv.Reader, o record.Origin, seq uint64) error {
+	b, err := r.Get(LogTable, logKey(o, seq))
+	if err != nil {
+		return err
+	}
+	if b == nil {
+		return damaged(o, seq, missing(seq, seq), nil)
+	}
+	w := walk{origin: o, last: record.Head{Seq: seq - 1}}
+	for _, s := range w.step(kv.Entry{Key: logKey(o, seq), Value: b}) {
+		if s.Damage != nil && (seq == 1 || s.Seq == seq) {
+			return s.Damage
+		}
+	}
+	return nil
+}
+
+// AnchorEnds gives the ends of a node's own origins that an anchor file knows;
+// nothing when it cannot be read.
+func AnchorEnds(path string, node record.NodeID) map[record.Origin]record.Head {
+	ends := make(map[record.Origin]record.Head)
+	file, err := readAnchor(path)
+	if err != nil || file.node != node {
+		return ends
+	}
+	for lab, e := range file.entries {
+		ends[record.Origin{Node: node, Lab: lab, Epoch: e.Epoch}] = e.Head
+	}
+	return ends
+}
+
+// Findable tells whether a record that a walk met is also found by its key: a
+// damaged index page can hide from the one what the other sees.
+func Findable(r kv.Reader, rec *record.Record) (bool, error) {
+	b, err := r.Get(LogTable, logKey(rec.Origin(), rec.Seq))
+	if err != nil {
+		return false, err
+	}
+	_, raw, err := cutLogValue(b)
+	return err == nil && bytes.Equal(raw, rec.Raw), nil
 }
