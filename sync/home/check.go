@@ -26,6 +26,7 @@ type Place struct {
 	Blobs    string // empty: in Dir
 	Anchor   string // empty: in Dir
 	NoAnchor bool   // a backup has none
+	NoViews  bool   // leave out the views, whose rebuilding takes most of the time
 	Temp     string // for the rebuilt views; empty: Dir, or the system's where Dir cannot be written
 }
 
@@ -89,16 +90,35 @@ func Verify(ctx context.Context, p Place) (*care.Report, error) {
 	if err != nil {
 		return nil, err
 	}
+	reach := ledger.NewReach(p.Anchor, id.ID)
+	if err := boltkv.Circle(p.Store, reach.Take); problem.Of(err) == problem.Damaged {
+		return inCircles(err, reach), nil
+	}
 	store, err := boltkv.Open(p.Store, boltkv.Options{ReadOnly: true})
 	if err != nil {
 		return nil, err
 	}
-	report, err := care.Verify(ctx, care.Source{Store: store, Blobs: dirblob.OpenReadOnly(p.Blobs), Anchor: p.Anchor, Node: id.ID,
-		Views: view.New(), Temp: p.Temp, Complete: exchange.CompleteThrough})
+	source := care.Source{Store: store, Blobs: dirblob.OpenReadOnly(p.Blobs), Anchor: p.Anchor, Node: id.ID,
+		Temp: p.Temp, Complete: exchange.CompleteThrough}
+	if !p.NoViews {
+		source.Views = view.New()
+	}
+	report, err := care.Verify(ctx, source)
 	if err != nil {
 		err = fmt.Errorf("verify %s: %w", p.Dir, err)
 	}
 	return report, errors.Join(err, store.Close())
+}
+
+// inCircles reports on a store that must not be opened.
+func inCircles(err error, reach *ledger.Reach) *care.Report {
+	lost, reached := reach.Lost()
+	r := &care.Report{Records: int64(reached), Unchecked: []string{"chains, attachments, anchor, views: the store cannot be opened"},
+		Findings: []care.Finding{{Class: care.Damaged, Text: err.Error()}}}
+	for _, l := range lost {
+		r.Findings = append(r.Findings, care.Finding{Class: care.Damaged, Text: l})
+	}
+	return r
 }
 
 // Compact rewrites the store of a stopped node without its free space, and gives

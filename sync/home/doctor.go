@@ -138,6 +138,11 @@ func ExamineStopped(ctx context.Context, dir string) (*Examined, error) {
 		return &x.e, nil
 	}
 	x.id = id.ID
+	if err := boltkv.Circle(StorePath(dir), func(kv.Table, []byte, []byte) {}); problem.Of(err) == problem.Damaged {
+		x.disk()
+		x.e.take(err)
+		return &x.e, nil
+	}
 	x.store, err = boltkv.Open(StorePath(dir), boltkv.Options{ReadOnly: true})
 	if errors.Is(err, kv.ErrLocked) {
 		err = Held(dir, "it does not answer: look at its log; if it hangs, end that process, and nothing that was acknowledged is lost")

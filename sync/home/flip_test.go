@@ -14,16 +14,14 @@ import (
 	"runtime/debug"
 	"slices"
 	"strconv"
+	"strings"
 	"testing"
 
 	bolt "go.etcd.io/bbolt"
 
-	"thudbook/sync/blob/dirblob"
 	"thudbook/sync/care"
 	"thudbook/sync/home"
-	"thudbook/sync/kv/boltkv"
 	"thudbook/sync/ledger"
-	"thudbook/sync/node"
 	"thudbook/sync/problem"
 )
 
@@ -62,10 +60,6 @@ func flipChild(dir string) error {
 	if err := json.NewDecoder(os.Stdin).Decode(&flips); err != nil {
 		return err
 	}
-	id, err := node.Load(dir)
-	if err != nil {
-		return err
-	}
 	path := home.StorePath(dir)
 	want, err := rawLog(path)
 	if err != nil {
@@ -90,8 +84,11 @@ func flipChild(dir string) error {
 		if err := turn(); err != nil {
 			return err
 		}
-		r := flipped{Flip: fl, Changed: changed(path, want)}
-		r.Class, r.Text = verdict(dir, id)
+		r := flipped{Flip: fl}
+		r.Class, r.Text = verdict(dir)
+		if !strings.Contains(r.Text, "circles") { // bbolt alone would never end
+			r.Changed = changed(path, want)
+		}
 		if err := turn(); err != nil {
 			return err
 		}
@@ -102,15 +99,9 @@ func flipChild(dir string) error {
 	return nil
 }
 
-// verdict is verify without the views, whose rebuilding would take most of the time.
-func verdict(dir string, id node.Identity) (care.Class, string) {
-	s, err := boltkv.Open(home.StorePath(dir), boltkv.Options{ReadOnly: true})
-	if err != nil {
-		return classOf(err), err.Error()
-	}
-	defer s.Close()
-	r, err := care.Verify(context.Background(), care.Source{Store: s, Blobs: dirblob.OpenReadOnly(home.BlobPath(dir)),
-		Anchor: ledger.DefaultAnchor(dir), Node: id.ID})
+// verdict is what verify says.
+func verdict(dir string) (care.Class, string) {
+	r, err := home.Verify(context.Background(), home.Place{Dir: dir, NoViews: true})
 	if err != nil {
 		return classOf(err), err.Error()
 	}
