@@ -6,7 +6,7 @@ BIN := bin/thudbook
 NPM_STAMP := web/node_modules/.package-lock.json
 SCRIPTS := $(wildcard web/*.js web/*.css web/src/*)
 
-.PHONY: demo test bench fuzz lint build assets test-tools clean simulate-sync crash-images mutants disk-errors faults flips
+.PHONY: demo test bench fuzz lint build assets test-tools clean simulate-sync crash-images mutants disk-errors faults storage-faults
 
 build: assets
 	$(GO) build -trimpath -o $(BIN) ./cmd/thudbook
@@ -49,19 +49,15 @@ disk-errors: test-tools
 mutants:
 	$(GO) run ./sync/trial/mutate $(MUTANTS)
 
-# Short runs of every fuzz target of the exchange; FUZZTIME=10m for long ones.
-FUZZTIME ?= 20s
-fuzz:
-	@for f in $$(grep -rhoE '^func Fuzz[A-Za-z]+' sync/httppeer/*_test.go | sed 's/func //'); do \
-	  echo "$$f"; $(GO) test -run '^$$' -fuzz "^$$f$$" -fuzztime $(FUZZTIME) ./sync/httppeer || exit 1; done
-
 # The long forms of the network and kill tests of the exchange: 1 GiB with 200 cuts.
 faults:
 	THUDBOOK_FULL=1 $(GO) test -count=1 -timeout 60m -v -run 'EveryKindOfFault|CutsOfALarge|KilledInTheMiddle' ./sync/httppeer
 
-# Bits flipped all over a store: 64 in every page; the quick set runs with the tests.
-flips:
-	THUDBOOK_FLIPS=64 $(GO) test -run 'Flipped' -v -count 1 -timeout 30m ./sync/home
+# Bits flipped all over a store, 64 in every page, and "no space left" at each of
+# the first 300 writes of an agent; a quick set of both runs with the tests.
+storage-faults: build
+	THUDBOOK_FLIPS=64 $(GO) test -run 'Flipped' -v -count 1 -timeout 60m ./sync/home
+	THUDBOOK_BIN=$(CURDIR)/$(BIN) THUDBOOK_ENOSPC=300 $(GO) test -run 'NoSpace' -v -count 1 -timeout 60m ./cmd/thudbook
 
 lint:
 	@out=$$(gofmt -l cmd agent server sync metrics web/*.go web/page web/chart web/httpkit web/telemetry); \
