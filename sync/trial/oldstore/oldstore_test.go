@@ -57,7 +57,7 @@ func TestOldStores(t *testing.T) {
 
 func wantOK(t *testing.T, dir string) {
 	t.Helper()
-	report, err := home.Verify(t.Context(), dir)
+	report, err := home.Verify(t.Context(), home.Place{Dir: dir})
 	if err != nil || report.Class() != care.OK {
 		t.Errorf("verify: %v\n%s", err, report)
 	}
@@ -156,7 +156,7 @@ func takeBack(t *testing.T, old *home.Home) {
 // afterwards it compares them.
 func TestVerifyTellsOldViewsFromDamage(t *testing.T) {
 	dir := unpack(t, "testdata/format1.tar.gz")
-	before, err := home.Verify(t.Context(), dir)
+	before, err := home.Verify(t.Context(), home.Place{Dir: dir})
 	if err != nil || before.Class() != care.OK || before.Tables != 0 || !strings.Contains(before.String(), "makes them anew") {
 		t.Fatalf("before the first start: %v\n%s", err, before)
 	}
@@ -167,7 +167,7 @@ func TestVerifyTellsOldViewsFromDamage(t *testing.T) {
 	if err := h.Close(); err != nil {
 		t.Fatal(err)
 	}
-	after, err := home.Verify(t.Context(), dir)
+	after, err := home.Verify(t.Context(), home.Place{Dir: dir})
 	if err != nil || after.Class() != care.OK || after.Tables == 0 {
 		t.Errorf("after it: %v\n%s", err, after)
 	}
