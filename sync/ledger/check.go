@@ -31,6 +31,9 @@ func ScanOrigins(r kv.Reader) ([]record.Origin, error) {
 		if !ok {
 			return sortedOrigins(all), nil
 		}
+		if bytes.Compare(originKey(o), from) < 0 { // a look from here would find the same again, for ever
+			return nil, damaged(o, 0, "the keys of the log are out of order", nil)
+		}
 		all[o] = true
 		if from = kv.PrefixEnd(originKey(o)); from == nil {
 			return sortedOrigins(all), nil
