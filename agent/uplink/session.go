@@ -118,7 +118,8 @@ func (u *Uplink) finish(ctx context.Context, s *Settings, res exchange.Result, e
 		u.st.notices = res.Notices
 	}
 	u.st.progress = res.Progress
-	if res.Welcomed && err == nil && ctx.Err() == nil {
+	ended := res.Welcomed && err == nil && ctx.Err() == nil
+	if ended {
 		u.st.last = now
 		u.settings.ClockOffsetMS, u.settings.ExchangedMS = res.ClockOffset.Milliseconds(), now.UnixMilli()
 	}
@@ -127,14 +128,11 @@ func (u *Uplink) finish(ctx context.Context, s *Settings, res exchange.Result, e
 	u.signal()
 	u.mu.Unlock()
 	u.tell(old, err, res)
-	if rekeyed {
+	moved := res.RecordsSent > 0 || res.BlobsSent > 0 || res.RecordsReceived > 0 || s.ExchangedMS == 0
+	if rekeyed || ended && moved {
+		// It is kept even when a stop comes right now: the session did end well.
 		if err := u.o.Store.Update(context.WithoutCancel(ctx), func(tx kv.Tx) error { return save(tx, serverKey, &keep) }); err != nil {
-			u.o.Log.Error("the server's new key was not kept; it is told again", "error", err)
-		}
-	}
-	if res.Welcomed && err == nil && ctx.Err() == nil && (res.RecordsSent > 0 || res.BlobsSent > 0 || res.RecordsReceived > 0 || s.ExchangedMS == 0) {
-		if err := u.o.Store.Update(ctx, func(tx kv.Tx) error { return save(tx, serverKey, &keep) }); err != nil && ctx.Err() == nil {
-			u.o.Log.Error("the time of the last exchange was not kept", "error", err)
+			u.o.Log.Error("the outcome of the exchange was not kept", "new_key", rekeyed, "error", err)
 		}
 	}
 }

@@ -28,7 +28,7 @@ func printReport(w io.Writer, rep score.Report) {
 		if p.Bound != "" {
 			bound = p.Bound + " "
 		}
-		fmt.Fprintf(w, "  published function: %s: %s%.3g. %s\n", p.Name, bound, p.Value, p.Sentence)
+		fmt.Fprintf(w, "  published function: %s: %s%.3g %%. %s\n", p.Name, bound, 100*p.Value, p.Sentence)
 	}
 	for _, f := range rep.Flags {
 		where := ""
@@ -99,4 +99,4 @@ func aligned(lines [][printColumns]string) []string {
 }
 
 // researchValues ends what score prints for people.
-const researchValues = "HIC, BrIC, GAMBIT and DAMAGE are research and test values: no medical advice, no certification."
+const researchValues = "All results are research and test values: no medical advice, no certification."

@@ -107,7 +107,7 @@ func TestParseFaults(t *testing.T) {
 		{"same column twice", change(t, `column = "gate"`, `column = "ax"`), 13, "bound already by channel 1", ""},
 		{"no channels", "[time]\nrate_hz = 1e4\n", 0, "no channel is bound", "[[channel]]"},
 		{"one bracket", "[time]\nrate_hz = 1e4\n[channel]\ncolumn = 1\n", 3, "list of tables", "two brackets"},
-		{"kind", change(t, `"delimited"`, `"excel"`), 3, `"excel" is not known`, "wav"},
+		{"kind", change(t, `"delimited"`, `"workbook"`), 3, `"workbook" is not known`, "wav"},
 		{"rows without number", valid + "[complete]\nrule = \"rows\"\n", 15, "number of data rows", ""},
 		{"footer without text", valid + "[complete]\nrule = \"footer\"\n", 15, "text of the last line", ""},
 		{"marker outside", valid + "[complete]\nrule = \"marker\"\nmarker = \"../x\"\n", 17, "path separator", ""},

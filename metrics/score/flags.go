@@ -78,7 +78,7 @@ func FlagTable() []FlagMeaning {
 		{RowLeftOut, "The last row of the file is cut short and was left out.", "Check that the acquisition finished writing."},
 		{ChannelNotUsed, "A second channel measures the same quantity along the same axis; the metrics use the first that can be read.", "Nothing, if it is a spare."},
 		{OutOfRange, "A result is not a finite number and was left out.", "Check units and sensitivities in the map."},
-		{CalibrationConflict, "The certificate in force when the shot was fired and the channel map do not agree, or the certificate cannot be applied. The certificate holds: it belongs to the sensor that was mounted, the map may be older.", "Correct the map, or the sensor mounted at this position."},
+		{CalibrationConflict, "The certificate in force when the shot was fired and the channel map do not agree, or the certificate cannot be applied. Where it can be applied it holds, since it belongs to the sensor that was mounted; where it cannot, the map's sensitivity was used. The flag's text says which.", "Correct the map, or the sensor mounted at this position."},
 		{UncertaintyUnknown, "No uncertainty is given for an input, so the result carries none.", "Set expanded_uncertainty_percent from the calibration certificate."},
 	}
 }

@@ -84,7 +84,8 @@ type Spectrum struct {
 // straight line of one sample step. Take the offset off first.
 //
 // Primary extremes are those at the samples, as ISO 18431-4 has it; between two
-// samples the response can be higher by the share of SamplingError. Residual
+// samples the response can be higher: the largest sample lies below it by up to the
+// share of SamplingError. Residual
 // extremes are exact: the free response after the end is known in closed form.
 //
 // The work is proportional to samples times frequencies; nothing is allocated for

@@ -34,8 +34,8 @@ const (
 	endShare = 0.05
 )
 
-// SamplingError is the largest share by which the peak of a sine of a frequency can
-// lie above its largest sample: 1 − cos(π·f/rate). 4.9 % at a tenth of the rate.
+// SamplingError is the largest share of the peak of a sine by which its largest sample
+// can lie below it: 1 − cos(π·f/rate). 4.9 % at a tenth of the rate.
 func SamplingError(frequencyHz, rateHz float64) float64 {
 	return 1 - math.Cos(math.Pi*frequencyHz/rateHz)
 }
@@ -50,7 +50,7 @@ func warnings(a []float64, rateHz float64, s Settings) []Warning {
 		highest, lowest = max(highest, f), min(lowest, f)
 	}
 	if highest*ratePerFrequency > rateHz*(1+1e-9) {
-		add(RateTooLow, "Above %.4g Hz the record has fewer than %d samples a period; the primary response there can be up to %.2g %% higher than its largest sample. Sample faster, or end the spectrum there.",
+		add(RateTooLow, "Above %.4g Hz the record has fewer than %d samples a period; the largest sample of the primary response there can lie up to %.2g %% below its true maximum. Sample faster, or end the spectrum there.",
 			rateHz/ratePerFrequency, ratePerFrequency, 100*SamplingError(highest, rateHz))
 	}
 	peak := 0.0
@@ -64,7 +64,7 @@ func warnings(a []float64, rateHz float64, s Settings) []Warning {
 		add(EndsHigh, "The record ends at %.3g, %.2g %% of its largest magnitude; it is taken to fall to zero within one sample. Record for longer, or take the offset off.", last, 100*math.Abs(last)/peak)
 	}
 	if length := float64(len(a)) / rateHz; length*lowest < 1-1e-9 {
-		add(RecordShort, "Below %.3g Hz a period is longer than the record of %.3g s; there an offset of the sensor weighs as much as the shock. Start the spectrum higher, or make sure of the offset.", 1/length, length)
+		add(RecordShort, "Below %.3g Hz a period is longer than the record of %.3g s; there an offset of the sensor can outweigh the shock. Start the spectrum higher, or make sure of the offset.", 1/length, length)
 	}
 	return out
 }

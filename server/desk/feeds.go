@@ -41,7 +41,7 @@ func (d *Desk) base(c echo.Context) string {
 // surveyOf looks at the items that the account of a token may see. A token that
 // opens nothing and an account that is shut out are answered alike.
 func (d *Desk) surveyOf(ctx context.Context, token string) (*survey, error) {
-	none := problem.New(problem.NotFound, "There is nothing at this address.", "Make a new link on the server's page Health.")
+	none := problem.New(problem.NotFound, "There is nothing at this address.", "Make a new link on the server's page What is due.")
 	id, ok, err := d.Feeds.Account(ctx, token)
 	if err != nil {
 		return nil, err
@@ -114,7 +114,7 @@ func (d *Desk) itemMetrics(c echo.Context) error {
 	token, ok := strings.CutPrefix(c.Request().Header.Get(echo.HeaderAuthorization), "Bearer ")
 	if !ok {
 		c.Response().Header().Set("WWW-Authenticate", "Bearer")
-		return problem.New(problem.Unauthenticated, "This needs a token.", "Send the header Authorization: Bearer TOKEN; the page Health makes one.")
+		return problem.New(problem.Unauthenticated, "This needs a token.", "Send the header Authorization: Bearer TOKEN; the page What is due makes one.")
 	}
 	v, err := d.surveyOf(c.Request().Context(), token)
 	if err != nil {
@@ -139,7 +139,7 @@ func (v *survey) register(set *prometheus.Registry) error {
 	strokes := vec("thudbook_item_strokes_since_service", "Strokes of an item since its last service.")
 	service := vec("thudbook_item_service_due_timestamp_seconds", "When an item's service is due, by days or by the forecast of its strokes.")
 	overdue := vec("thudbook_item_service_overdue", "1 while an item's service is overdue by strokes or days.")
-	calibrated := vec("thudbook_item_calibration_due_timestamp_seconds", "Until when an item's calibration is valid.")
+	calibrated := vec("thudbook_item_calibration_due_timestamp_seconds", "When an item's next calibration is due.")
 	for i := range v.due {
 		x := &v.due[i]
 		labels := []string{x.lab, x.item.String(), x.class, x.title}

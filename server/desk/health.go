@@ -206,7 +206,7 @@ func (v *survey) calibration(ctx context.Context, i *view.ItemRow, due fallsDue,
 
 // moved says that a sensitivity changed by more than the uncertainties of the
 // two certificates explain: the E_n number, |x − y| / √(U_x² + U_y²), of
-// ISO/IEC 17043, annex B, is above one.
+// ISO/IEC 17043, annex B (not confirmed against print), is above one.
 func moved(before, now *lab.Calibration) (page.Status, string) {
 	if before.Sensitivity == nil || now.Sensitivity == nil || before.ExpandedUncertaintyPercent == nil || now.ExpandedUncertaintyPercent == nil || before.SensitivityUnit != now.SensitivityUnit {
 		return page.Status{}, ""
@@ -264,7 +264,7 @@ func (d *Desk) healthPage(c echo.Context, link string, typed *filled, status int
 	if err != nil {
 		return err
 	}
-	s := page.Health{Frame: d.frame(&p, "Health", page.PathHealth), Lab: c.QueryParam("lab"), FeedURL: link}
+	s := page.Health{Frame: d.frame(&p, "What is due", page.PathHealth), Lab: c.QueryParam("lab"), FeedURL: link}
 	if labs := p.names.All(); len(labs) > 1 {
 		s.Labs = choices(labs)
 	}

@@ -39,7 +39,7 @@ func FlagTable() []FlagMeaning {
 		{FlagMapUnreadable, "The channel map that should have held could not be read, and the channels were guessed.", "Mend the channel map."},
 		{FlagFlagsCut, "The shot has more flags than its record holds.", "Mend the channels that the other flags name first."},
 		{FlagCalibrationUnread, "The certificates of the mounted sensors could not be read when the shot was scored; the channel map's sensitivities were used.", "See what the log says; then have the shot scored again."},
-		{FlagOverdue, "When the shot was fired, the calibration of an item that was mounted was overdue.", "Have it calibrated; if it then proves out of tolerance, score the shots that it touched again."},
+		{FlagOverdue, "When the shot was fired, the calibration of an item that was mounted was overdue.", "Have it calibrated as found, before any adjustment. If it is out of tolerance, every shot since the calibration before is in doubt, also those without this flag: judge them, and score again what it touched."},
 		{FlagNeverCalibrated, "When the shot was fired, no calibration of an item that was mounted was on record.", "Enter its certificate under Equipment; the flag goes when the certificate covers the shot."},
 		{FlagItemUnregistered, "Something was mounted that is not in the register.", "Enter the item under Equipment."},
 	}

@@ -190,8 +190,7 @@ func (g *gauge) harder(p float64, d *doc[lab.Shot]) bool {
 // hits says that a stroke was a shot on a specimen, and stands.
 func hits(d *doc[lab.Shot]) bool { return d.stands() && d.body().Kind == lab.ShotHit }
 
-// mostJoules bounds what is taken for a ram's energy, so that sums stay exact;
-// a bullet train's buffer would not reach it.
+// mostJoules bounds what is taken for a ram's energy, so that sums stay exact.
 const mostJoules = 1e8
 
 // millijoules gives a stroke's energy, void ones too: they wear as well.

@@ -34,7 +34,7 @@ func rig(t *testing.T, log io.Writer, observed *[]seen) *httptest.Server {
 	e := httpkit.New(httpkit.Options{
 		Log: slog.New(slog.NewJSONHandler(log, &slog.HandlerOptions{Level: slog.LevelDebug})), Hosts: httpkit.LoopbackHosts(),
 		BodyLimits: map[string]int64{"POST /api/big": 3 << 20},
-		Frame:      func(echo.Context) page.Frame { return page.Frame{Place: "Northfield lab", AtRig: true} },
+		Frame:      func(echo.Context) page.Frame { return page.Frame{Place: "Northmere lab", AtRig: true} },
 		Ready: func(context.Context) error {
 			return problem.New(problem.Unavailable, "The store is being checked.", "Wait.")
 		},
@@ -105,7 +105,7 @@ func TestErrorsBecomeStatusAndWords(t *testing.T) {
 		status int
 		says   []string
 	}{
-		{"/missing", 404, []string{"There is no such shot.", "shot 7", "Look in the list.", "Northfield lab", "<h1>Error</h1>"}},
+		{"/missing", 404, []string{"There is no such shot.", "shot 7", "Look in the list.", "Northmere lab", "<h1>Error</h1>"}},
 		{"/nowhere", 404, []string{"There is nothing at this address."}},
 		{"/secret", 500, []string{"Something went wrong inside Thudbook."}},
 		{"/panic", 500, []string{"Something went wrong inside Thudbook."}},

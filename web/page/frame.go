@@ -5,7 +5,7 @@ import "time"
 // Frame is what every screen shares: heading, navigation, messages, footer.
 type Frame struct {
 	Title   string    // of the screen, as "Overview"
-	Place   string    // lab and rig, as "Northfield lab, rig one"; may be empty
+	Place   string    // lab and rig, as "Northmere lab, rig one"; may be empty
 	Version string    // of the program
 	Now     time.Time // when the page was made, in the zone to show; ages are counted from it
 	Nav     []NavItem // AgentNav or ServerNav; empty when nobody is signed in
@@ -28,7 +28,7 @@ type NavItem struct {
 // User is the person signed in to a server.
 type User struct {
 	Name  string
-	Roles string // in words, as "manager in Northfield lab"
+	Roles string // in words, as "manager in Northmere lab"
 }
 
 // Notice is a message above the content. Text says what happened, Fix what to
@@ -81,7 +81,7 @@ func ServerNav(current string, administrator bool) []NavItem {
 		{Text: "Overview", Href: PathHome},
 		{Text: "Shots", Href: PathShots},
 		{Text: "Equipment", Href: PathEquipment},
-		{Text: "Health", Href: PathHealth},
+		{Text: "What is due", Href: PathHealth},
 		{Text: "Campaigns", Href: PathCampaigns},
 		{Text: "Agents", Href: PathAgents},
 	}

@@ -94,7 +94,7 @@ func (Password) screen() string { return "password" }
 // AccountRow is one account.
 type AccountRow struct {
 	Name     string
-	Roles    []string // as "manager in Northfield lab"
+	Roles    []string // as "manager in Northmere lab"
 	LastSeen time.Time
 	State    Status // as {OK, "active"}, {Plain, "locked"}
 }

@@ -79,7 +79,7 @@ type Shot struct {
 	Source    SourceFile
 	Map       MapUsed
 	Engine    string       // version of the computation
-	Origin    string       // chain the record stands in, as "node 1a2b…, lab Northfield, epoch 1"
+	Origin    string       // chain the record stands in, as "node 1a2b…, lab Northmere, epoch 1"
 	Seq       string       // place in the chain
 	Received  Status       // as {OK, "receipt from server, 2026-11-25 14:02"}; empty Word hides it
 	Assign    *Form        // AssignFields; nil when nothing is missing
@@ -110,7 +110,7 @@ type Result struct {
 
 // Published is the value of a function that others have published; it is no result.
 type Published struct {
-	Name     string // "Combined probability of concussion"
+	Name     string // "Fit to concussion data, linear and angular acceleration"
 	Authors  string
 	Year     int
 	Of       string // the results that went in, with values

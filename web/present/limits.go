@@ -75,6 +75,10 @@ func limitRow(campaign string, l lab.Limit, results map[string]lab.Result) page.
 	if !v.Within {
 		row.State = page.Status{Level: page.Bad, Word: "above the limit"}
 	}
+	if r.ExpandedUncertainty == nil {
+		row.State.Level = max(row.State.Level, page.Warn)
+		row.State.Word += "; its uncertainty is not known"
+	}
 	if v.Close {
 		row.State.Level = page.Warn
 		row.State.Word += ", by less than the uncertainty"

@@ -109,7 +109,7 @@ func TestLimits(t *testing.T) {
 	if err := page.Render(&html, p); err != nil {
 		t.Fatal(err)
 	}
-	for _, words := range []string{"Acceptance limits", "Spring series", "limit not confirmed against print", "nothing is certified"} {
+	for _, words := range []string{"Acceptance limits", "Spring series", "limit not confirmed against print", "Nothing is certified"} {
 		if !strings.Contains(html.String(), words) {
 			t.Errorf("the screen does not say %q", words)
 		}
@@ -118,12 +118,12 @@ func TestLimits(t *testing.T) {
 		margin, word, source string
 		level                page.Level
 	}{
-		{"140", "within the limit", "set by the campaign; the figure of 49 CFR 571.208", page.OK},
-		{"−60", "above the limit", "set by the campaign; the figure of performance specification for football helmets (NOCSAE ND002), limit not confirmed against print", page.Bad},
+		{"140", "within the limit; its uncertainty is not known", "set by the campaign; the figure of 49 CFR 571.208", page.Warn},
+		{"−60", "above the limit; its uncertainty is not known", "set by the campaign; the figure of performance specification for football helmets (NOCSAE ND002), limit not confirmed against print", page.Bad},
 		{"2.0", "within the limit, by less than the uncertainty", "set by the campaign", page.Warn},
 		{"", "not compared: the shot has no such result", "set by the campaign", page.Warn},
 		{"", "not compared: the result is in s, the limit in g", "set by the campaign", page.Warn},
-		{"1.5", "within the limit", "set by the campaign; the figure of 49 CFR 571.218 S5.1 (b), limit not confirmed against print", page.OK},
+		{"1.5", "within the limit; its uncertainty is not known", "set by the campaign; the figure of 49 CFR 571.218 S5.1 (b), limit not confirmed against print", page.Warn},
 	}
 	if len(got) != len(want) {
 		t.Fatalf("%d rows, want %d: %+v", len(got), len(want), got)

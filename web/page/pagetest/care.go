@@ -19,20 +19,20 @@ func care() []Item {
 }
 
 func health() []Item {
-	f := serverFrame("Health", page.PathHealth)
+	f := serverFrame("What is due", page.PathHealth)
 	feed := page.Form{ID: "feed", Action: page.PostFeed, Submit: "Make a new link", Key: "feed-key"}
 	rows := []page.HealthRow{
-		{Lab: "Northfield lab", Item: "accelerometer Y, AC-0442", Kind: "sensor", Where: "rig one, ay", State: page.Status{Level: page.Bad, Word: "calibration overdue by 12 days"}, Reason: "Certificate K-2030-093 of 2030-03-02.", Href: "/equipment/use/s2"},
+		{Lab: "Northmere lab", Item: "accelerometer Y, AC-0442", Kind: "sensor", Where: "rig one, ay", State: page.Status{Level: page.Bad, Word: "calibration overdue by 12 days"}, Reason: "Certificate K-2030-093 of 2030-03-02.", Href: "/equipment/use/s2"},
 		{Lab: "Harbour lab", Item: "ram two, R-1002", Kind: "ram", Where: "rig two, ram", State: page.Status{Level: page.Bad, Word: "service overdue by 312 strokes"}, Reason: "1\u202f312 strokes since the last service, every 1\u202f000.", Href: "/equipment/use/r2"},
 		{Lab: "Hillside lab", Item: "neck, N-2", Kind: "neck", Where: "rig three, neck", State: page.Status{Level: page.Bad, Word: "quarantined, and mounted"}, Reason: "Cable frayed.", Href: "/equipment/use/n2"},
-		{Lab: "Northfield lab", Item: "ram one, R-1001", Kind: "ram", Where: "rig one, ram", State: page.Status{Level: page.Warn, Word: "service due in 140 strokes, about 2031-03-24 (2031-03-21 to 2031-03-30)"}, Href: "/equipment/use/r1"},
-		{Lab: "Northfield lab", Item: "accelerometer X, AC-0441", Kind: "sensor", State: page.Status{Level: page.Warn, Word: "sensitivity moved by 2.4 %"}, Reason: "More than the uncertainties of K-2029-088 and K-2030-118 explain (E\u2099 = 1.3).", Href: "/equipment/use/s1"},
+		{Lab: "Northmere lab", Item: "ram one, R-1001", Kind: "ram", Where: "rig one, ram", State: page.Status{Level: page.Warn, Word: "service due in 140 strokes, about 2031-03-24 (2031-03-21 to 2031-03-30)"}, Href: "/equipment/use/r1"},
+		{Lab: "Northmere lab", Item: "accelerometer X, AC-0441", Kind: "sensor", State: page.Status{Level: page.Warn, Word: "sensitivity moved by 2.4 %"}, Reason: "More than the uncertainties of K-2029-088 and K-2030-118 explain (E\u2099 = 1.3).", Href: "/equipment/use/s1"},
 	}
 	day := func(n int) time.Time { return Now().AddDate(0, 0, n) }
 	weeks := []page.DueWeek{
-		{Past: true, Rows: []page.DueDay{{On: day(-12), Lab: "Northfield lab", Item: "accelerometer Y, AC-0442", What: "calibration", Href: "/equipment/use/s2"}}},
+		{Past: true, Rows: []page.DueDay{{On: day(-12), Lab: "Northmere lab", Item: "accelerometer Y, AC-0442", What: "calibration", Href: "/equipment/use/s2"}}},
 		{From: day(-4), To: day(2), Number: 11, Rows: []page.DueDay{{On: day(1), Lab: "Hillside lab", Item: "hose, H-3", What: "service", Href: "/equipment/use/h3"}}},
-		{From: day(10), To: day(16), Number: 13, Rows: []page.DueDay{{On: day(10), Lab: "Northfield lab", Item: "ram one, R-1001", What: "service", Range: "2031-03-21 to 2031-03-30", Href: "/equipment/use/r1"}, {On: day(11), Lab: "Hillside lab", Item: "rate sensor X, RS-0107", What: "calibration"}}},
+		{From: day(10), To: day(16), Number: 13, Rows: []page.DueDay{{On: day(10), Lab: "Northmere lab", Item: "ram one, R-1001", What: "service", Range: "2031-03-21 to 2031-03-30", Href: "/equipment/use/r1"}, {On: day(11), Lab: "Hillside lab", Item: "rate sensor X, RS-0107", What: "calibration"}}},
 	}
 	normal := page.Health{Frame: f, Labs: labChoices(), Items: 48, Rows: rows, Weeks: weeks, Agents: agentRows(), Feed: feed}
 	full := normal
@@ -79,7 +79,7 @@ func itemUses() []Item {
 	form := func(id, action string, fields []page.Field, submit string) page.Form {
 		return page.Form{ID: id, Action: action, Fields: fields, Submit: submit, Key: id + "-key", Values: map[string]string{"item": "r1"}}
 	}
-	u := page.ItemUse{Frame: serverFrame("ram one, R-1001", page.PathEquipment), ID: "r1", Item: "ram one, R-1001", Kind: "ram", Lab: "Northfield lab", Asset: "A-0031", Model: "PX 40",
+	u := page.ItemUse{Frame: serverFrame("ram one, R-1001", page.PathEquipment), ID: "r1", Item: "ram one, R-1001", Kind: "ram", Lab: "Northmere lab", Asset: "A-0031", Model: "model 40",
 		State: page.Status{Level: page.OK, Word: "in service"}, Where: "rig one, ram",
 		Service: page.Status{Level: page.Warn, Word: "due in 140 strokes, about 2031-03-24 (2031-03-21 to 2031-03-30)"}, Rate: "12.0 strokes a day over the last 13 weeks; the range holds the date nine times in ten if use goes on as it was.",
 		Strokes: page.ShowCount(14_230), Opening: page.ShowCount(12_000), Corrected: "12", SinceService: "860", Shots: page.ShowCount(1904), DaysMounted: "212 days", Energy: page.Show(268_400, "J"), EnergyOf: "2\u202f020 strokes",

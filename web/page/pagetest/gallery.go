@@ -27,12 +27,12 @@ func ago(d time.Duration) time.Time { return Now().Add(-d) }
 const longName = "Specimen with a name so long that nobody would ever have typed it by hand, lot 2031-03/β, re-labelled twice"
 
 func agentFrame(title, current string, n page.AgentCounts) page.Frame {
-	return page.Frame{Title: title, Place: "Northfield lab, rig one", Version: "0.1.0", Now: Now(), Nav: page.AgentNav(current, n), AtRig: true}
+	return page.Frame{Title: title, Place: "Northmere lab, rig one", Version: "0.1.0", Now: Now(), Nav: page.AgentNav(current, n), AtRig: true}
 }
 
 func serverFrame(title, current string) page.Frame {
 	return page.Frame{Title: title, Version: "0.1.0", Now: Now(), Nav: page.ServerNav(current, true),
-		User: &page.User{Name: "r.example", Roles: "manager in Northfield lab, administrator"}}
+		User: &page.User{Name: "r.example", Roles: "manager in Northmere lab, administrator"}}
 }
 
 // Gallery returns every screen in its states.
@@ -124,7 +124,7 @@ func agentOverviews() []Item {
 }
 
 func shotLists() []Item {
-	labs := []page.Choice{{Value: "l1", Text: "Northfield lab"}, {Value: "l2", Text: "Harbour lab"}, {Value: "l3", Text: "Hillside lab"}}
+	labs := []page.Choice{{Value: "l1", Text: "Northmere lab"}, {Value: "l2", Text: "Harbour lab"}, {Value: "l3", Text: "Hillside lab"}}
 	normal := rows(25)
 	for i := range normal {
 		normal[i].Lab, normal[i].Campaign = labs[i%3].Text, "Face guards, spring series"
@@ -161,9 +161,9 @@ func results() []page.Result {
 
 func published() []page.Published {
 	return []page.Published{
-		{Name: "Combined probability of concussion", Authors: "Rowson and Duma", Year: 2013, Of: "Peak linear acceleration 98.1 g, Peak angular acceleration 4180 rad/s²", Value: page.Show(6.4, "%"),
+		{Name: "Fit to concussion data, linear and angular acceleration", Authors: "Rowson and Duma", Year: 2013, Of: "Peak linear acceleration 98.1 g, Peak angular acceleration 4180 rad/s²", Value: page.Show(6.4, "%"),
 			Sentence: "A published function of Rowson and Duma, 2013, of peak linear acceleration and peak angular acceleration; its constants are not confirmed against print. It was fitted to blows to football players, not to a ram and a head form; it is no medical statement, no prediction for a person, and no pass mark."},
-		{Name: "Probability of mild brain injury, angular acceleration", Authors: "Zhang, Yang and King", Year: 2004, Of: "Peak angular acceleration 4180 rad/s²", Value: page.Number{Text: "at most 25.0", Unit: "%"},
+		{Name: "Points from mild brain injury data, angular acceleration", Authors: "Zhang, Yang and King", Year: 2004, Of: "Peak angular acceleration 4180 rad/s²", Value: page.Number{Text: "at most 25.0", Unit: "%"},
 			Sentence: "A published function of Zhang, Yang and King, 2004, of peak angular acceleration; its constants are not confirmed against print. It rests on a few reconstructed collisions in one sport; it is no medical statement, no prediction for a person, and no pass mark."},
 	}
 }
@@ -190,7 +190,7 @@ func shots() []Item {
 	f := agentFrame("Shot on FG-A-012, front", page.PathShots, page.AgentCounts{ToAssign: 1})
 	normal := page.Shot{
 		Frame: f, ID: "019571b2-7c3d-7a10-9d3e-000000000012", At: ago(4 * time.Minute), AtFrom: "from the file's time", TakenIn: ago(239 * time.Second),
-		Lab: "Northfield lab", Rig: "rig one", Kind: "shot", State: page.Status{Level: page.OK, Word: "assigned"},
+		Lab: "Northmere lab", Rig: "rig one", Kind: "shot", State: page.Status{Level: page.OK, Word: "assigned"},
 		Received: page.Status{Level: page.OK, Word: "kept by the server too"},
 		Headline: []page.Result{results()[0], results()[2], results()[3], results()[4]}, Results: results(), Published: published(), Limits: limitRows(),
 		Meta: []page.MetaRow{
@@ -200,7 +200,7 @@ func shots() []Item {
 		},
 		Source: page.SourceFile{Name: "shot_0012.csv", SHA256: strings.Repeat("3f9c", 16), Size: page.ShowBytes(1_040_000), Href: page.SourcePath("019571b2-7c3d-7a10-9d3e-000000000012")},
 		Map:    page.MapUsed{Name: "rig one, seven channels", SHA256: strings.Repeat("ab12", 16), Text: "name = \"rig one, seven channels\"\n[time]\ncolumn = \"t\"\nunit = \"s\"\n"},
-		Engine: "thudbook metrics 0.1.0", Origin: "node 4c1f…, Northfield lab, epoch 1", Seq: "1 204",
+		Engine: "thudbook metrics 0.1.0", Origin: "node 4c1f…, Northmere lab, epoch 1", Seq: "1 204",
 		Traces: Traces(10_000), Previous: "/shots/1", Next: "/shots/3",
 	}
 	normal.Shock = shockOf(false, "")

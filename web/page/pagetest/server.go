@@ -8,7 +8,7 @@ import (
 )
 
 func labChoices() []page.Choice {
-	return []page.Choice{{Value: "l1", Text: "Northfield lab"}, {Value: "l2", Text: "Harbour lab"}, {Value: "l3", Text: "Hillside lab"}}
+	return []page.Choice{{Value: "l1", Text: "Northmere lab"}, {Value: "l2", Text: "Harbour lab"}, {Value: "l3", Text: "Hillside lab"}}
 }
 
 func serverFirst() []Item {
@@ -18,13 +18,13 @@ func serverFirst() []Item {
 	wrong.Errors = map[string]string{"password": "Name and password do not belong together."}
 	bare := page.Frame{Title: "Sign in", Version: "0.1.0", Now: Now()}
 	labs := []page.LabRow{
-		{ID: "l1", Name: "Northfield lab", Shots: page.ShowCount(1204), LastShot: ago(4 * time.Minute), Campaigns: "2", ToAssign: 3, Agents: 1, Overdue: 1, DueSoon: 1},
+		{ID: "l1", Name: "Northmere lab", Shots: page.ShowCount(1204), LastShot: ago(4 * time.Minute), Campaigns: "2", ToAssign: 3, Agents: 1, Overdue: 1, DueSoon: 1},
 		{ID: "l2", Name: "Harbour lab", Shots: page.ShowCount(318), LastShot: ago(51 * time.Hour), Campaigns: "1", Agents: 1},
 		{ID: "l3", Name: "Hillside lab", Shots: "0", Campaigns: "0", Agents: 1, DueSoon: 2},
 	}
 	due := []page.DueRow{
-		{Lab: "Northfield lab", Item: "accelerometer Y, AC-0442", Kind: "sensor", What: "calibration", State: page.Status{Level: page.Bad, Word: "overdue by 12 days"}, Href: "/equipment#item-s2"},
-		{Lab: "Northfield lab", Item: "ram one, R-1001", Kind: "ram", What: "service", State: page.Status{Level: page.Warn, Word: "due in 38 strokes"}, Href: "/equipment#item-r1"},
+		{Lab: "Northmere lab", Item: "accelerometer Y, AC-0442", Kind: "sensor", What: "calibration", State: page.Status{Level: page.Bad, Word: "overdue by 12 days"}, Href: "/equipment#item-s2"},
+		{Lab: "Northmere lab", Item: "ram one, R-1001", Kind: "ram", What: "service", State: page.Status{Level: page.Warn, Word: "due in 38 strokes"}, Href: "/equipment#item-r1"},
 		{Lab: "Hillside lab", Item: "rate sensor X, RS-0107", Kind: "sensor", What: "calibration", State: page.Status{Level: page.Warn, Word: "due in 9 days"}},
 	}
 	fullLabs, fullAgents := []page.LabRow{}, []page.AgentRow{}
@@ -54,18 +54,18 @@ func equipment() []Item {
 	empty := e
 	e.Frame.Notices = []page.Notice{{Level: page.OK, Text: "The service of ram one was recorded. Strokes are counted from it."}}
 	e.Rams = []page.RamRow{
-		{ID: "r1", Lab: "Northfield lab", Name: "ram one", Serial: "R-1001", Rig: "rig one", SinceService: 962, Interval: 1000, Total: 14_230, State: page.Status{Level: page.Warn, Word: "due in 38 strokes"}, LastService: ago(70 * 24 * time.Hour)},
+		{ID: "r1", Lab: "Northmere lab", Name: "ram one", Serial: "R-1001", Rig: "rig one", SinceService: 962, Interval: 1000, Total: 14_230, State: page.Status{Level: page.Warn, Word: "due in 38 strokes"}, LastService: ago(70 * 24 * time.Hour)},
 		{ID: "r2", Lab: "Harbour lab", Name: "ram two", Serial: "R-1002", SinceService: 1312, Interval: 1000, Total: 2312, State: page.Status{Level: page.Bad, Word: "overdue by 312 strokes"}},
 		{ID: "r3", Lab: "Hillside lab", Name: "ram three", Serial: "R-1003", SinceService: 12, Total: 12, State: page.Status{Level: page.Plain, Word: "no interval set"}},
 		{ID: "r4", Lab: "Hillside lab", Name: "ram four", Serial: "R-1004", SinceService: 120, Interval: 1000, Total: 120, State: page.Status{Level: page.OK, Word: "due in 880 strokes"}},
 	}
 	e.Sensors = []page.SensorRow{
-		{ID: "s1", Lab: "Northfield lab", Name: "accelerometer X", Serial: "AC-0441", Kind: "sensor", Rig: "rig one", Position: "centre of gravity, x", Calibrated: ago(100 * 24 * time.Hour), Due: Now().Add(265 * 24 * time.Hour), Certificate: "K-2031-118", State: page.Status{Level: page.OK, Word: "in calibration"}},
-		{ID: "s2", Lab: "Northfield lab", Name: "accelerometer Y", Serial: "AC-0442", Kind: "sensor", Rig: "rig one", Position: "centre of gravity, y", Calibrated: ago(377 * 24 * time.Hour), Due: ago(12 * 24 * time.Hour), Certificate: "K-2030-093", State: page.Status{Level: page.Bad, Word: "overdue by 12 days"}},
+		{ID: "s1", Lab: "Northmere lab", Name: "accelerometer X", Serial: "AC-0441", Kind: "sensor", Rig: "rig one", Position: "centre of gravity, x", Calibrated: ago(100 * 24 * time.Hour), Due: Now().Add(265 * 24 * time.Hour), Certificate: "K-2031-118", State: page.Status{Level: page.OK, Word: "in calibration"}},
+		{ID: "s2", Lab: "Northmere lab", Name: "accelerometer Y", Serial: "AC-0442", Kind: "sensor", Rig: "rig one", Position: "centre of gravity, y", Calibrated: ago(377 * 24 * time.Hour), Due: ago(12 * 24 * time.Hour), Certificate: "K-2030-093", State: page.Status{Level: page.Bad, Word: "overdue by 12 days"}},
 		{ID: "s3", Lab: "Hillside lab", Name: "rate sensor X", Serial: "RS-0107", Kind: "sensor", Due: Now().Add(9 * 24 * time.Hour), Calibrated: ago(356 * 24 * time.Hour), State: page.Status{Level: page.Warn, Word: "due in 9 days"}},
 		{ID: "s4", Lab: "Hillside lab", Name: "light gate", Serial: "LG-3", Kind: "light gate", State: page.Status{Level: page.Plain, Word: "no calibration recorded"}},
 	}
-	e.Others = []page.ItemRow{{ID: "h1", Lab: "Northfield lab", Kind: "head form", Name: "head form, medium", Serial: "HF-07", Rig: "rig one", Strokes: page.ShowCount(14_230), State: page.Status{Level: page.OK, Word: "in use"}}}
+	e.Others = []page.ItemRow{{ID: "h1", Lab: "Northmere lab", Kind: "head form", Name: "head form, medium", Serial: "HF-07", Rig: "rig one", Strokes: page.ShowCount(14_230), State: page.Status{Level: page.OK, Word: "in use"}}}
 	wrong := e
 	wrong.Service.Values = map[string]string{"item": "r1", "effective_at": "2031-03-15T09:00:00", "note": "seals changed"}
 	wrong.Service.Errors = map[string]string{"effective_at": "This lies in the future. Give the time at which it was done."}
@@ -84,11 +84,11 @@ func campaigns() []Item {
 	wrong.Values = map[string]string{"name": "", "target_speeds_m_s": "5.5; x"}
 	wrong.Errors = map[string]string{"name": "Give it a name.", "target_speeds_m_s": "“5.5; x” is not a list of numbers. Write it as 5.5, 7.4."}
 	rowsOf := []page.CampaignRow{
-		{ID: "c1", Name: "Face guards, spring series", Lab: "Northfield lab", Done: 126, Planned: 240, Rejected: 7, LastShot: ago(4 * time.Minute), State: page.Status{Level: page.Plain, Word: "under way"}},
+		{ID: "c1", Name: "Face guards, spring series", Lab: "Northmere lab", Done: 126, Planned: 240, Rejected: 7, LastShot: ago(4 * time.Minute), State: page.Status{Level: page.Plain, Word: "under way"}},
 		{ID: "c2", Name: "Padding, first look", Lab: "Harbour lab", Done: 40, Planned: 40, LastShot: ago(40 * 24 * time.Hour), State: page.Status{Level: page.OK, Word: "complete"}},
 		{ID: "c3", Name: "Not begun", Lab: "Hillside lab", Planned: 12, State: page.Status{Level: page.Plain, Word: "not begun"}},
 	}
-	one := page.Campaign{Frame: serverFrame("Face guards, spring series", page.PathCampaigns), ID: "c1", Name: "Face guards, spring series", Lab: "Northfield lab", Tolerance: "± 0.10 m/s", Conditions: "ambient",
+	one := page.Campaign{Frame: serverFrame("Face guards, spring series", page.PathCampaigns), ID: "c1", Name: "Face guards, spring series", Lab: "Northmere lab", Tolerance: "± 0.10 m/s", Conditions: "ambient",
 		Done: 126, Planned: 240, Rejected: 7, Speeds: []string{"3.50 m/s", "5.50 m/s", "7.40 m/s"}, Outside: []page.OutsideRow{
 			{Specimen: "FG-A-012", Location: "front", Condition: "cold", Target: "5.50 m/s", Shots: 2, Why: "condition not in the plan", Href: "/shots?specimen=FG-A-012"},
 			{Specimen: longName, Location: "crown, left", Shots: 1, Why: "no target speed recorded", Href: "/shots?specimen=x"}}, ShotsHref: "/shots?campaign=c1", RecentShots: rows(5)}
@@ -129,7 +129,7 @@ func campaigns() []Item {
 
 func agentRows() []page.AgentRow {
 	return []page.AgentRow{
-		{Name: "rig one", Lab: "Northfield lab", State: page.Status{Level: page.OK, Word: "in touch"}, LastSeen: ago(22 * time.Second), ClockOffset: "+0.4 s", ClockState: page.OK, Fingerprint: fingerprint, Version: "0.1.0"},
+		{Name: "rig one", Lab: "Northmere lab", State: page.Status{Level: page.OK, Word: "in touch"}, LastSeen: ago(22 * time.Second), ClockOffset: "+0.4 s", ClockState: page.OK, Fingerprint: fingerprint, Version: "0.1.0"},
 		{Name: "rig two", Lab: "Harbour lab", State: page.Status{Level: page.Warn, Word: "silent for 2 days"}, LastSeen: ago(51 * time.Hour), RecordsBehind: 1284, Silent: true, BytesBehind: page.ShowBytes(913_400_000), ClockOffset: "2 h slow", ClockState: page.Warn, Fingerprint: fingerprint},
 		{Name: "rig three", Lab: "Hillside lab", State: page.Status{Level: page.Plain, Word: "enrolled, not heard of yet"}, Fingerprint: fingerprint},
 		{Name: "rig four", Lab: "Hillside lab", State: page.Status{Level: page.Bad, Word: "two histories found"}, LastSeen: ago(3 * time.Hour), Silent: true, ClockOffset: "61 years fast", ClockState: page.Bad, Fingerprint: fingerprint},
@@ -159,7 +159,7 @@ func administration() []Item {
 	wrong.Values = map[string]string{"name": "r.example"}
 	wrong.Errors = map[string]string{"name": "This name is taken.", "password": "At least 12 characters."}
 	people := []page.AccountRow{
-		{Name: "r.example", Roles: []string{"administrator", "manager in Northfield lab"}, LastSeen: ago(time.Minute), State: page.Status{Level: page.OK, Word: "active"}},
+		{Name: "r.example", Roles: []string{"administrator", "manager in Northmere lab"}, LastSeen: ago(time.Minute), State: page.Status{Level: page.OK, Word: "active"}},
 		{Name: "s.example", State: page.Status{Level: page.Plain, Word: "locked"}},
 	}
 	labs := serverFrame("Labs", page.PathLabs)
@@ -168,7 +168,7 @@ func administration() []Item {
 		{"accounts", page.Accounts{Frame: accounts, Rows: people, Form: account, Role: role, Access: access}},
 		{"accounts-error", page.Accounts{Frame: accounts, Rows: people, Form: wrong, Role: role, Access: access}},
 		{"password", page.Password{Frame: serverFrame("Password", ""), Form: password}},
-		{"labs", page.Labs{Frame: labs, Rows: []page.LabRow{{ID: "l1", Name: "Northfield lab", Shots: page.ShowCount(1204), Campaigns: "2", Agents: 1, LastShot: ago(time.Minute)}}, Form: lab}},
+		{"labs", page.Labs{Frame: labs, Rows: []page.LabRow{{ID: "l1", Name: "Northmere lab", Shots: page.ShowCount(1204), Campaigns: "2", Agents: 1, LastShot: ago(time.Minute)}}, Form: lab}},
 		{"labs-empty", page.Labs{Frame: labs, Form: lab}},
 	}
 }
