@@ -131,8 +131,10 @@ func (v *view) takeBack(ctx context.Context, b *Batch) (receipt.Receipt, error) 
 	}
 	if fork {
 		v.s.alarm(ctx, Alarm{Kind: TwoHistories, Node: v.p.Node, Origin: b.Origin, Here: head.Seq, There: last.Seq})
-		if err := v.s.strandBehind(ctx, b); err != nil {
-			return receipt.Receipt{}, err
+		if known, e := v.s.strandBehind(ctx, b, last); e != nil {
+			return receipt.Receipt{}, e
+		} else if known {
+			return receipt.Receipt{}, v.notTaken(b, head, err)
 		}
 	}
 	if head, err = v.s.append(ctx, b); err != nil {
@@ -146,12 +148,17 @@ func (v *view) takeBack(ctx context.Context, b *Batch) (receipt.Receipt, error) 
 
 // strandBehind carries over what this server wrote in a chain after it was set
 // back, so that what it had written and signed before can stand there again.
-func (s *Service) strandBehind(ctx context.Context, b *Batch) error {
+// It tells whether the returned history was here and was carried over before:
+// then nothing was done.
+func (s *Service) strandBehind(ctx context.Context, b *Batch, last record.Head) (known bool, err error) {
 	first, err := record.Parse(b.Records[0])
 	if err != nil {
-		return err
+		return false, err
+	}
+	if known, err = s.o.Ledger.Settled(ctx, b.Origin, first.Seq-1, last); err != nil || known {
+		return known, err
 	}
 	_, err = s.o.Ledger.Strand(ctx, b.Origin, record.Head{Seq: first.Seq - 1, Hash: first.Prev},
 		"an agent returned records of this chain that this server had written and lost")
-	return err
+	return false, err
 }

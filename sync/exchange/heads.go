@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"maps"
+	"slices"
 
 	"thudbook/sync/kv"
 	"thudbook/sync/receipt"
@@ -33,7 +35,7 @@ func (s *session) keepSignedHeads(ctx context.Context) error {
 		}
 		signed = append(signed, e)
 	}
-	known := map[record.Origin]bool{}
+	known, other := map[record.Origin]bool{}, map[record.Origin]bool{}
 	err := s.o.Store.View(ctx, func(r kv.Reader) error {
 		for _, e := range signed {
 			b, err := r.Get(TableSignedHeads, signedKey(e.Origin, e.Seq))
@@ -41,6 +43,7 @@ func (s *session) keepSignedHeads(ctx context.Context) error {
 				return err
 			}
 			known[e.Origin] = bytes.Equal(b, signedValue(e))
+			other[e.Origin] = len(b) >= 1+len(e.Hash) && b[0] == signedVersion && record.Hash(b[1:33]) != e.Hash
 		}
 		return nil
 	})
@@ -50,6 +53,14 @@ func (s *session) keepSignedHeads(ctx context.Context) error {
 	for i := range signed {
 		if known[signed[i].Origin] {
 			continue
+		}
+		if other[signed[i].Origin] {
+			// The server was set back and wrote another record at this place. The
+			// proof of what it lost stays, unless this node has the new one.
+			mine, err := s.hashAt(ctx, signed[i].Origin, signed[i].Seq)
+			if err != nil || mine != signed[i].Hash {
+				continue
+			}
 		}
 		err := s.o.Store.Update(ctx, func(tx kv.Tx) error {
 			return tx.Put(TableSignedHeads, signedKey(signed[i].Origin, signed[i].Seq), signedValue(signed[i]))
@@ -95,8 +106,8 @@ func (s *session) giveBack(ctx context.Context) error {
 	for _, e := range s.w.Vector {
 		there[e.Origin] = e.Head()
 	}
-	for o, h := range heads {
-		t := there[o]
+	for _, o := range slices.SortedFunc(maps.Keys(heads), compareOrigins) {
+		h, t := heads[o], there[o]
 		if o.Node != s.o.Server.ID || h.Seq < t.Seq || h == t || !s.sees(o.Lab) {
 			continue
 		}

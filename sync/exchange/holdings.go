@@ -143,6 +143,7 @@ func (s *Service) completeThrough(ctx context.Context, o record.Origin) (uint64,
 		return 0, err
 	}
 	through, stop := start, false
+	var last record.Hash
 	for page := firstCompletePage; !stop; page = min(2*page, lastCompletePage) {
 		recs, err := s.o.Ledger.Read(ctx, o, through, page)
 		if err != nil {
@@ -160,13 +161,13 @@ func (s *Service) completeThrough(ctx context.Context, o record.Origin) (uint64,
 				stop = true
 				break
 			}
-			through = recs[i].Seq
+			through, last = recs[i].Seq, recs[i].Hash
 		}
 	}
 	if through == start {
 		return start, nil
 	}
-	return through, s.storeComplete(ctx, o, through)
+	return through, s.storeComplete(ctx, o, record.Head{Seq: through, Hash: last})
 }
 
 // holdsAll looks for the attachments of one record. What the server wrote
@@ -218,20 +219,38 @@ func readComplete(r kv.Reader, o record.Origin) (uint64, error) {
 	if err != nil || v == nil {
 		return 0, err
 	}
-	if len(v) != 8 {
+	if len(v) != 8 && len(v) != completeWidth {
 		return 0, problem.New(problem.Damaged, "The note of which attachments are there is damaged.",
 			"Run 'thudbook verify' on the server's data folder.")
 	}
-	return binary.BigEndian.Uint64(v), nil
+	n := binary.BigEndian.Uint64(v)
+	if len(v) == 8 || n == 0 {
+		return n, nil
+	}
+	for s, err := range ledger.Chain(r, o, n-1) {
+		if err != nil {
+			return 0, err
+		}
+		if s.Seq == n && s.Damage == nil && s.Record.Hash == record.Hash(v[8:]) {
+			return n, nil
+		}
+		break
+	}
+	return 0, nil
 }
 
-func (s *Service) storeComplete(ctx context.Context, o record.Origin, n uint64) error {
+// completeWidth is that of a note with the hash of the record that it ends
+// with: a chain of the server's own may come to hold another history, and then
+// what was complete of the one before says nothing.
+const completeWidth = 8 + len(record.Hash{})
+
+func (s *Service) storeComplete(ctx context.Context, o record.Origin, at record.Head) error {
 	return s.o.Store.Update(ctx, func(tx kv.Tx) error {
 		old, err := readComplete(tx, o)
-		if err != nil || old >= n {
+		if err != nil || old >= at.Seq {
 			return err
 		}
-		return tx.Put(TableComplete, []byte(originKey(o)), binary.BigEndian.AppendUint64(nil, n))
+		return tx.Put(TableComplete, []byte(originKey(o)), append(binary.BigEndian.AppendUint64(nil, at.Seq), at.Hash[:]...))
 	})
 }
 

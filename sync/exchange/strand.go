@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 
 	"thudbook/sync/problem"
 	"thudbook/sync/record"
@@ -17,6 +18,14 @@ func (s *session) abandon(ctx context.Context, o record.Origin, there record.Hea
 	shared, err := s.sharedWith(ctx, o, there)
 	if err != nil {
 		return fmt.Errorf("compare %s with the server's copy: %w", o, err)
+	}
+	settled, err := s.o.Ledger.Settled(ctx, o, shared.Seq, there)
+	if err != nil {
+		return fmt.Errorf("look for the second history of %s: %w", o, err)
+	}
+	if settled { // another server holds the other history: both were carried over
+		s.leave(o, why)
+		return nil
 	}
 	n, err := s.o.Ledger.Strand(ctx, o, shared, reason)
 	if err != nil {
@@ -80,19 +89,38 @@ func (s *session) theirHash(ctx context.Context, o record.Origin, seq uint64, th
 			q.Exclude = append(q.Exclude, e.Origin)
 		}
 	}
-	batches, err := s.peer.Pull(ctx, q)
-	if err != nil {
-		return record.Hash{}, err
+	for {
+		batches, err := s.peer.Pull(ctx, q)
+		if err != nil {
+			return record.Hash{}, err
+		}
+		h, found, err := shownIn(batches, o, seq)
+		if found || err != nil {
+			return h, err
+		}
+		before := len(q.Exclude)
+		for _, b := range batches { // chains that the server opened since its welcome come first
+			if b.Origin != o && !slices.Contains(q.Exclude, b.Origin) {
+				q.Exclude = append(q.Exclude, b.Origin)
+			}
+		}
+		if len(q.Exclude) == before {
+			return h, problem.New(problem.Unavailable, fmt.Sprintf("The server did not show its record %d of chain %s.", seq, o), "It is asked again by itself.")
+		}
 	}
+}
+
+// shownIn gives the hash of a record that was asked for.
+func shownIn(batches []Batch, o record.Origin, seq uint64) (h record.Hash, found bool, err error) {
 	for _, b := range batches {
 		if b.Origin != o || len(b.Records) == 0 {
 			continue
 		}
 		r, err := record.Parse(b.Records[0])
 		if err != nil || r.Origin() != o || r.Seq != seq {
-			return record.Hash{}, notTheServer(errors.Join(err, fmt.Errorf("asked for record %d of %s", seq, o)))
+			return h, false, notTheServer(errors.Join(err, fmt.Errorf("asked for record %d of %s", seq, o)))
 		}
-		return r.Hash, nil
+		return r.Hash, true, nil
 	}
-	return record.Hash{}, problem.New(problem.Unavailable, fmt.Sprintf("The server did not show its record %d of chain %s.", seq, o), "It is asked again by itself.")
+	return h, false, nil
 }

@@ -24,6 +24,7 @@ import (
 	"fmt"
 	"log/slog"
 	"maps"
+	"math/rand/v2"
 	"slices"
 	"sync"
 	"sync/atomic"
@@ -82,6 +83,9 @@ type Options struct {
 	// RebuildAtOnce: with more records than this, views that have to be rebuilt
 	// are rebuilt in the background; 0: always before Open returns.
 	RebuildAtOnce int64
+	// Skip gives a number below limit, how many epochs a restored server leaves
+	// out; nil: a random one. Trials that must repeat give their own.
+	Skip func(limit uint32) uint32
 }
 
 // Ledger is safe for concurrent use. It does not own the store: close the
@@ -146,6 +150,9 @@ func (o *Options) complete() error {
 	}
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
+	}
+	if o.Skip == nil {
+		o.Skip = rand.Uint32N
 	}
 	if o.Software == "" {
 		o.Software = "thudbook"

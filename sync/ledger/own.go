@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"maps"
-	"math/rand/v2"
 
 	"thudbook/sync/hlc"
 	"thudbook/sync/kv"
@@ -205,7 +204,7 @@ func (l *Ledger) CloseEveryOwn(ctx context.Context, reason string) error {
 			continue
 		}
 		o := record.Origin{Node: l.opts.Node, Lab: lab, Epoch: st.Epoch}
-		if err := l.closeOwn(ctx, o, reason, st.Epoch+1+rand.Uint32N(maxSkip)); err != nil {
+		if err := l.closeOwn(ctx, o, reason, st.Epoch+1+l.opts.Skip(maxSkip)); err != nil {
 			return err
 		}
 	}

@@ -131,7 +131,7 @@ func (l *Ledger) carryStep(ctx context.Context, o record.Origin, c *carryState) 
 				next.Next, size = s.Seq+1, size+1
 				continue
 			default:
-				more, err := carriers(&s.Record, c)
+				more, err := freshCarriers(tx, &s.Record, c)
 				if err != nil {
 					return err
 				}
@@ -163,6 +163,51 @@ func (l *Ledger) carryStep(ctx context.Context, o record.Origin, c *carryState) 
 		return n, l.noteFault(fmt.Errorf("write the anchor: %w: %w", kv.ErrUnknown, err))
 	}
 	return n, nil
+}
+
+// freshCarriers is carriers for a record that was never stranded here before: a
+// history that comes and goes, because two servers hold different ones, is
+// carried once.
+func freshCarriers(tx kv.Tx, r *record.Record, c *carryState) ([]Draft, error) {
+	if known, err := stranded(tx, r.Ref(), r.Hash); err != nil || known {
+		return nil, err
+	}
+	return carriers(r, c)
+}
+
+// stranded tells whether exactly this record left its place here before.
+func stranded(r kv.Reader, ref record.Ref, h record.Hash) (bool, error) {
+	b, err := r.Get(StrandedTable, kv.Join(logKey(ref.Origin, ref.Seq), h[:]))
+	return b != nil, err
+}
+
+// Settled tells whether nothing is left to do about a second history of a
+// closed own origin that ends with there elsewhere: it was here before and was
+// carried over, and so was all that stands here beyond record shared.
+func (l *Ledger) Settled(ctx context.Context, origin record.Origin, shared uint64, there record.Head) (bool, error) {
+	if origin.Node != l.opts.Node || l.Own(origin.Lab).Epoch <= origin.Epoch {
+		return false, nil
+	}
+	settled := false
+	err := l.store.View(ctx, func(r kv.Reader) (err error) {
+		settled, err = stranded(r, record.Ref{Origin: origin, Seq: there.Seq}, there.Hash)
+		if err != nil || !settled {
+			return err
+		}
+		for s, err := range Chain(r, origin, shared) {
+			if err != nil {
+				return err
+			}
+			if s.Damage != nil {
+				continue // it cannot be carried
+			}
+			if settled, err = stranded(r, s.Record.Ref(), s.Record.Hash); err != nil || !settled {
+				return err
+			}
+		}
+		return nil
+	})
+	return settled, err
 }
 
 // carriers makes the drafts that carry a record. The first record of an origin
