@@ -1,0 +1,5 @@
+//go:build !race
+
+package world_test
+
+const defaultSeeds, tracedSeeds = 40, 4
