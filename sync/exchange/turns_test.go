@@ -38,6 +38,7 @@ func TestLabsTakeTurns(t *testing.T) {
 		time.Sleep(1500 * time.Millisecond)
 		go work(quiet)
 		time.Sleep(time.Minute)
+		synctest.Wait() // for all of them, so that order can be read
 		if i := slices.Index(order, quiet); len(order) != 21 || i < 2 || i > 3 {
 			t.Errorf("the quiet lab came at place %d of %d, want 3 or 4", i+1, len(order))
 		}
