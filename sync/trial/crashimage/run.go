@@ -141,11 +141,14 @@ func (r *Run) make(cuts []int, rng *rand.Rand, tasks chan<- task) {
 
 // own makes the image independent of the disk that goes on.
 func (im image) own() image {
+	names := make(map[string]*inode, len(im.names))
 	for path, n := range im.names {
 		if _, ok := im.bytes[path]; !ok && !n.dir {
 			im.bytes[path] = n.durable // replaced by a sync, never changed
 		}
+		names[path] = new(*n)
 	}
+	im.names = names
 	return im
 }
 

@@ -51,7 +51,7 @@ const patience = 2 * time.Minute
 func start(ctx context.Context, t *testing.T, data string, command ...string) *agent {
 	t.Helper()
 	file := filepath.Join(t.TempDir(), "address")
-	args := append(command, "agent", "--data", data, "--listen", "127.0.0.1:0", "--listen-file", file, "--reserve-mb", "0")
+	args := append(command, "agent", "--data", data, "--listen", "127.0.0.1:0", "--listen-file", file, "--reserve-mb", "1")
 	a := &agent{cmd: exec.CommandContext(ctx, args[0], args[1:]...), out: &bytes.Buffer{}, done: make(chan struct{})}
 	a.cmd.Stdout, a.cmd.Stderr = a.out, a.out
 	a.cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}
