@@ -61,7 +61,16 @@ func TestKillLoop(t *testing.T) {
 	w := newKillWorld(t, dir, watch)
 	cycles := killCycles(t)
 	for cycle := range cycles {
-		w.cycle(rng, cycle)
+		switch { // a tenth of the kills go where less happens, but more can go wrong
+		case cycle%10 != 9:
+			w.cycle(rng, cycle)
+		case cycle%30 == 9:
+			w.killStart(rng)
+		case cycle%30 == 19:
+			w.killUpload(rng, cycle)
+		default:
+			w.killCompact(rng)
+		}
 		if t.Failed() {
 			t.Fatalf("stopped in cycle %d of %d", cycle, cycles)
 		}
@@ -75,7 +84,10 @@ func TestKillLoop(t *testing.T) {
 			t.Errorf("verify of %s gave exit code %d\n%s%s", data, code, out, errOut)
 		}
 	}
-	t.Logf("%d cycles, %d shots acknowledged, %d files in the watched folder", cycles, len(w.acked), w.files)
+	t.Logf("%d cycles, %d shots acknowledged, %d files in the watched folder; killed in start-up %d, in an upload %d, in compaction %d", cycles, len(w.acked), w.files, w.inStart, w.inUpload, w.inCompact)
+	if cycles >= 30 && (w.inStart == 0 || w.inUpload == 0 || cycles >= 300 && w.inCompact == 0) {
+		t.Error("no process was killed in start-up, in an upload or in compaction")
+	}
 	if len(w.acked) < cycles {
 		t.Errorf("only %d shots were acknowledged in %d cycles: the loop proves too little", len(w.acked), cycles)
 	}
@@ -97,6 +109,8 @@ type killWorld struct {
 	acked map[string]bool
 	sent  int
 	files int
+
+	inStart, inUpload, inCompact int // kills that came at such an instant
 }
 
 func newKillWorld(t *testing.T, dir, watch string) *killWorld {
@@ -182,10 +196,13 @@ func (w *killWorld) cycle(rng *rand.Rand, n int) {
 }
 
 // shotBytes gives a small file of its own for each number.
-func shotBytes(n int) []byte {
+func shotBytes(n int) []byte { return samples(n, 400) }
+
+// samples is a shot of so many samples; the pulse lies within the first 300.
+func samples(n, rows int) []byte {
 	var b bytes.Buffer
 	fmt.Fprintln(&b, "t,ax,ay,az")
-	for i := range 400 {
+	for i := range rows {
 		a := 0.0
 		if i >= 200 && i < 300 {
 			a = float64(50+n%40) * float64((i-200)*(299-i)) / 2450
@@ -213,11 +230,15 @@ func (w *killWorld) dropFile(n int) {
 // post sends one shot and remembers it when it was acknowledged.
 func (w *killWorld) post() bool {
 	n := w.number()
+	return w.postBytes(n, shotBytes(n))
+}
+
+func (w *killWorld) postBytes(n int, source []byte) bool {
 	var form bytes.Buffer
 	m := multipart.NewWriter(&form)
 	part, err := m.CreateFormFile("file", fmt.Sprintf("post-%06d.csv", n))
 	if err == nil {
-		_, err = part.Write(shotBytes(n))
+		_, err = part.Write(source)
 	}
 	if err == nil {
 		err = m.WriteField("meta", `{"specimen":"K-1","location":"front","target_speed_m_s":5.5,"kind":"shot"}`)
