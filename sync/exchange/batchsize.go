@@ -10,16 +10,21 @@ const (
 	floorPartBytes  = 64 << 10
 	partBytes       = 1 << 20
 	partQuick       = 2 * time.Second // a part that took less may be longer
+	failShare       = 16              // of what went through before a break
+	growShare       = 8               // of what has gone through since
 )
 
 // BatchSize adapts what is sent at once to the link: half after a failure, a
-// quarter more after a success for records, twice as much after a quick part
-// of an attachment. It never goes below one record. The zero value starts in
+// quarter more after a success for records, at most twice as much after a quick
+// part of an attachment. It never goes below one record. The zero value starts in
 // the middle. It is safe for concurrent use.
 type BatchSize struct {
 	mu    sync.Mutex
 	bytes int
 	part  int64
+
+	passed int64 // bytes of parts since the last break
+	broke  bool  // there was one
 }
 
 // Bytes gives the size to use now.
@@ -64,21 +69,30 @@ func (b *BatchSize) partNow() int64 {
 	return b.part
 }
 
-// PartFailed makes the next part smaller.
+// PartFailed makes the next part smaller: what is under way when a connection
+// breaks is lost, and how much went through before says how soon the next break
+// is to be expected.
 func (b *BatchSize) PartFailed() {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	b.part = max(b.partNow()/2, floorPartBytes)
+	b.part = max(min(b.partNow()/2, b.passed/failShare), floorPartBytes)
+	b.passed, b.broke = 0, true
 }
 
-// PartWorked makes the next part larger where this one was quick, and smaller
-// where it took long enough to keep records waiting.
-func (b *BatchSize) PartWorked(took time.Duration) {
+// PartWorked makes the next part larger where this one of n bytes was quick, and
+// smaller where it took long enough to keep records waiting. After a break it
+// stays a small share of what has gone through since.
+func (b *BatchSize) PartWorked(took time.Duration, n int64) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
+	b.passed += n
 	switch {
 	case took < partQuick:
-		b.part = min(2*b.partNow(), MaxPartBytes)
+		most := int64(MaxPartBytes)
+		if b.broke {
+			most = min(most, max(b.passed/growShare, b.partNow()))
+		}
+		b.part = min(2*b.partNow(), most)
 	case took > 5*partQuick:
 		b.part = max(b.partNow()/2, floorPartBytes)
 	}

@@ -75,7 +75,7 @@ func (s *session) sendParts(ctx context.Context, lab record.LabID, m Missing, r 
 		if next > m.Size || next <= at && m.Size > 0 && next != m.Size {
 			return false, notTheServer(fmt.Errorf("it has %d bytes of %s after a part that ended at %d", next, m.SHA256, at+n))
 		}
-		s.o.Batch.PartWorked(s.o.Now().Sub(began))
+		s.o.Batch.PartWorked(s.o.Now().Sub(began), next-at)
 		s.moved(m, next, n)
 		if next == m.Size {
 			return true, nil
