@@ -42,6 +42,7 @@ type Options struct {
 	LabName    string   // shown until a server says the lab's name
 	Server     string   // to connect to at the start
 	Code       string   // one-time code for Server
+	CAFile     string   // authorities beside the system's that may sign its certificate (PEM)
 	SyncEvery  time.Duration
 	Reserve    int64 // bytes of the disk that are left free; 0: the default, negative: none
 	Limit      int64 // bytes of one file; 0: the default
@@ -222,9 +223,12 @@ type parts struct {
 
 func build(ctx context.Context, o *Options, h *home.Home, set *telemetry.Set) (*parts, error) {
 	p := &parts{o: o, home: h, rig: rigID(h.Node.ID), size: newStoreSize(h), set: set}
-	var err error
+	trusted, err := roots(o.CAFile)
+	if err != nil {
+		return nil, err
+	}
 	p.uplink, err = uplink.Open(ctx, uplink.Options{Ledger: h.Ledger, Blobs: h.Blobs, Store: h.Store, Key: h.Node.PrivateKey,
-		NextKey: h.Node.Next, FirstKey: h.Node.First, Keys: keys{o.Data}, Software: "thudbook " + o.Version, Every: o.SyncEvery, Log: o.Log})
+		NextKey: h.Node.Next, FirstKey: h.Node.First, Keys: keys{o.Data}, Software: "thudbook " + o.Version, Roots: trusted, Every: o.SyncEvery, Log: o.Log})
 	if err != nil {
 		return nil, err
 	}

@@ -20,6 +20,7 @@ type agentCmd struct {
 	LabName    string        `help:"Name of the lab, shown until the agent is connected to a server." placeholder:"NAME"`
 	Server     string        `help:"Server to connect to at the start; needs --code the first time." placeholder:"URL"`
 	Code       string        `help:"One-time code from the server, for --server." placeholder:"CODE"`
+	CAFile     string        `help:"Certificates (PEM) of authorities beside the system's that may sign the server's." name:"ca-file" type:"path" placeholder:"FILE"`
 	SyncEvery  time.Duration `help:"Time between exchanges with the server when nothing new happens." default:"15s"`
 	ReserveMB  int64         `help:"Free space, in MB, below which nothing more is taken in." default:"512" name:"reserve-mb"`
 	LimitMB    int64         `help:"Largest acquisition file, in MB, that is taken in." default:"1024" name:"limit-mb"`
@@ -54,7 +55,7 @@ func (c *agentCmd) Run(a *app) error {
 	}
 	err := agent.Run(a.Ctx, agent.Options{
 		Data: c.Data, Watch: c.Watch, Map: c.Map, Listen: c.Listen, ListenFile: c.ListenFile,
-		Rig: c.Rig, LabName: c.LabName, Server: c.Server, Code: c.Code, SyncEvery: c.SyncEvery,
+		Rig: c.Rig, LabName: c.LabName, Server: c.Server, Code: c.Code, CAFile: c.CAFile, SyncEvery: c.SyncEvery,
 		Reserve: c.ReserveMB << 20, Limit: c.LimitMB << 20, Version: version(), Log: a.Log, Out: a.Out,
 	})
 	if err == nil {
