@@ -85,7 +85,7 @@ func TestKillLoop(t *testing.T) {
 		}
 	}
 	t.Logf("%d cycles, %d shots acknowledged, %d files in the watched folder; killed in start-up %d, in an upload %d, in compaction %d", cycles, len(w.acked), w.files, w.inStart, w.inUpload, w.inCompact)
-	if cycles >= 30 && (w.inStart == 0 || w.inUpload == 0 || cycles >= 300 && w.inCompact == 0) {
+	if cycles >= 30 && w.inStart == 0 || cycles >= 300 && (w.inUpload == 0 || w.inCompact == 0) { // few tries may all come too late
 		t.Error("no process was killed in start-up, in an upload or in compaction")
 	}
 	if len(w.acked) < cycles {

@@ -37,7 +37,7 @@ func (w *killWorld) killUpload(rng *rand.Rand, cycle int) {
 	for w.pendingBytes() == 0 && time.Now().Before(deadline) { // seen as pending as soon as it is recorded
 		time.Sleep(time.Millisecond)
 	}
-	time.Sleep(time.Duration(rng.IntN(120_000)) * time.Microsecond) // the random instant itself
+	time.Sleep(time.Duration(rng.IntN(40_000)) * time.Microsecond) // the random instant itself
 	if w.pendingBytes() > 0 {
 		w.inUpload++
 	}
