@@ -69,7 +69,7 @@ func (d *Desk) assign(c echo.Context) error {
 	want, faults := present.Corrections(typed)
 	if len(faults) == 0 {
 		maps.DeleteFunc(want, func(_ string, v any) bool { return v == nil }) // what is left empty stays as it is
-		_, err = d.Intake.Amend(c.Request().Context(), id, amend.Correct(want, "", ""))
+		_, err = d.Intake.Amend(c.Request().Context(), id, amend.Correct(want, "", d.author(c)))
 		if err == nil {
 			d.remember(typed)
 			return httpkit.SeeOther(c, page.ShotPath(id.String()))

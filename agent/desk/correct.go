@@ -38,7 +38,7 @@ func (d *Desk) trail(ctx context.Context, p *page.Shot, row *view.ShotRow) error
 func (d *Desk) correct(c echo.Context) error {
 	return d.amend(c, "correct", page.AssignFields(), func(typed map[string]string) (amend.Change, map[string]string) {
 		want, faults := present.Corrections(typed)
-		return amend.Correct(want, c.FormValue(page.SeenField), ""), faults
+		return amend.Correct(want, c.FormValue(page.SeenField), d.author(c)), faults
 	})
 }
 
@@ -48,7 +48,7 @@ func (d *Desk) void(c echo.Context) error {
 		if typed["reason"] == "" {
 			faults["reason"] = "This is needed."
 		}
-		return amend.Void(typed["reason"], c.FormValue("void") == "no", c.FormValue(page.SeenField), ""), faults
+		return amend.Void(typed["reason"], c.FormValue("void") == "no", c.FormValue(page.SeenField), d.author(c)), faults
 	})
 }
 
@@ -125,5 +125,5 @@ func (d *Desk) settling(c echo.Context, id uuid.UUID) (amend.Change, error) {
 	}
 	field := c.FormValue("field")
 	keep, err := present.ParseKeep(c.FormValue("keep"), row.Edited, field)
-	return amend.Settle(field, keep, c.FormValue(page.SeenField), ""), err
+	return amend.Settle(field, keep, c.FormValue(page.SeenField), d.author(c)), err
 }
