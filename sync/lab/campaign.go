@@ -33,6 +33,10 @@ type Campaign struct {
 	Cells            []Cell   `json:"cells,omitempty"`
 	AcceptanceLimits []Limit  `json:"acceptance_limits,omitempty"`
 	Note             string   `json:"note,omitempty"`
+
+	// Since version 2: with what a specimen passes when it is inspected.
+	InspectionLimits []InspectionLimit `json:"inspection_limits,omitempty"` // one an element
+	FaceContactFails bool              `json:"face_contact_fails,omitempty"`
 }
 
 // RecordKind is KindCampaign.
@@ -65,6 +69,7 @@ func (k *Campaign) Validate() error {
 	}
 	k.checkSpecimens(c)
 	k.checkCells(c)
+	k.checkInspectionLimits(c)
 	for i := range k.AcceptanceLimits {
 		l := &k.AcceptanceLimits[i]
 		c.needText("acceptance limit, result", l.Result, MaxText)

@@ -38,6 +38,8 @@ const (
 	KindNamed             record.Kind = "lab.named"
 	KindItemState         record.Kind = "item.state"
 	KindCorrection        record.Kind = "counter.corrected"
+	KindInspection        record.Kind = "inspection"
+	KindNote              record.Kind = "note"
 )
 
 // The layout versions of the bodies, as written by this program. A body of an
@@ -55,13 +57,15 @@ const (
 	RigSchema               uint = 1
 	ItemSchema              uint = 2
 	MountingSchema          uint = 1
-	ServiceSchema           uint = 2
+	ServiceSchema           uint = 3
 	CalibrationSchema       uint = 2
 	WithdrawnSchema         uint = 1
-	CampaignSchema          uint = 1
+	CampaignSchema          uint = 2
 	NamedSchema             uint = 1
 	ItemStateSchema         uint = 1
 	CorrectionSchema        uint = 1
+	InspectionSchema        uint = 1
+	NoteSchema              uint = 1
 )
 
 // Body is one fact. Validate gives all faults at once, joined; each is a

@@ -119,7 +119,7 @@ func SettledByPerson(kind record.Kind, field string) bool {
 	case KindShot:
 		return field == "helmet_serial"
 	case KindCampaign:
-		return field == "acceptance_limits" || field == "cells"
+		return field == "acceptance_limits" || field == "cells" || field == "inspection_limits" || field == "face_contact_fails"
 	}
 	return false
 }

@@ -117,6 +117,11 @@ type Service struct {
 
 	// Since version 2.
 	CounterStrokes *int64 `json:"counter_strokes,omitempty"` // as the machine's own counter showed
+
+	// Since version 3.
+	Parts           []string `json:"parts,omitempty"` // that were changed
+	DurationMinutes *float64 `json:"duration_minutes,omitempty"`
+	DoneBy          string   `json:"done_by,omitempty"` // an id, initials or a firm; the record's author wrote it down
 }
 
 // RecordKind is KindService.
@@ -134,6 +139,9 @@ func (s *Service) Validate() error {
 	if s.CounterStrokes != nil {
 		c.count("counter_strokes", *s.CounterStrokes)
 	}
+	c.parts(s.Parts)
+	c.number("duration_minutes", s.DurationMinutes, 0, 1e6)
+	c.text("done_by", s.DoneBy, MaxText)
 	return c.err()
 }
 

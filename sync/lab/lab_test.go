@@ -36,10 +36,14 @@ func valid() []lab.Body {
 		&lab.Rig{Name: "Rig 1"},
 		&lab.Item{Class: lab.ClassRam, Serial: "R", ServiceEveryStrokes: 500, OpeningStrokes: 3},
 		&lab.Mounting{Rig: id, Position: "ram", EffectiveAt: at},
-		&lab.Service{Item: id, EffectiveAt: at, Note: "seals"},
+		&lab.Service{Item: id, EffectiveAt: at, Note: "seals", Parts: []string{"seal set"}, DurationMinutes: new(45.0), DoneBy: "workshop"},
+		&lab.Inspection{Shot: id, Specimen: "H-01", Campaign: id, EffectiveAt: at, FaceContact: lab.ContactNo, Proposed: lab.VerdictPassed, Verdict: lab.VerdictFailed,
+			Reason: "weld looks thin", Corrects: []uuid.UUID{id}, Findings: []lab.Finding{{Element: lab.ElementBar, Grade: lab.GradeMarked, DeformationMM: new(1.5), Note: "front"}}},
+		&lab.Note{Topic: lab.NotePart, EffectiveAt: at, Text: "end cap changed", Rig: id, Item: id, Shot: id, Parts: []string{"end cap"}, Corrects: []uuid.UUID{id}},
 		&lab.Calibration{Item: id, EffectiveAt: at, DueAt: at, Certificate: "C", Sensitivity: new(-1.2), SensitivityUnit: "mV/g", ExpandedUncertaintyPercent: new(1.0)},
 		&lab.Withdrawn{Doc: id, DocKind: lab.KindItem, Reason: "twice"},
-		&lab.Campaign{Name: "C", Owner: "Dev", Specimens: []string{"H-1"}, Cells: []lab.Cell{{Location: "front", TargetSpeedMS: 5.5, Planned: 1}}, AcceptanceLimits: []lab.Limit{{Result: "hic15", Most: 700}}},
+		&lab.Campaign{Name: "C", Owner: "Dev", Specimens: []string{"H-1"}, Cells: []lab.Cell{{Location: "front", TargetSpeedMS: 5.5, Planned: 1}}, AcceptanceLimits: []lab.Limit{{Result: "hic15", Most: 700}},
+			InspectionLimits: []lab.InspectionLimit{{Element: lab.ElementBar, Worst: lab.GradeMarked, MostMM: new(3.0), Source: "own plan"}}, FaceContactFails: true},
 		&lab.Named{Name: "Lab"},
 		&lab.ItemState{Item: id, State: lab.StateQuarantined, Location: "shelf", EffectiveAt: at, Reason: "dropped"},
 		&lab.Correction{Item: id, Strokes: -3, EffectiveAt: at, Reason: "counted twice"},
@@ -72,8 +76,8 @@ func TestBodiesSurviveTheRecord(t *testing.T) {
 			t.Errorf("%s: encoded again it differs, %v", kind, err)
 		}
 	}
-	if len(kinds) != 18 {
-		t.Errorf("%d kinds are tested, there are 18", len(kinds))
+	if len(kinds) != 20 {
+		t.Errorf("%d kinds are tested, there are 20", len(kinds))
 	}
 }
 
@@ -142,6 +146,10 @@ func TestRefused(t *testing.T) {
 		"the count -1 is negative":         &lab.Item{Class: "ram", Serial: "R", OpeningStrokes: -1},
 		"stand there twice":                &lab.Campaign{Name: "C", Cells: []lab.Cell{{Location: "front", TargetSpeedMS: 5.5, Planned: 1}, {Location: "Front ", TargetSpeedMS: 5.5000001, Planned: 1}}},
 		`specimen "h-1" stands there`:      &lab.Campaign{Name: "C", Specimens: []string{"H-1", "h-1"}},
+		"the element stands there twice":   &lab.Inspection{Specimen: "H", EffectiveAt: at, Verdict: lab.VerdictPassed, Reason: "r", Findings: []lab.Finding{{Element: lab.ElementBar}, {Element: lab.ElementBar}}},
+		"do not lead to this verdict":      &lab.Inspection{Specimen: "H", EffectiveAt: at, Verdict: lab.VerdictPassed},
+		"it limits nothing":                &lab.Campaign{Name: "C", InspectionLimits: []lab.InspectionLimit{{Element: lab.ElementBar}}},
+		"keep one criterion an element":    &lab.Campaign{Name: "C", InspectionLimits: []lab.InspectionLimit{{Element: lab.ElementBar, Worst: lab.GradeSound}, {Element: lab.ElementBar, Worst: lab.GradeSound}}},
 		"0 planned shots":                  &lab.Campaign{Name: "C", Cells: []lab.Cell{{Location: "front", TargetSpeedMS: 5.5}}},
 		"no fields that can be edited":     &lab.FieldEdit{Doc: id, DocKind: lab.KindService, Field: "note", Value: []byte{0xf6}},
 		"does not fit specimen":            &lab.FieldEdit{Doc: id, DocKind: lab.KindShot, Field: "specimen", Value: []byte{0x01}},

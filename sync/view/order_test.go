@@ -42,7 +42,7 @@ func drawFact(t *rapid.T, i int) (uuid.UUID, lab.Body) {
 	reason := rapid.SampledFrom([]string{"loose", "late"}).Draw(t, "reason")
 	item := rapid.SampledFrom([]uuid.UUID{ram1, ram2, sensor1}).Draw(t, "item")
 	rig := rapid.SampledFrom([]uuid.UUID{rig1, rig2}).Draw(t, "rig")
-	switch rapid.IntRange(0, 18).Draw(t, "kind") {
+	switch rapid.IntRange(0, 20).Draw(t, "kind") {
 	case 0, 1:
 		s := labtest.Shot(rig, at.Time())
 		s.Kind = rapid.SampledFrom(lab.ShotKinds()).Draw(t, "shot kind")
@@ -81,6 +81,18 @@ func drawFact(t *rapid.T, i int) (uuid.UUID, lab.Body) {
 		return doc("state"), &lab.ItemState{Item: item, State: lab.StateQuarantined, EffectiveAt: at, Reason: reason}
 	case 17:
 		return doc("correction"), &lab.Correction{Item: item, Strokes: int64(1 + i), EffectiveAt: at, Reason: reason}
+	case 18:
+		i := &lab.Inspection{Shot: shot, Specimen: rapid.SampledFrom([]string{"H-01", "h-01 ", "H-02"}).Draw(t, "specimen"), EffectiveAt: at, Verdict: lab.VerdictPassed, Reason: reason}
+		if flip {
+			i.Verdict, i.Corrects = lab.VerdictFailed, []uuid.UUID{doc("inspection")}
+		}
+		return doc("inspection"), i
+	case 19:
+		n := &lab.Note{Topic: lab.NotePlain, EffectiveAt: at, Text: reason}
+		if flip {
+			n.Corrects = []uuid.UUID{doc("note")}
+		}
+		return doc("note"), n
 	}
 	return labA, &lab.Named{Name: reason}
 }

@@ -38,8 +38,8 @@ func itemTable() *index.Table[doc[lab.Item]] {
 }
 
 // dated declares a table of facts about an item, in the order of time and stamp.
-func dated[B any](name kv.Table, of func(*B) (uuid.UUID, lab.Time)) *index.Table[doc[B]] {
-	return &index.Table[doc[B]]{Name: name, Key: keyOf[B], Indexes: []index.Index[doc[B]]{{
+func dated[B any](name kv.Table, of func(*B) (uuid.UUID, lab.Time), more ...index.Index[doc[B]]) *index.Table[doc[B]] {
+	return &index.Table[doc[B]]{Name: name, Key: keyOf[B], Indexes: append([]index.Index[doc[B]]{{
 		Name: byItem,
 		Keys: func(d *doc[B]) [][]byte {
 			if !d.stands() {
@@ -51,7 +51,7 @@ func dated[B any](name kv.Table, of func(*B) (uuid.UUID, lab.Time)) *index.Table
 			}
 			return one(item[:], when(at), d.Made.Stamp.key())
 		},
-	}}}
+	}}, more...)}
 }
 
 func serviceOf(s *lab.Service) (uuid.UUID, lab.Time)         { return s.Item, s.EffectiveAt }
@@ -59,7 +59,7 @@ func calibrationOf(c *lab.Calibration) (uuid.UUID, lab.Time) { return c.Item, c.
 func mountingOf(m *lab.Mounting) (uuid.UUID, lab.Time)       { return m.Item, m.EffectiveAt }
 
 func mountingTable() *index.Table[doc[lab.Mounting]] {
-	t := dated("view.mounting", mountingOf)
+	t := dated("view.mounting", mountingOf, inTime(mountingTime))
 	t.Indexes = append(t.Indexes, index.Index[doc[lab.Mounting]]{
 		Name: byPlace,
 		Keys: func(d *doc[lab.Mounting]) [][]byte {

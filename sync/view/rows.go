@@ -69,6 +69,7 @@ type Mark struct {
 	Lifted bool      `json:"l,omitempty"`
 	Count  bool      `json:"n,omitempty"` // a sighting that counts as a stroke
 	Shot   uuid.UUID `json:"s"`           // what quarantined bytes became
+	By     uuid.UUID `json:"b,omitzero"`  // the document that corrects it
 }
 
 // Figures is the short form of a score that lists show.

@@ -43,6 +43,9 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 	w.say(shot, &lab.Void{Shot: shot, Reason: "counted after all", Lifted: true})
 	w.say(sighting, &lab.Sighting{Shot: shot, Rig: rig1, FileName: "again.csv", EffectiveAt: lab.At(at)})
 	w.say(bad, &lab.Quarantine{FileName: "bad.csv", SourceSHA256: labtest.Hash(7), Error: lab.Fault{Code: "empty_file", What: "the file is empty"}})
+	inspection, note := labtest.ID("inspection"), labtest.ID("note")
+	w.say(inspection, &lab.Inspection{Shot: shot, Specimen: "h-01", EffectiveAt: lab.At(at), Verdict: lab.VerdictFailed, Reason: "bar parted"})
+	w.say(note, &lab.Note{Topic: lab.NotePlain, EffectiveAt: lab.At(at), Text: "cold hall"})
 	odd := w.stated(node1, labA, 5000, labtest.ID("odd"), labtest.Shot(rig1, at))
 	odd.Body = []byte{0xff}
 	w.apply(odd)
@@ -86,6 +89,18 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 		"Corrections":      func(s scope.Scope) (int, error) { return size(w.Corrections(ctx, s, ram1)) },
 		"ServiceDue":       func(s scope.Scope) (int, error) { return single(w.ServiceDue(ctx, s, ram1, now)) },
 		"Wear":             func(s scope.Scope) (int, error) { return single(w.Wear(ctx, s, ram1, now)) },
+		"Inspections": func(s scope.Scope) (int, error) {
+			return rows(w.Inspections(ctx, s, view.InspectionFilter{}, view.Page{}))
+		},
+		"Inspection": func(s scope.Scope) (int, error) { return single(w.Inspection(ctx, s, inspection)) },
+		"SpecimensOut": func(s scope.Scope) (int, error) {
+			out, err := w.SpecimensOut(ctx, s, campaign, labA)
+			return len(out), err
+		},
+		"Note":          func(s scope.Scope) (int, error) { return single(w.Note(ctx, s, note)) },
+		"Notes":         func(s scope.Scope) (int, error) { return rows(w.Notes(ctx, s, view.LogFilter{}, view.Page{})) },
+		"ServicesDone":  func(s scope.Scope) (int, error) { return rows(w.ServicesDone(ctx, s, view.LogFilter{}, view.Page{})) },
+		"MountingsDone": func(s scope.Scope) (int, error) { return rows(w.MountingsDone(ctx, s, view.LogFilter{}, view.Page{})) },
 		"Strokes": func(s scope.Scope) (int, error) {
 			n, err := w.Strokes(ctx, s, rig1, lab.At(at), lab.At(now))
 			return int(n), err

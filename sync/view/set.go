@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"slices"
 
+	"github.com/google/uuid"
+
 	"thudbook/sync/kv"
 	"thudbook/sync/kv/index"
 	"thudbook/sync/lab"
@@ -31,6 +33,8 @@ type Set struct {
 	labs         *index.Table[labRow]
 	odd          *index.Table[oddRow]
 	carried      *index.Table[carriedRow]
+	inspections  *index.Table[doc[lab.Inspection]]
+	notes        *index.Table[doc[lab.Note]]
 }
 
 // New declares the views.
@@ -44,7 +48,7 @@ func New() *Set {
 		rigs:         named("view.rig", rigNames),
 		items:        itemTable(),
 		mountings:    mountingTable(),
-		services:     dated("view.service", serviceOf),
+		services:     dated("view.service", serviceOf, inTime(serviceTime)),
 		calibrations: dated("view.calibration", calibrationOf),
 		states:       stateTable(),
 		corrections:  correctionTable(),
@@ -53,6 +57,8 @@ func New() *Set {
 		labs:         labTable(),
 		odd:          oddTable(),
 		carried:      carriedTable(),
+		inspections:  inspectionTable(),
+		notes:        noteTable(),
 	}
 }
 
@@ -62,6 +68,7 @@ func (s *Set) Tables() []kv.Table {
 		s.shots.Tables(), s.scores.Tables(), s.voids.Tables(), s.sightings.Tables(), s.quarantine.Tables(),
 		s.rigs.Tables(), s.items.Tables(), s.mountings.Tables(), s.services.Tables(),
 		s.calibrations.Tables(), s.states.Tables(), s.corrections.Tables(), s.campaigns.Tables(), s.edits.Tables(), s.labs.Tables(), s.odd.Tables(), s.carried.Tables(),
+		s.inspections.Tables(), s.notes.Tables(),
 	)
 }
 
@@ -149,6 +156,10 @@ func (s *Set) reduce(tx kv.Tx, r *record.Record) (known bool, err error) {
 		return true, stating(tx, s.corrections, r)
 	case lab.KindCampaign:
 		return true, stating(tx, s.campaigns, r)
+	case lab.KindInspection:
+		return true, correcting(tx, s.inspections, r, func(b *lab.Inspection) []uuid.UUID { return b.Corrects })
+	case lab.KindNote:
+		return true, correcting(tx, s.notes, r, func(b *lab.Note) []uuid.UUID { return b.Corrects })
 	case lab.KindScore:
 		return true, reading(r, func(b *lab.Score) error { return s.score(tx, r, b) })
 	case lab.KindEdit:
@@ -278,4 +289,4 @@ func (s *Set) name(tx kv.Tx, r *record.Record, b *lab.Named) error {
 
 // Version names the layout of the tables and the rules of the reducers; a
 // store whose views carry another is rebuilt.
-func (s *Set) Version() string { return "3" }
+func (s *Set) Version() string { return "4" }
