@@ -12,6 +12,7 @@ import (
 
 	"github.com/chromedp/chromedp"
 
+	"thudbook/sync/trial/programtest"
 	"thudbook/web/browsertest"
 )
 
@@ -25,7 +26,7 @@ func startDemo(t *testing.T) demoState {
 		t.Fatal(err)
 	}
 	file := filepath.Join(t.TempDir(), "state.json")
-	out := &lockedBuffer{}
+	out := &programtest.Output{}
 	cmd := exec.Command(bin, "demo", "--data", filepath.Join(t.TempDir(), "demo"), "--listen", "127.0.0.1:0", "--cut-for", "20s", "--every", "3s", "--state", file)
 	cmd.Stdout, cmd.Stderr = out, out
 	if err := cmd.Start(); err != nil {

@@ -16,6 +16,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"thudbook/sync/trial/programtest"
 )
 
 // tryPost posts one shot: its id when it was acknowledged, else what was said.
@@ -185,7 +187,7 @@ func postUntilItStops(t *testing.T, strace, bin, data string, k int) (acked []st
 	address := filepath.Join(t.TempDir(), "address")
 	cmd := exec.Command(strace, "-f", "-qq", "-o", os.DevNull, "-e", "trace=write,pwrite64", "-e", fmt.Sprintf("inject=write,pwrite64:error=ENOSPC:when=%d", k),
 		bin, "agent", "--data", data, "--listen", "127.0.0.1:0", "--listen-file", address)
-	var b lockedBuffer
+	var b programtest.Output
 	cmd.Stdout, cmd.Stderr = &b, &b
 	cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}
 	if err := cmd.Start(); err != nil {
