@@ -193,7 +193,7 @@ func (k *Calibration) Validate() error {
 
 // Withdrawn says that an entry was a mistake, or with Lifted that it was not.
 // It serves rigs, items, their states, mountings, services, corrections,
-// calibrations and campaigns.
+// calibrations, campaigns, strokes without a file and readings of a counter.
 // The newest by clock holds.
 type Withdrawn struct {
 	Doc     uuid.UUID   `json:"doc"`
@@ -213,7 +213,8 @@ func (w *Withdrawn) Validate() error {
 	c := &checks{what: KindWithdrawn}
 	c.id("doc", w.Doc)
 	c.oneOf("doc_kind", string(w.DocKind), string(KindRig), string(KindItem), string(KindMounting),
-		string(KindService), string(KindCalibration), string(KindCampaign), string(KindItemState), string(KindCorrection))
+		string(KindService), string(KindCalibration), string(KindCampaign), string(KindItemState), string(KindCorrection),
+		string(KindStrokes), string(KindCounterRead))
 	c.needText("reason", w.Reason, MaxNote)
 	return c.err()
 }

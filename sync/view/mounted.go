@@ -109,21 +109,50 @@ func (s *Set) mountedAt(r kv.Reader, sc scope.Scope, rig uuid.UUID, t lab.Time) 
 	}
 }
 
-// strokes counts the strokes on a rig in from <= t < to: whole days from day
-// counts, the rest exactly.
+// strokes counts the strokes on a rig in from <= t < to: those that are recorded,
+// and those that its own counter counted beyond them.
 func (s *Set) strokes(r kv.Reader, sc scope.Scope, rig uuid.UUID, from, to lab.Time) (int64, error) {
-	if to <= from {
-		return 0, nil
-	}
-	a, err := strokesIn(r, s.shots, sc, rig, from, to)
+	n, err := s.recorded(r, sc, rig, from, to)
 	if err != nil {
 		return 0, err
 	}
-	b, err := strokesIn(r, s.sightings, sc, rig, from, to)
-	return a + b, err
+	u, err := s.unaccounted(r, sc, rig, from, to)
+	return n + u, err
 }
 
-func strokesIn[B any](r kv.Reader, t *index.Table[doc[B]], sc scope.Scope, rig uuid.UUID, from, to lab.Time) (sum int64, err error) {
+// recorded counts the strokes on a rig that are recorded in from <= t < to: whole
+// days from day counts, the rest exactly.
+func (s *Set) recorded(r kv.Reader, sc scope.Scope, rig uuid.UUID, from, to lab.Time) (int64, error) {
+	if to <= from {
+		return 0, nil
+	}
+	a, err := strokesIn(r, s.shots, each, sc, rig, from, to)
+	if err != nil {
+		return 0, err
+	}
+	b, err := strokesIn(r, s.sightings, each, sc, rig, from, to)
+	if err != nil {
+		return 0, err
+	}
+	c, err := strokesIn(r, s.unfiled, summed, sc, rig, from, to)
+	return a + b + c, err
+}
+
+// exactly counts the strokes between two keys of byRig.
+type exactly[B any] func(r kv.Reader, t *index.Table[doc[B]], from, to []byte) (int64, error)
+
+// each counts a document as a stroke.
+func each[B any](r kv.Reader, t *index.Table[doc[B]], from, to []byte) (n int64, err error) {
+	for _, err := range t.ScanKeys(r, byRig, from, to, false) {
+		if err != nil {
+			return 0, err
+		}
+		n++
+	}
+	return n, nil
+}
+
+func strokesIn[B any](r kv.Reader, t *index.Table[doc[B]], count exactly[B], sc scope.Scope, rig uuid.UUID, from, to lab.Time) (sum int64, err error) {
 	// The labs with strokes on the rig: one seek each in (rig, lab, day).
 	next, end := rig[:], kv.PrefixEnd(rig[:])
 	for next != nil {
@@ -139,7 +168,7 @@ func strokesIn[B any](r kv.Reader, t *index.Table[doc[B]], sc scope.Scope, rig u
 			break
 		}
 		if sc.Allows(of) {
-			n, err := strokesOf(r, t, of, rig, from, to)
+			n, err := strokesOf(r, t, count, of, rig, from, to)
 			if err != nil {
 				return 0, err
 			}
@@ -153,16 +182,12 @@ func strokesIn[B any](r kv.Reader, t *index.Table[doc[B]], sc scope.Scope, rig u
 	return sum, nil
 }
 
-func strokesOf[B any](r kv.Reader, t *index.Table[doc[B]], of, rig uuid.UUID, from, to lab.Time) (sum int64, err error) {
+func strokesOf[B any](r kv.Reader, t *index.Table[doc[B]], count exactly[B], of, rig uuid.UUID, from, to lab.Time) (sum int64, err error) {
 	exact := func(a, b lab.Time) error {
 		key := kv.Join(of[:], rig[:])
-		for _, err := range t.ScanKeys(r, byRig, kv.Join(key, when(a)), kv.Join(key, when(b)), false) {
-			if err != nil {
-				return err
-			}
-			sum++
-		}
-		return nil
+		n, err := count(r, t, kv.Join(key, when(a)), kv.Join(key, when(b)))
+		sum += n
+		return err
 	}
 	first, last := from.Day()+1, to.Day() // whole days: first <= day < last
 	if first > last {

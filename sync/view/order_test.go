@@ -42,7 +42,7 @@ func drawFact(t *rapid.T, i int) (uuid.UUID, lab.Body) {
 	reason := rapid.SampledFrom([]string{"loose", "late"}).Draw(t, "reason")
 	item := rapid.SampledFrom([]uuid.UUID{ram1, ram2, sensor1}).Draw(t, "item")
 	rig := rapid.SampledFrom([]uuid.UUID{rig1, rig2}).Draw(t, "rig")
-	switch rapid.IntRange(0, 20).Draw(t, "kind") {
+	switch rapid.IntRange(0, 26).Draw(t, "kind") {
 	case 0, 1:
 		s := labtest.Shot(rig, at.Time())
 		s.Kind = rapid.SampledFrom(lab.ShotKinds()).Draw(t, "shot kind")
@@ -94,7 +94,38 @@ func drawFact(t *rapid.T, i int) (uuid.UUID, lab.Body) {
 		}
 		return doc("note"), n
 	}
-	return labA, &lab.Named{Name: reason}
+	if rapid.IntRange(0, 6).Draw(t, "of the lab") == 0 {
+		return labA, &lab.Named{Name: reason}
+	}
+	return drawFiring(t, rig, at, reason, flip)
+}
+
+// drawFiring makes a fact about firing.
+func drawFiring(t *rapid.T, rig uuid.UUID, at lab.Time, reason string, flip bool) (uuid.UUID, lab.Body) {
+	doc := func(kind string) uuid.UUID { return labtest.ID(kind, rapid.IntRange(1, 2).Draw(t, kind)) }
+	switch rapid.IntRange(0, 8).Draw(t, "firing") {
+	case 0:
+		step := lab.RunStep{Specimen: "H-01", Location: "front", TargetSpeedMS: 5.5, Hit: 1}
+		return doc("campaign"), &lab.RunOrder{Campaign: doc("campaign"), Do: lab.RunSkip, Step: step, Reason: reason}
+	case 1:
+		return doc("expected"), &lab.Expected{Rig: rig, Kind: lab.ShotHit, EffectiveAt: at, Meta: lab.Meta{Specimen: reason}}
+	case 2:
+		id := doc("expected")
+		return id, &lab.ExpectedSettled{Expected: id, Shot: doc("shot")}
+	case 3:
+		return doc("shot"), &lab.Accepted{Shot: doc("shot")}
+	case 4:
+		return doc("takenout"), &lab.TakenOut{Specimen: rapid.SampledFrom([]string{"H-01", "h-01 "}).Draw(t, "out"), EffectiveAt: at, Back: flip}
+	case 5:
+		return doc("strokes"), &lab.Strokes{Rig: rig, Kind: lab.ShotDry, Number: 3, EffectiveAt: at}
+	case 6:
+		return doc("reading"), &lab.CounterRead{Rig: rig, Counter: int64(at.Day()), EffectiveAt: at}
+	case 7:
+		return labA, &lab.Display{Pressure: rapid.SampledFrom(lab.PressureUnits()).Draw(t, "unit")}
+	}
+	kind := rapid.SampledFrom([]record.Kind{lab.KindStrokes, lab.KindCounterRead}).Draw(t, "withdrawn entry")
+	id := map[record.Kind]uuid.UUID{lab.KindStrokes: labtest.ID("strokes", 1), lab.KindCounterRead: labtest.ID("reading", 1)}[kind]
+	return id, &lab.Withdrawn{Doc: id, DocKind: kind, Reason: reason, Lifted: flip}
 }
 
 func drawEdit(t *rapid.T) (uuid.UUID, lab.Body) {

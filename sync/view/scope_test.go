@@ -46,6 +46,12 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 	inspection, note := labtest.ID("inspection"), labtest.ID("note")
 	w.say(inspection, &lab.Inspection{Shot: shot, Specimen: "h-01", EffectiveAt: lab.At(at), Verdict: lab.VerdictFailed, Reason: "bar parted"})
 	w.say(note, &lab.Note{Topic: lab.NotePlain, EffectiveAt: lab.At(at), Text: "cold hall"})
+	w.say(labtest.ID("e"), &lab.Expected{Rig: rig1, Kind: lab.ShotHit, EffectiveAt: lab.At(at)})
+	w.say(shot, &lab.Accepted{Shot: shot})
+	w.say(labtest.ID("o"), &lab.TakenOut{Specimen: "H-01", EffectiveAt: lab.At(at)})
+	w.say(labA, &lab.Display{Pressure: "psi"})
+	w.say(labtest.ID("u"), &lab.Strokes{Rig: rig1, Kind: lab.ShotDry, Number: 1, EffectiveAt: lab.At(at)})
+	w.say(labtest.ID("r"), &lab.CounterRead{Rig: rig1, Counter: 1, EffectiveAt: lab.At(at)})
 	odd := w.stated(node1, labA, 5000, labtest.ID("odd"), labtest.Shot(rig1, at))
 	odd.Body = []byte{0xff}
 	w.apply(odd)
@@ -101,6 +107,21 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 		"Notes":         func(s scope.Scope) (int, error) { return rows(w.Notes(ctx, s, view.LogFilter{}, view.Page{})) },
 		"ServicesDone":  func(s scope.Scope) (int, error) { return rows(w.ServicesDone(ctx, s, view.LogFilter{}, view.Page{})) },
 		"MountingsDone": func(s scope.Scope) (int, error) { return rows(w.MountingsDone(ctx, s, view.LogFilter{}, view.Page{})) },
+		"RunOrder":      func(s scope.Scope) (int, error) { return single(w.RunOrder(ctx, s, campaign)) },
+		"Expected":      func(s scope.Scope) (int, error) { return there(w.Expected(ctx, s, labtest.ID("e"))) },
+		"LastExpected":  func(s scope.Scope) (int, error) { return there(w.LastExpected(ctx, s, rig1)) },
+		"LastHit":       func(s scope.Scope) (int, error) { return there(w.LastHit(ctx, s, "H-01", lab.At(now))) },
+		"Accepted":      func(s scope.Scope) (int, error) { return there(w.Accepted(ctx, s, shot)) },
+		"Unfiled":       func(s scope.Scope) (int, error) { return rows(w.Unfiled(ctx, s, rig1, view.Page{})) },
+		"Readings":      func(s scope.Scope) (int, error) { return size(w.Readings(ctx, s, rig1, 0, lab.At(now))) },
+		"TakenOut": func(s scope.Scope) (int, error) {
+			at, err := w.TakenOut(ctx, s, "H-01")
+			return int(at), err
+		},
+		"PressureUnit": func(s scope.Scope) (int, error) {
+			unit, err := w.PressureUnit(ctx, s)
+			return len(unit), err
+		},
 		"Strokes": func(s scope.Scope) (int, error) {
 			n, err := w.Strokes(ctx, s, rig1, lab.At(at), lab.At(now))
 			return int(n), err
@@ -135,6 +156,13 @@ func rows[T any](l view.List[T], err error) (int, error) { return len(l.Rows), e
 
 func single[T any](_ T, err error) (int, error) {
 	if err != nil {
+		return 0, err
+	}
+	return 1, nil
+}
+
+func there[T any](row *T, err error) (int, error) {
+	if row == nil || err != nil {
 		return 0, err
 	}
 	return 1, nil
@@ -184,6 +212,9 @@ func TestForgedIDsTouchNothing(t *testing.T) {
 		{shot, labtest.Score(shot, 1)}, {labtest.ID("sv"), &lab.Service{Item: ram1, EffectiveAt: lab.At(at.Add(3 * time.Hour))}},
 		{labtest.ID("k"), &lab.Correction{Item: ram1, Strokes: 5, EffectiveAt: lab.At(at), Reason: "forged"}},
 		{labtest.ID("st"), &lab.ItemState{Item: ram1, State: lab.StateRetired, EffectiveAt: lab.At(at), Reason: "forged"}},
+		{labtest.ID("u"), &lab.Strokes{Rig: rig1, Kind: lab.ShotDry, Number: 9, EffectiveAt: lab.At(at.Add(time.Minute))}},
+		{labtest.ID("r1"), &lab.CounterRead{Rig: rig1, Counter: 1, EffectiveAt: lab.At(at.Add(time.Minute))}},
+		{labtest.ID("r2"), &lab.CounterRead{Rig: rig1, Counter: 100, EffectiveAt: lab.At(at.Add(2 * time.Minute))}},
 		{labtest.ID("m9"), &lab.Mounting{Rig: rig1, Position: "ram", EffectiveAt: lab.At(at.Add(time.Minute))}},
 		{labtest.ID("m"), &lab.Withdrawn{Doc: labtest.ID("m"), DocKind: lab.KindMounting, Reason: "forged"}},
 	} {

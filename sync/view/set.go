@@ -29,6 +29,12 @@ type Set struct {
 	states       *index.Table[doc[lab.ItemState]]
 	corrections  *index.Table[doc[lab.Correction]]
 	campaigns    *index.Table[doc[lab.Campaign]]
+	runs         sayings[lab.RunOrder]
+	expected     *index.Table[doc[lab.Expected]]
+	accepted     sayings[lab.Accepted]
+	takenOut     sayings[lab.TakenOut]
+	unfiled      *index.Table[doc[lab.Strokes]]
+	readings     *index.Table[doc[lab.CounterRead]]
 	edits        *index.Table[editRow]
 	labs         *index.Table[labRow]
 	odd          *index.Table[oddRow]
@@ -53,6 +59,12 @@ func New() *Set {
 		states:       stateTable(),
 		corrections:  correctionTable(),
 		campaigns:    named("view.campaign", campaignNames),
+		runs:         saidTable("view.run", func(b *lab.RunOrder) []byte { return b.Campaign[:] }),
+		expected:     expectedTable(),
+		accepted:     saidTable("view.accepted", func(b *lab.Accepted) []byte { return b.Shot[:] }),
+		takenOut:     saidTable("view.takenout", func(b *lab.TakenOut) []byte { return kv.Str(lab.Fold(b.Specimen)) }),
+		unfiled:      unfiledTable(),
+		readings:     readingTable(),
 		edits:        editTable(),
 		labs:         labTable(),
 		odd:          oddTable(),
@@ -69,6 +81,7 @@ func (s *Set) Tables() []kv.Table {
 		s.rigs.Tables(), s.items.Tables(), s.mountings.Tables(), s.services.Tables(),
 		s.calibrations.Tables(), s.states.Tables(), s.corrections.Tables(), s.campaigns.Tables(), s.edits.Tables(), s.labs.Tables(), s.odd.Tables(), s.carried.Tables(),
 		s.inspections.Tables(), s.notes.Tables(),
+		s.runs.Tables(), s.expected.Tables(), s.accepted.Tables(), s.takenOut.Tables(), s.unfiled.Tables(), s.readings.Tables(),
 	)
 }
 
@@ -186,7 +199,7 @@ func (s *Set) reduce(tx kv.Tx, r *record.Record) (known bool, err error) {
 	case lab.KindWithdrawn:
 		return true, reading(r, func(b *lab.Withdrawn) error { return s.withdraw(tx, r, b) })
 	}
-	return false, nil
+	return s.reduceFiring(tx, r)
 }
 
 func reading[B any, P interface {
@@ -219,49 +232,12 @@ func (s *Set) withdraw(tx kv.Tx, r *record.Record, b *lab.Withdrawn) error {
 		return mark(tx, s.corrections, r, b.Doc, m)
 	case lab.KindCampaign:
 		return mark(tx, s.campaigns, r, b.Doc, m)
+	case lab.KindStrokes:
+		return mark(tx, s.unfiled, r, b.Doc, m)
+	case lab.KindCounterRead:
+		return mark(tx, s.readings, r, b.Doc, m)
 	}
 	return unusable{fmt.Errorf("a %s cannot be withdrawn", b.DocKind)}
-}
-
-// score keeps every score and shows the newest.
-func (s *Set) score(tx kv.Tx, r *record.Record, b *lab.Score) error {
-	row := &scoreRow{Lab: r.Lab, Stamp: stampOf(r), Author: r.Author, WallNS: r.WallNS, Score: *b}
-	if err := s.scores.Put(tx, row); err != nil {
-		return err
-	}
-	return change(tx, s.shots, b.Shot, r.Lab, func(d *doc[lab.Shot]) {
-		if d.Figures == nil || row.Stamp.Compare(d.Figures.Stamp) > 0 {
-			d.Figures = &figured{Stamp: row.Stamp, Figures: figures(b)}
-		}
-	})
-}
-
-// figures shortens a score for lists.
-func figures(b *lab.Score) Figures {
-	f := Figures{Engine: b.Engine}
-	for name, to := range map[string]**float64{
-		"peak_linear_acceleration":  &f.PeakG,
-		"severity_index":            &f.SeverityIndex,
-		"hic15":                     &f.HIC15,
-		"hic36":                     &f.HIC36,
-		"peak_angular_velocity":     &f.PeakAngularVelocityRadS,
-		"peak_angular_acceleration": &f.PeakAngularAccelerationRS2,
-		"impact_speed":              &f.ImpactSpeedMS,
-		"ram_energy":                &f.RamEnergyJ,
-	} {
-		if v, ok := b.Results[name]; ok {
-			*to = new(v.Value)
-		}
-	}
-	for i := range b.Flags {
-		if code := b.Flags[i].Code; !slices.Contains(f.Flags, code) {
-			f.Flags = append(f.Flags, code)
-		}
-	}
-	if b.Error != nil {
-		f.Error = b.Error.Code
-	}
-	return f
 }
 
 // noteLab remembers that a lab has records here.

@@ -163,6 +163,9 @@ type labRow struct {
 	Lab   record.LabID `json:"l"`
 	Stamp Stamp        `json:"t"`
 	Name  string       `json:"n,omitempty"`
+
+	Display  string `json:"d,omitempty"` // unit of pressures; "": never said
+	Switched Stamp  `json:"w"`           // of the record that said so
 }
 
 func labTable() *index.Table[labRow] {
