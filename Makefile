@@ -34,7 +34,7 @@ fuzz:
 
 # The long runs of what the tests do in short.
 simulate-sync:
-	THUDBOOK_SIM_SEEDS=$${THUDBOOK_SIM_SEEDS:-10000} $(GO) test -count=1 -timeout 0 -v -run 'TestSimulate|TestOneSeed' ./sync/trial/world
+	THUDBOOK_SIM_SEEDS=$${THUDBOOK_SIM_SEEDS:-10000} THUDBOOK_SIM_TRACED=$${THUDBOOK_SIM_TRACED:-100} $(GO) test -count=1 -timeout 0 -v -run 'TestSimulate|TestOneSeed' ./sync/trial/world
 
 crash-images: test-tools
 	THUDBOOK_CRASH_IMAGES=$${THUDBOOK_CRASH_IMAGES:-20000} THUDBOOK_CRASH_SHOTS=$${THUDBOOK_CRASH_SHOTS:-2000} $(GO) test -count=1 -timeout 0 -v -run TestCrashImages ./sync/trial/crashimage

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 
 	"thudbook/sync/problem"
@@ -51,7 +52,8 @@ func (s *session) pullRequest(ctx context.Context) (PullRequest, bool, error) {
 	}
 	q := PullRequest{MaxBytes: s.o.Batch.Bytes()}
 	open := false
-	for o, h := range heads {
+	for _, o := range slices.SortedFunc(maps.Keys(heads), compareOrigins) {
+		h := heads[o]
 		switch {
 		case !slices.Contains(s.w.Labs, o.Lab):
 		case s.unwanted(o):

@@ -123,8 +123,7 @@ func (a anchorFile) encode() []byte {
 	b = binary.BigEndian.AppendUint64(b, a.counter)
 	b = append(b, a.node[:]...)
 	b = binary.BigEndian.AppendUint32(b, uint32(len(a.entries)))
-	labs := slices.SortedFunc(maps.Keys(a.entries), func(x, y record.LabID) int { return slices.Compare(x[:], y[:]) })
-	for _, lab := range labs {
+	for _, lab := range sortedLabs(a.entries) {
 		e := a.entries[lab]
 		b = append(b, lab[:]...)
 		b = binary.BigEndian.AppendUint32(b, e.Epoch)

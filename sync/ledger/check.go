@@ -78,8 +78,8 @@ func CheckAnchor(r kv.Reader, node record.NodeID, path string) ([]Doubt, int, er
 		return nil, 0, anchorErr
 	}
 	doubts, err := findDoubts(r, node, own, file, anchorErr)
-	for lab, st := range own {
-		if st.Closed != "" {
+	for _, lab := range sortedLabs(own) {
+		if st := own[lab]; st.Closed != "" {
 			doubts = append(doubts, Doubt{Origin: record.Origin{Node: node, Lab: lab, Epoch: st.Epoch}, Reason: st.Closed, Closed: true, next: st.Next})
 		}
 	}

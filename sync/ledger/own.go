@@ -69,8 +69,8 @@ func (l *Ledger) load(ctx context.Context) error {
 	l.mu.Lock()
 	l.own, l.floor = own, floor
 	l.mu.Unlock()
-	for lab, st := range own {
-		if st.Closed != "" {
+	for _, lab := range sortedLabs(own) {
+		if st := own[lab]; st.Closed != "" {
 			l.notice("Origin %s is closed and will not be written again: %s. The next record for this lab opens epoch %d.",
 				record.Origin{Node: l.opts.Node, Lab: lab, Epoch: st.Epoch}, st.Closed, st.Next)
 		}
@@ -110,7 +110,8 @@ func (l *Ledger) openAnchor(ctx context.Context, file anchorFile, anchorErr erro
 		if err != nil && problem.Of(err) != problem.Damaged {
 			return err
 		}
-		for lab, st := range l.own {
+		for _, lab := range sortedLabs(l.own) {
+			st := l.own[lab]
 			o := record.Origin{Node: l.opts.Node, Lab: lab, Epoch: st.Epoch}
 			file.entries[lab] = anchorEntry{Epoch: st.Epoch, Head: heads[o]}
 		}
@@ -136,7 +137,8 @@ func (l *Ledger) catchUp(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	for lab, st := range l.own {
+	for _, lab := range sortedLabs(l.own) {
+		st := l.own[lab]
 		o := record.Origin{Node: l.opts.Node, Lab: lab, Epoch: st.Epoch}
 		end := anchorEntry{Epoch: st.Epoch, Head: heads[o]}
 		if st.Closed != "" {
@@ -199,7 +201,8 @@ func (l *Ledger) CloseEveryOwn(ctx context.Context, reason string) error {
 	l.mu.Lock()
 	own := maps.Clone(l.own)
 	l.mu.Unlock()
-	for lab, st := range own {
+	for _, lab := range sortedLabs(own) {
+		st := own[lab]
 		if st.Epoch == 0 || st.Closed != "" {
 			continue
 		}
@@ -246,8 +249,8 @@ func findDoubts(r kv.Reader, node record.NodeID, own map[record.LabID]ownState, 
 		labs[lab] = own[lab]
 	}
 	var all []Doubt
-	for lab, st := range labs {
-		at := file.entries[lab]
+	for _, lab := range sortedLabs(labs) {
+		st, at := labs[lab], file.entries[lab]
 		if st.Closed != "" {
 			if at.Epoch > st.Next || at.Epoch == st.Next && at.Seq > 0 { // the next one was opened, and is not here
 				all = append(all, Doubt{Origin: record.Origin{Node: node, Lab: lab, Epoch: st.Epoch}, next: at.Epoch + 1,

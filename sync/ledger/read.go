@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"iter"
+	"maps"
 	"slices"
 
 	"thudbook/sync/kv"
@@ -254,6 +255,12 @@ func stepsPage(ctx context.Context, s kv.Store, o record.Origin, after uint64) (
 		return nil
 	})
 	return steps, err
+}
+
+// sortedLabs gives the labs in a fixed order: what a node does must not depend
+// on the order of a map.
+func sortedLabs[V any](m map[record.LabID]V) []record.LabID {
+	return slices.SortedFunc(maps.Keys(m), func(a, b record.LabID) int { return slices.Compare(a[:], b[:]) })
 }
 
 func sortedOrigins[V any](m map[record.Origin]V) []record.Origin {

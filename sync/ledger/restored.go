@@ -43,7 +43,8 @@ func MarkRestored(ctx context.Context, s kv.Store, node record.NodeID, now time.
 			return err
 		}
 		next := floor
-		for lab, st := range own {
+		for _, lab := range sortedLabs(own) {
+			st := own[lab]
 			o := record.Origin{Node: node, Lab: lab, Epoch: st.Epoch}
 			head, err := readHead(tx, o)
 			if err != nil && problem.Of(err) != problem.Damaged {

@@ -2,9 +2,11 @@ package ledger_test
 
 import (
 	"os"
+	"slices"
 	"testing"
 
 	"thudbook/sync/ledger/ledgertest"
+	"thudbook/sync/record"
 )
 
 // A stop between commit and anchor, a start, and then an older store: records
@@ -81,5 +83,26 @@ func TestOlderStoreDoesNotOpenAnEpochTwice(t *testing.T) {
 	l.Reopen(t)
 	if r := add(t, l, labA, "c")[0]; r.Epoch <= second.Epoch {
 		t.Errorf("epoch %d is written again", r.Epoch)
+	}
+}
+
+// Chains are closed in the order of their labs, so that the same node in the
+// same state always does the same.
+func TestChainsAreClosedInTheOrderOfTheirLabs(t *testing.T) {
+	var asked uint32
+	l := ledgertest.Open(t, ledgertest.Options{Skip: func(uint32) uint32 { asked++; return asked }})
+	var labs []record.LabID
+	for i := range byte(8) {
+		labs = append(labs, record.LabID{7 - i})
+		add(t, l, labs[i], "a")
+	}
+	slices.Reverse(labs)
+	if err := l.CloseEveryOwn(t.Context(), "the store was set back"); err != nil {
+		t.Fatal(err)
+	}
+	for i, lab := range labs {
+		if r := add(t, l, lab, "b"); r[0].Epoch != 2+uint32(i+1) {
+			t.Errorf("lab %d goes on in epoch %d, not in %d", i, r[0].Epoch, 2+i+1)
+		}
 	}
 }

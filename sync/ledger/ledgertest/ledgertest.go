@@ -27,7 +27,8 @@ type Options struct {
 	Damaged bool                    // leave out the verification at the end
 	Wrap    func(kv.Store) kv.Store // between ledger and store, for faults
 
-	RebuildAtOnce int64 // see ledger.Options
+	RebuildAtOnce int64                     // see ledger.Options
+	Skip          func(limit uint32) uint32 // see ledger.Options
 }
 
 // Ledger is an open ledger with its parts.
@@ -77,7 +78,7 @@ func (l *Ledger) open() (err error) {
 	}
 	lo := ledger.Options{
 		Dir: l.Dir, Node: l.Node.ID, Key: l.Node.PrivateKey,
-		Store: store, Now: l.opts.Now, Software: "ledgertest", RebuildAtOnce: l.opts.RebuildAtOnce,
+		Store: store, Now: l.opts.Now, Software: "ledgertest", RebuildAtOnce: l.opts.RebuildAtOnce, Skip: l.opts.Skip,
 	}
 	if !l.opts.NoBlobs {
 		if l.Blobs, err = dirblob.Open(filepath.Join(l.Dir, "blobs")); err != nil {

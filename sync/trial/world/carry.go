@@ -1,7 +1,11 @@
 package world
 
 import (
+	"bytes"
+	"cmp"
 	"fmt"
+	"maps"
+	"slices"
 
 	"thudbook/sync/kv"
 	"thudbook/sync/ledger"
@@ -12,8 +16,9 @@ import (
 // epoch. Only a closed chain may lose its end, and each record of that must be
 // among the stranded ones.
 func (n *node) setBack(r kv.Reader, heads map[record.Origin]ledger.HeadEntry) error {
-	for o, before := range n.heads {
-		if o.Node != n.id {
+	for _, o := range origins(n.heads) {
+		before := n.heads[o]
+		if o.Node != n.id || heads[o].Head == before {
 			continue
 		}
 		at := before.Seq
@@ -129,21 +134,31 @@ func (n *node) checkKept() error {
 		return nil
 	}
 	has := n.has()
+	var lost []record.Hash
 	for h := range n.kept {
 		if !has[h] {
-			return fmt.Errorf("acknowledged record %s was set aside, and no record carries it", h)
+			lost = append(lost, h)
 		}
+	}
+	if len(lost) > 0 {
+		return fmt.Errorf("acknowledged record %s was set aside, and no record carries it", first(lost))
 	}
 	return nil
 }
 
 // checkAcked: nothing that was ever acknowledged here is lost.
 func (n *node) checkAcked(r kv.Reader) error {
+	var gone []record.Ref
 	for ref, want := range n.acked {
-		if n.at[ref] == want {
-			continue
+		if n.at[ref] != want {
+			gone = append(gone, ref)
 		}
-		if err := n.strand(r, ref, want); err != nil {
+	}
+	slices.SortFunc(gone, func(a, b record.Ref) int {
+		return cmp.Or(compare(a.Origin, b.Origin), cmp.Compare(a.Seq, b.Seq))
+	})
+	for _, ref := range gone {
+		if err := n.strand(r, ref, n.acked[ref]); err != nil {
 			return fmt.Errorf("an acknowledged record is lost: %w", err)
 		}
 	}
@@ -162,7 +177,11 @@ func (w *World) facts() map[record.LabID]map[record.Hash]string {
 			if all[ref.Origin.Lab] == nil {
 				all[ref.Origin.Lab] = map[record.Hash]string{}
 			}
-			all[ref.Origin.Lab][h] = fmt.Sprintf("%s had record %d of %s", n.name, ref.Seq, ref.Origin)
+			who := fmt.Sprintf("%s had record %d of %s", n.name, ref.Seq, ref.Origin)
+			if old, ok := all[ref.Origin.Lab][h]; ok {
+				who = min(who, old) // two carriers can bring one record
+			}
+			all[ref.Origin.Lab][h] = who
 		}
 		for ref, h := range n.at {
 			if _, carrier := n.moved[ref]; !carrier { // carried on it keeps its body and gets new bytes
@@ -181,12 +200,17 @@ func (w *World) arrived(facts map[record.LabID]map[record.Hash]string) error {
 	for _, s := range w.serve {
 		has := s.has()
 		for _, lab := range s.labs {
-			for h, who := range facts[lab] {
+			var lost []record.Hash
+			for h := range facts[lab] {
 				if !has[h] {
-					return fmt.Errorf("healed, but %s lacks %.8s: %s", s.name, h, who)
+					lost = append(lost, h)
 				}
-				w.counts["facts that every server has"]++
 			}
+			if len(lost) > 0 {
+				h := first(lost)
+				return fmt.Errorf("healed, but %s lacks %.8s: %s", s.name, h, facts[lab][h])
+			}
+			w.counts["facts that every server has"] += len(facts[lab])
 		}
 	}
 	return nil
@@ -196,4 +220,18 @@ func (w *World) arrived(facts map[record.LabID]map[record.Hash]string) error {
 func (n *node) skip(limit uint32) uint32 {
 	n.skips++
 	return n.w.rng(fmt.Sprint(n.name, " skips ", n.skips)).Uint32N(limit)
+}
+
+// origins gives the chains in a fixed order, so that nothing of a world follows
+// the order of a map.
+func origins[V any](m map[record.Origin]V) []record.Origin {
+	return slices.SortedFunc(maps.Keys(m), compare)
+}
+
+func compare(a, b record.Origin) int {
+	return cmp.Or(bytes.Compare(a.Node[:], b.Node[:]), bytes.Compare(a.Lab[:], b.Lab[:]), cmp.Compare(a.Epoch, b.Epoch))
+}
+
+func first(all []record.Hash) record.Hash {
+	return slices.MinFunc(all, func(a, b record.Hash) int { return bytes.Compare(a[:], b[:]) })
 }

@@ -30,14 +30,15 @@ func (n *node) check(whole bool) error {
 			return err
 		}
 		wrote := whole
-		for o, h := range heads {
+		for _, o := range origins(heads) {
+			h := heads[o]
 			wrote = wrote || o.Node == n.id && n.heads[o] != h.Head
 			if err := n.checkChain(r, o, h.Head); err != nil {
 				return err
 			}
 		}
-		for o, h := range n.heads {
-			if heads[o].Seq < h.Seq {
+		for _, o := range origins(n.heads) {
+			if h := n.heads[o]; heads[o].Seq < h.Seq {
 				return fmt.Errorf("the vector went back: %s ended with %d, now with %d", o, h.Seq, heads[o].Seq)
 			}
 		}

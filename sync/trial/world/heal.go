@@ -107,7 +107,8 @@ func (w *World) compare() error {
 func (w *World) sameChains(a, b *node) (bool, error) {
 	same := true
 	for _, pair := range [][2]*node{{a, b}, {b, a}} { // b is a server
-		for o, h := range pair[0].heads {
+		for _, o := range origins(pair[0].heads) {
+			h := pair[0].heads[o]
 			if !slices.Contains(pair[1].labs, o.Lab) || pair[1].heads[o] == h {
 				continue
 			}

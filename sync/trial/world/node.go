@@ -1,7 +1,6 @@
 package world
 
 import (
-	"bytes"
 	"context"
 	"crypto/ed25519"
 	"errors"
@@ -9,7 +8,6 @@ import (
 	"io/fs"
 	"maps"
 	"os"
-	"slices"
 	"strings"
 	"time"
 
@@ -313,12 +311,9 @@ func (n *node) describe() string {
 	if err != nil {
 		return "  " + n.name + " cannot tell its heads: " + class(err)
 	}
-	origins := slices.SortedFunc(maps.Keys(heads), func(a, b record.Origin) int {
-		return bytes.Compare(fmt.Append(nil, a), fmt.Append(nil, b))
-	})
 	var b strings.Builder
 	fmt.Fprintf(&b, "  %s", n.name)
-	for _, o := range origins {
+	for _, o := range origins(heads) {
 		fmt.Fprintf(&b, " %s/%s/%d:%d=%.8s", n.w.short(o.Node), n.w.short(o.Lab), o.Epoch, heads[o].Seq, heads[o].Hash)
 	}
 	return b.String()
