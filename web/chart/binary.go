@@ -156,8 +156,12 @@ func single(x float64) float32 {
 	return v
 }
 
-// even tells whether the times are a start and a step, to a thousandth of the
-// step at every sample.
+// maxMovedS is how far a time may be from an even one that is sent for it: well
+// below the step of the fastest acquisitions, 5 µs at 200 kHz.
+const maxMovedS = 5e-8
+
+// even tells whether the times are a start and a step: to a thousandth of the
+// step at every sample, and to maxMovedS.
 func even(t []float64) (start, step float64, ok bool) {
 	if len(t) < 2 {
 		return 0, 0, false
@@ -166,8 +170,9 @@ func even(t []float64) (start, step float64, ok bool) {
 	if !(step > 0) {
 		return 0, 0, false
 	}
+	near := min(step*1e-3, maxMovedS)
 	for i, v := range t {
-		if !(math.Abs(v-(t[0]+float64(i)*step)) <= step*1e-3) {
+		if !(math.Abs(v-(t[0]+float64(i)*step)) <= near) {
 			return 0, 0, false
 		}
 	}

@@ -53,11 +53,40 @@ func TestRoundTrip(t *testing.T) {
 			t.Fatal(err)
 		}
 		got.ViewFromS, got.ViewToS = 0, 0
-		// Times within a thousandth of a step of even ones are sent as even ones.
-		if d := cmp.Diff(tr, got, cmpopts.EquateNaNs(), cmpopts.EquateEmpty(), cmpopts.EquateApprox(0, 5e-6)); d != "" {
+		if d := cmp.Diff(tr, got, cmpopts.EquateNaNs(), cmpopts.EquateEmpty(), cmpopts.EquateApprox(0, 1e-7)); d != "" {
 			t.Fatal(d)
 		}
 	})
+}
+
+// Times that are nearly even stay what they are, unless they are within 5e-8 s
+// of even ones; a slow record, whose step is long, is no exception.
+func TestNearlyEvenTimesAreNotMoved(t *testing.T) {
+	for _, step := range []float64{5e-6, 1e-4, 1e-2, 1} {
+		for _, off := range []float64{0, 0.2e-3 * step, 0.9e-3 * step, 2e-3 * step, 4e-8, 6e-8, 9e-7} {
+			tr := record(101)
+			for i := range tr.TimeS {
+				tr.TimeS[i] = -0.05 + float64(i)*step
+			}
+			tr.TimeS[50] += off
+			var b bytes.Buffer
+			if err := chart.EncodeTraces(&b, tr); err != nil {
+				t.Fatal(err)
+			}
+			got, h, err := chart.Decode(&b)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for i, want := range tr.TimeS {
+				if d := math.Abs(got.TimeS[i] - want); d > 5.1e-8 {
+					t.Errorf("step %g s, sample %d: moved by %g s", step, i, d)
+				}
+			}
+			if want := off < 5e-8 && off < 1e-3*step; (h.Time.Offset == -1) != want {
+				t.Errorf("step %g s, one sample %g s late: even %v, want %v", step, off, !want, want)
+			}
+		}
+	}
 }
 
 // Data starts at a multiple of eight bytes, so that a browser can lay arrays of
