@@ -104,7 +104,7 @@ func (r *rig) begin(b *testing.B) {
 func BenchmarkBacklogAgainstRsync(b *testing.B) {
 	rsync, err := exec.LookPath("rsync")
 	if err != nil {
-		b.Skip("rsync is not installed")
+		b.Fatalf("nothing to compare with: %v; .ci/need installs rsync", err)
 	}
 	n := benchSize(b, "THUDBOOK_BENCH_SHOTS", 300)
 	agent, lab, plain := ledgertest.Open(b), exchangetest.Lab(b), b.TempDir()
@@ -149,7 +149,7 @@ func rsyncTo(b *testing.B, rsync, from string) time.Duration {
 	q := exec.CommandContext(b.Context(), rsync, "-r", "--fsync", "-e", "sh -c 'exec "+rsync+" --server --daemon --config="+conf+" .' #", from+"/", "localhost::into/")
 	began := time.Now()
 	if out, err := q.CombinedOutput(); err != nil {
-		b.Skipf("the rsync daemon does not run here: %v: %s", err, out)
+		b.Fatalf("the rsync daemon does not run here: %v: %s", err, out)
 	}
 	took := time.Since(began)
 	got, err := os.ReadDir(into)

@@ -87,7 +87,7 @@ func recorded(t *testing.T, mode string, shots int) (trace, root string) {
 	t.Helper()
 	strace, err := exec.LookPath("strace")
 	if err != nil {
-		t.Skip("strace is not installed: the calls of the workload cannot be recorded")
+		t.Fatalf("the calls of the workload cannot be recorded: %v; .ci/need installs strace", err)
 	}
 	dir := memory(t)
 	trace, root = filepath.Join(dir, "trace"), filepath.Join(dir, "data")
