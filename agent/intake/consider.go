@@ -42,7 +42,7 @@ func (f *folder) consider(ctx context.Context, at *reach, e entry, g *growing, r
 		g.why, g.fix = "waiting a moment for its meta file", ""
 		return wait, nil
 	}
-	s := Submission{Name: e.name, Path: filepath.Join(f.dir, e.name), ModTime: e.mod, Map: m, Meta: meta, folder: f, meta: metaEntry}
+	s := Submission{Name: e.name, Path: filepath.Join(f.dir, e.name), ModTime: e.mod, Map: m, Meta: meta, folder: f, meta: metaEntry, firstSeen: g.since}
 	if v.stale {
 		s.notes = append(s.notes, note{lab.FlagIncompleteFile, "taken in although it never satisfied the map's rule: " + v.why})
 	}

@@ -29,6 +29,11 @@ func (in *Intake) decide(tx kv.Tx, s *Submission, d *decision) (Outcome, []ledge
 	case d.fault != nil:
 		return Outcome{Status: Quarantined, ID: d.id, Error: d.fault, New: true}, d.drafts, nil
 	}
+	if d.bound != nil {
+		if err := in.stillOpen(tx, d.bound); err != nil {
+			return Outcome{}, nil, err
+		}
+	}
 	drafts, out := d.drafts, Outcome{Status: Taken, ID: d.id, Score: d.score, Error: d.score.Error, New: true, kind: d.kind}
 	if found && src.Lab != in.opt.Lab() {
 		out.settle = &src

@@ -27,6 +27,7 @@ const RoleMeta = "meta"
 type decision struct {
 	id     uuid.UUID
 	fault  *lab.Fault // nothing can be read: quarantine
+	bound  *binding   // the confirmed shot that it is; nil: a free one
 	score  *lab.Score
 	kind   string
 	drafts []ledger.Draft
@@ -50,10 +51,13 @@ func (in *Intake) read(ctx context.Context, s *Submission) (*decision, error) {
 		return d, in.quarantine(s, d)
 	}
 	meta, kind := in.parseMeta(s)
-	job := scoring.Job{Shot: d.id, FileName: recordName(s.Name), Source: s.Ref.SHA256, Map: s.mapSum(), TypedSpeedMS: meta.SpeedMS}
 	at, from, notes := in.effective(s, &meta)
 	s.notes = append(s.notes, notes...)
 	var err error
+	if d.bound, err = in.bind(ctx, s, &meta, &kind, at); err != nil {
+		return nil, err
+	}
+	job := scoring.Job{Shot: d.id, FileName: recordName(s.Name), Source: s.Ref.SHA256, Map: s.mapSum(), TypedSpeedMS: meta.SpeedMS}
 	if job.Calibrations, err = in.inForce(ctx, s, at); err != nil {
 		return nil, err
 	}

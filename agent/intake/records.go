@@ -17,10 +17,13 @@ func (in *Intake) shot(ctx context.Context, s *Submission, d *decision, b *lab.S
 	b.Rig, b.FileName, b.FileTime = in.opt.Rig, recordName(s.Name), fileTime(s.ModTime)
 	b.SourceSHA256, b.MapSHA256 = s.Ref.SHA256, s.mapSum()
 	s.continues(b)
+	if d.bound != nil {
+		b.MetaTyped = d.bound.typed
+	}
 	shot, err := draft(d.id, b)
 	if err == nil && len(shot.Body) > maxBody {
 		s.notes = append(s.notes, note{lab.FlagMetaUnreadable, "the meta that came with the file is too long for a record and is kept beside it"})
-		s.badMeta, b.Meta = true, lab.Meta{}
+		s.badMeta, b.Meta, b.MetaTyped = true, lab.Meta{}, nil
 		shot, err = draft(d.id, b)
 	}
 	if err != nil {
@@ -43,6 +46,11 @@ func (in *Intake) shot(ctx context.Context, s *Submission, d *decision, b *lab.S
 	}
 	result, err := scoreDraft(d.score, s.notes)
 	d.drafts = []ledger.Draft{shot, result}
+	if err == nil && d.bound != nil {
+		var settled ledger.Draft
+		settled, err = d.bound.settle(d.id)
+		d.drafts = append(d.drafts, settled)
+	}
 	return err
 }
 

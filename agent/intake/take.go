@@ -31,6 +31,8 @@ type Submission struct {
 	Map     *Map      // nil: channels are guessed
 	Meta    []byte    // JSON; nil when there is none
 
+	firstSeen time.Time // when it was first seen in its folder; zero when posted
+
 	notes   []note
 	folder  *folder // whose seen list is to be kept; nil when posted
 	meta    *entry  // the meta file that was read along
@@ -169,8 +171,18 @@ func (in *Intake) acquire(ctx context.Context) error {
 
 func (in *Intake) release() { <-in.slots }
 
-// finish decides what the bytes are, and writes it down.
+// finish decides what the bytes are, and writes it down. Where another file has
+// become the shot that this one was taken for, it decides anew.
 func (in *Intake) finish(ctx context.Context, s *Submission) (Outcome, error) {
+	for notes := len(s.notes); ; s.notes = s.notes[:notes] {
+		out, err := in.finishOnce(ctx, s)
+		if !errors.Is(err, errExpectedGone) {
+			return out, err
+		}
+	}
+}
+
+func (in *Intake) finishOnce(ctx context.Context, s *Submission) (Outcome, error) {
 	var src view.Source
 	var before *seenEntry
 	err := in.opt.Store.View(ctx, func(r kv.Reader) (err error) {
@@ -202,6 +214,9 @@ func (in *Intake) finish(ctx context.Context, s *Submission) (Outcome, error) {
 		}
 		return drafts, in.remember(tx, s, out)
 	})
+	if errors.Is(err, errExpectedGone) {
+		return Outcome{}, err
+	}
 	if err != nil {
 		return Outcome{}, in.appendFailed(ctx, err)
 	}

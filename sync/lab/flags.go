@@ -19,6 +19,9 @@ const (
 	FlagOverdue           = "calibration_overdue"
 	FlagNeverCalibrated   = "calibration_missing"
 	FlagItemUnregistered  = "item_unregistered"
+	FlagSecondFile        = "second_file"
+	FlagNotExpected       = "not_the_expected_shot"
+	FlagExpectedDiffers   = "differs_from_confirmed"
 )
 
 // FlagMeaning is one row of the table of flags, for people.
@@ -41,6 +44,9 @@ func FlagTable() []FlagMeaning {
 		{FlagCalibrationUnread, "The certificates of the mounted sensors could not be read when the shot was scored; the channel map's sensitivities were used.", "See what the log says; then have the shot scored again."},
 		{FlagOverdue, "When the shot was fired, the calibration of an item that was mounted was overdue.", "Have it calibrated as found, before any adjustment. If it is out of tolerance, every shot since the calibration before is in doubt, also those without this flag: judge them, and score again what it touched."},
 		{FlagNeverCalibrated, "When the shot was fired, no calibration of an item that was mounted was on record.", "Enter its certificate under Equipment; the flag goes when the certificate covers the shot."},
+		{FlagSecondFile, "A file came for which no shot had been confirmed, soon after another had become the confirmed one: a second file of the same trigger, or a shot of its own. Both are kept; this one waits under To assign.", "If it is of the same trigger, make one of the two void; else assign it. Have the acquisition write one file a trigger."},
+		{FlagNotExpected, "A confirmed shot waits for its file, and this file was taken for another: its meta, its time or the time at which it was first seen speak against it.", "If it is the confirmed shot after all, say so on the Result screen; else assign it. Set the clock of the acquisition's computer."},
+		{FlagExpectedDiffers, "The meta that came with the file says something else than was confirmed for the shot. What the file says holds.", "Look which is right, and correct the shot where it is not."},
 		{FlagItemUnregistered, "Something was mounted that is not in the register.", "Enter the item under Equipment."},
 	}
 }
