@@ -2,30 +2,15 @@ package account
 
 import (
 	"context"
-	"crypto/rand"
-	"crypto/subtle"
-	"encoding/base64"
-	"errors"
 	"fmt"
-	"strings"
-
-	"golang.org/x/crypto/argon2"
+	"time"
 
 	"thudbook/sync/problem"
+	"thudbook/sync/secret"
 )
 
-// Cost of one password check: argon2id after RFC 9106 with 19 MiB, two passes
-// and one lane (the smallest setting that OWASP's password storage advice names,
-// from memory, not confirmed against print).
-const (
-	argonMemoryKiB = 19 << 10
-	argonPasses    = 2
-	argonLanes     = 1
-	argonSaltBytes = 16
-	argonKeyBytes  = 32
-
-	hashesAtOnce = 2
-)
+// hashesAtOnce bounds the memory that password checks take.
+const hashesAtOnce = 2
 
 // MinPassword and MaxPassword bound a password's length in bytes.
 const (
@@ -60,7 +45,7 @@ func (s *Store) hash(ctx context.Context, password string) (string, error) {
 		return "", err
 	}
 	defer done()
-	return hashPassword(password), nil
+	return secret.Hash(password), nil
 }
 
 func (s *Store) match(ctx context.Context, hash, password string) (bool, error) {
@@ -69,45 +54,14 @@ func (s *Store) match(ctx context.Context, hash, password string) (bool, error) 
 		return false, err
 	}
 	defer done()
-	return matchPassword(hash, password)
+	return secret.Match(hash, password)
 }
 
-// hashPassword gives the password's hash in the text form of the PHC string format.
-func hashPassword(password string) string {
-	salt := make([]byte, argonSaltBytes)
-	rand.Read(salt)
-	key := argon2.IDKey([]byte(password), salt, argonPasses, argonMemoryKiB, argonLanes, argonKeyBytes)
-	b := base64.RawStdEncoding
-	return fmt.Sprintf("$argon2id$v=%d$m=%d,t=%d,p=%d$%s$%s", argon2.Version, argonMemoryKiB, argonPasses, argonLanes,
-		b.EncodeToString(salt), b.EncodeToString(key))
+func nameLimits() secret.Limits {
+	return secret.Limits{Tries: "passwords", What: "this name", Free: 5, First: 10 * time.Second, Most: 10 * time.Minute}
 }
 
-var errHash = errors.New("password hash has an unknown form")
-
-// matchPassword reports whether the password belongs to the hash, in a time that
-// does not depend on the answer.
-func matchPassword(hash, password string) (bool, error) {
-	parts := strings.Split(hash, "$")
-	if len(parts) != 6 || parts[1] != "argon2id" {
-		return false, errHash
-	}
-	var version int
-	var memory, passes uint32
-	var lanes uint8
-	if _, err := fmt.Sscanf(parts[2], "v=%d", &version); err != nil || version != argon2.Version {
-		return false, errHash
-	}
-	if _, err := fmt.Sscanf(parts[3], "m=%d,t=%d,p=%d", &memory, &passes, &lanes); err != nil || lanes == 0 || passes == 0 {
-		return false, errHash
-	}
-	salt, err := base64.RawStdEncoding.DecodeString(parts[4])
-	if err != nil {
-		return false, errHash
-	}
-	want, err := base64.RawStdEncoding.DecodeString(parts[5])
-	if err != nil || len(want) == 0 {
-		return false, errHash
-	}
-	got := argon2.IDKey([]byte(password), salt, passes, memory, lanes, uint32(len(want)))
-	return subtle.ConstantTimeCompare(got, want) == 1, nil
+// addressLimits are wider: a whole building may share one address.
+func addressLimits() secret.Limits {
+	return secret.Limits{Tries: "passwords", What: "your address", Free: 50, First: 10 * time.Second, Most: 10 * time.Minute}
 }

@@ -44,7 +44,7 @@ func errSignIn() error {
 // is the caller's address, "" when it is not known.
 func (s *Store) SignIn(ctx context.Context, login, password, from string) (token string, p Principal, err error) {
 	login = normalLogin(login)
-	if err := cmp.Or(s.names.allow(login), s.addresses.allow(from)); err != nil {
+	if err := cmp.Or(s.names.Allow(login), s.addresses.Allow(from)); err != nil {
 		return "", Principal{}, err
 	}
 	if len(password) > MaxPassword || len(login) > maxLogin {
@@ -67,11 +67,11 @@ func (s *Store) SignIn(ctx context.Context, login, password, from string) (token
 		return "", Principal{}, err
 	}
 	if a == nil || !ok || a.Disabled {
-		s.names.failed(login)
-		s.addresses.failed(from)
+		s.names.Failed(login)
+		s.addresses.Failed(from)
 		return "", Principal{}, errSignIn()
 	}
-	s.names.succeeded(login)
+	s.names.Succeeded(login)
 	raw := make([]byte, 32)
 	rand.Read(raw)
 	token = base64.RawURLEncoding.EncodeToString(raw)

@@ -16,6 +16,7 @@ import (
 	"thudbook/sync/ledger"
 	"thudbook/sync/problem"
 	"thudbook/sync/record"
+	"thudbook/sync/secret"
 )
 
 // KindChanged is the ledger's record of a made or changed account: its id, its
@@ -48,10 +49,10 @@ type Store struct {
 	firstFile string
 	accounts  index.Table[Account]
 	sessions  index.Table[session]
-	names     *throttle     // by sign-in name
-	addresses *throttle     // by the caller's address
-	hashing   chan struct{} // bounds the memory that password checks take at once
-	decoy     string        // hash that unknown names are checked against, so that time tells nothing
+	names     *secret.Throttle // by sign-in name
+	addresses *secret.Throttle // by the caller's address
+	hashing   chan struct{}    // bounds the memory that password checks take at once
+	decoy     string           // hash that unknown names are checked against, so that time tells nothing
 }
 
 // Open makes the account store.
@@ -61,8 +62,8 @@ func Open(o Options) *Store {
 	}
 	return &Store{
 		kv: o.KV, ledger: o.Ledger, now: o.Now, firstFile: o.FirstFile,
-		names: newThrottle(o.Now, nameLimits()), addresses: newThrottle(o.Now, addressLimits()),
-		hashing: make(chan struct{}, hashesAtOnce), decoy: hashPassword("decoy password"),
+		names: secret.NewThrottle(o.Now, nameLimits()), addresses: secret.NewThrottle(o.Now, addressLimits()),
+		hashing: make(chan struct{}, hashesAtOnce), decoy: secret.Hash("decoy password"),
 		accounts: index.Table[Account]{
 			Name: "account",
 			Key:  func(a *Account) []byte { return a.ID[:] },
@@ -155,7 +156,7 @@ func (s *Store) ChangePassword(ctx context.Context, id uuid.UUID, present, next 
 	if err != nil {
 		return err
 	}
-	if err := s.names.allow(a.Login); err != nil {
+	if err := s.names.Allow(a.Login); err != nil {
 		return err
 	}
 	ok, err := s.match(ctx, a.Hash, present)
@@ -163,7 +164,7 @@ func (s *Store) ChangePassword(ctx context.Context, id uuid.UUID, present, next 
 		return err
 	}
 	if !ok {
-		s.names.failed(a.Login)
+		s.names.Failed(a.Login)
 		return at("present password", problem.New(problem.Invalid, "this is not your present password", "try again; an administrator can set a new one"))
 	}
 	return s.SetPassword(ctx, id, next)

@@ -193,7 +193,7 @@ func (k *Calibration) Validate() error {
 
 // Withdrawn says that an entry was a mistake, or with Lifted that it was not.
 // It serves rigs, items, their states, mountings, services, corrections,
-// calibrations, campaigns, strokes without a file and readings of a counter.
+// calibrations, campaigns, people, strokes without a file and readings of a counter.
 // The newest by clock holds.
 type Withdrawn struct {
 	Doc     uuid.UUID   `json:"doc"`
@@ -214,7 +214,7 @@ func (w *Withdrawn) Validate() error {
 	c.id("doc", w.Doc)
 	c.oneOf("doc_kind", string(w.DocKind), string(KindRig), string(KindItem), string(KindMounting),
 		string(KindService), string(KindCalibration), string(KindCampaign), string(KindItemState), string(KindCorrection),
-		string(KindStrokes), string(KindCounterRead))
+		string(KindStrokes), string(KindCounterRead), string(KindPerson))
 	c.needText("reason", w.Reason, MaxNote)
 	return c.err()
 }

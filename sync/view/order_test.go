@@ -35,6 +35,9 @@ func drawRecords(t *rapid.T, w *world) []record.Record {
 }
 
 func drawFact(t *rapid.T, i int) (uuid.UUID, lab.Body) {
+	if rapid.IntRange(0, 6).Draw(t, "of a person") == 0 {
+		return drawPerson(t)
+	}
 	doc := func(kind string) uuid.UUID { return labtest.ID(kind, rapid.IntRange(1, 2).Draw(t, kind)) }
 	shot := doc("shot")
 	at := lab.At(labtest.Start().Add(time.Duration(rapid.IntRange(0, 4000).Draw(t, "minutes")) * time.Minute))
@@ -128,6 +131,18 @@ func drawFiring(t *rapid.T, rig uuid.UUID, at lab.Time, reason string, flip bool
 	return id, &lab.Withdrawn{Doc: id, DocKind: kind, Reason: reason, Lifted: flip}
 }
 
+func drawPerson(t *rapid.T) (uuid.UUID, lab.Body) {
+	who := labtest.ID("person", rapid.IntRange(1, 2).Draw(t, "person"))
+	switch rapid.IntRange(0, 3).Draw(t, "person kind") {
+	case 0:
+		return who, &lab.Withdrawn{Doc: who, DocKind: lab.KindPerson, Reason: "left", Lifted: rapid.Bool().Draw(t, "back")}
+	case 1:
+		who = labtest.ID("person", 2)
+		return who, &lab.PersonErased{Person: who, Reason: "asked for it"}
+	}
+	return who, &lab.Person{CardSHA256: labtest.Hash(rapid.Uint64Range(1, 5).Draw(t, "card"))}
+}
+
 func drawEdit(t *rapid.T) (uuid.UUID, lab.Body) {
 	type choice struct {
 		kind  record.Kind
@@ -165,7 +180,7 @@ func drawEdit(t *rapid.T) (uuid.UUID, lab.Body) {
 // gives the same as all at once.
 func TestOrderDoesNotMatter(t *testing.T) {
 	worlds := []*world{openWorld(t), openWorld(t)}
-	var rows, odd int
+	var rows, odd, people int
 	rapid.Check(t, func(rt *rapid.T) {
 		for _, w := range worlds {
 			w.empty(rt)
@@ -188,10 +203,14 @@ func TestOrderDoesNotMatter(t *testing.T) {
 		if err != nil {
 			rt.Fatalf("odd: %v", err)
 		}
-		rows, odd = rows+len(l.Rows), odd+len(o)
+		p, err := worlds[0].People(worlds[0].ctx(), scope.All())
+		if err != nil {
+			rt.Fatalf("people: %v", err)
+		}
+		rows, odd, people = rows+len(l.Rows), odd+len(o), people+len(p)
 	})
-	if rows == 0 || odd == 0 {
-		t.Errorf("the histories made %d shots and %d unusable records; both must occur", rows, odd)
+	if rows == 0 || odd == 0 || people == 0 {
+		t.Errorf("the histories made %d shots, %d unusable records and %d people; all must occur", rows, odd, people)
 	}
 }
 

@@ -52,6 +52,9 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 	w.say(labA, &lab.Display{Pressure: "psi"})
 	w.say(labtest.ID("u"), &lab.Strokes{Rig: rig1, Kind: lab.ShotDry, Number: 1, EffectiveAt: lab.At(at)})
 	w.say(labtest.ID("r"), &lab.CounterRead{Rig: rig1, Counter: 1, EffectiveAt: lab.At(at)})
+	person := labtest.ID("person")
+	w.say(person, &lab.Person{CardSHA256: labtest.Hash(9)})
+	w.say(person, &lab.PersonErased{Person: person, Reason: "asked for it"})
 	odd := w.stated(node1, labA, 5000, labtest.ID("odd"), labtest.Shot(rig1, at))
 	odd.Body = []byte{0xff}
 	w.apply(odd)
@@ -121,6 +124,15 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 		"PressureUnit": func(s scope.Scope) (int, error) {
 			unit, err := w.PressureUnit(ctx, s)
 			return len(unit), err
+		},
+		"People": func(s scope.Scope) (int, error) { return size(w.People(ctx, s)) },
+		"Person": func(s scope.Scope) (int, error) { return single(w.Person(ctx, s, person)) },
+		"CardErased": func(s scope.Scope) (int, error) {
+			gone, err := w.CardErased(ctx, s, labtest.Hash(9))
+			if gone {
+				return 1, err
+			}
+			return 0, err
 		},
 		"Strokes": func(s scope.Scope) (int, error) {
 			n, err := w.Strokes(ctx, s, rig1, lab.At(at), lab.At(now))

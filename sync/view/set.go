@@ -35,6 +35,7 @@ type Set struct {
 	takenOut     sayings[lab.TakenOut]
 	unfiled      *index.Table[doc[lab.Strokes]]
 	readings     *index.Table[doc[lab.CounterRead]]
+	people       *index.Table[personRow]
 	edits        *index.Table[editRow]
 	labs         *index.Table[labRow]
 	odd          *index.Table[oddRow]
@@ -65,6 +66,7 @@ func New() *Set {
 		takenOut:     saidTable("view.takenout", func(b *lab.TakenOut) []byte { return kv.Str(lab.Fold(b.Specimen)) }),
 		unfiled:      unfiledTable(),
 		readings:     readingTable(),
+		people:       personTable(),
 		edits:        editTable(),
 		labs:         labTable(),
 		odd:          oddTable(),
@@ -80,7 +82,7 @@ func (s *Set) Tables() []kv.Table {
 		s.shots.Tables(), s.scores.Tables(), s.voids.Tables(), s.sightings.Tables(), s.quarantine.Tables(),
 		s.rigs.Tables(), s.items.Tables(), s.mountings.Tables(), s.services.Tables(),
 		s.calibrations.Tables(), s.states.Tables(), s.corrections.Tables(), s.campaigns.Tables(), s.edits.Tables(), s.labs.Tables(), s.odd.Tables(), s.carried.Tables(),
-		s.inspections.Tables(), s.notes.Tables(),
+		s.inspections.Tables(), s.notes.Tables(), s.people.Tables(),
 		s.runs.Tables(), s.expected.Tables(), s.accepted.Tables(), s.takenOut.Tables(), s.unfiled.Tables(), s.readings.Tables(),
 	)
 }
@@ -179,6 +181,10 @@ func (s *Set) reduce(tx kv.Tx, r *record.Record) (known bool, err error) {
 		return true, reading(r, func(b *lab.FieldEdit) error { return s.edit(tx, r, b) })
 	case lab.KindNamed:
 		return true, reading(r, func(b *lab.Named) error { return s.name(tx, r, b) })
+	case lab.KindPerson:
+		return true, reading(r, func(b *lab.Person) error { return s.person(tx, r, b) })
+	case lab.KindPersonErased:
+		return true, reading(r, func(b *lab.PersonErased) error { return s.erasePerson(tx, r, b) })
 	case lab.KindVoid:
 		return true, reading(r, func(b *lab.Void) error {
 			if err := s.voids.Put(tx, &voidRow{Lab: r.Lab, Stamp: stampOf(r), Author: r.Author, WallNS: r.WallNS, Void: *b}); err != nil {
@@ -236,6 +242,8 @@ func (s *Set) withdraw(tx kv.Tx, r *record.Record, b *lab.Withdrawn) error {
 		return mark(tx, s.unfiled, r, b.Doc, m)
 	case lab.KindCounterRead:
 		return mark(tx, s.readings, r, b.Doc, m)
+	case lab.KindPerson:
+		return s.markPerson(tx, r, b.Doc, m)
 	}
 	return unusable{fmt.Errorf("a %s cannot be withdrawn", b.DocKind)}
 }

@@ -1,4 +1,4 @@
-package account
+package secret
 
 import (
 	"fmt"
@@ -13,17 +13,17 @@ import (
 // it says.
 func TestPasswordHash(t *testing.T) {
 	t.Parallel()
-	a, b := hashPassword("a long password"), hashPassword("a long password")
+	a, b := Hash("a long password"), Hash("a long password")
 	if a == b || !strings.HasPrefix(a, "$argon2id$v=19$m=19456,t=2,p=1$") {
 		t.Errorf("hashes %q and %q", a, b)
 	}
 	for password, want := range map[string]bool{"a long password": true, "a long passwore": false, "": false, "A long password": false} {
-		if ok, err := matchPassword(a, password); ok != want || err != nil {
+		if ok, err := Match(a, password); ok != want || err != nil {
 			t.Errorf("%q: %t, %v", password, ok, err)
 		}
 	}
-	for _, bad := range []string{"", "x", "$argon2i$v=19$m=1,t=1,p=1$AA$AA", "$argon2id$v=16$m=1,t=1,p=1$AA$AA", "$argon2id$v=19$m=1,t=0,p=1$AA$AA", "$argon2id$v=19$m=1,t=1,p=1$!$AA", "$argon2id$v=19$m=8,t=1,p=1$AA$"} {
-		if ok, err := matchPassword(bad, "x"); ok || err == nil {
+	for _, bad := range []string{"", "x", "$argon2i$v=19$m=1,t=1,p=1$AA$AA", "$argon2id$v=16$m=1,t=1,p=1$AA$AA", "$argon2id$v=19$m=1,t=0,p=1$AA$AA", "$argon2id$v=19$m=1,t=1,p=1$!$AA", "$argon2id$v=19$m=8,t=1,p=1$AA$", "$argon2id$v=19$m=4000000,t=1,p=1$AA$AA", "$argon2id$v=19$m=8,t=4000000,p=1$AA$AA"} {
+		if ok, err := Match(bad, "x"); ok || err == nil {
 			t.Errorf("the hash %q is taken", bad)
 		}
 	}
@@ -35,7 +35,7 @@ func TestPasswordHash(t *testing.T) {
 func TestPublishedHash(t *testing.T) {
 	t.Parallel()
 	const published = "$argon2id$v=19$m=65536,t=2,p=1$c29tZXNhbHQ$CTFhFdXPJO1aFaMaO6Mm5c8y7cJHAph8ArZWb2GRPPc"
-	if ok, err := matchPassword(published, "password"); !ok || err != nil {
+	if ok, err := Match(published, "password"); !ok || err != nil {
 		t.Errorf("%t, %v", ok, err)
 	}
 }
@@ -43,29 +43,29 @@ func TestPublishedHash(t *testing.T) {
 func TestThrottleKeepsLittle(t *testing.T) {
 	t.Parallel()
 	now := time.Unix(1_800_000_000, 0)
-	th := newThrottle(func() time.Time { return now }, limits{what: "this name", free: 1, first: time.Second, most: 8 * time.Second})
+	th := NewThrottle(func() time.Time { return now }, Limits{Tries: "PINs", What: "this name", Free: 1, First: time.Second, Most: 8 * time.Second})
 	for i := range mostKeys {
-		th.failed(fmt.Sprint(i))
+		th.Failed(fmt.Sprint(i))
 	}
-	th.failed("one more")
+	th.Failed("one more")
 	if len(th.keys) > mostKeys {
 		t.Errorf("%d keys are kept", len(th.keys))
 	}
 	for _, want := range []time.Duration{1, 2, 4, 8, 8, 8, 8} {
-		th.failed("guess")
-		if err := th.allow("guess"); problem.Of(err) != problem.Unavailable {
+		th.Failed("guess")
+		if err := th.Allow("guess"); problem.Of(err) != problem.Unavailable {
 			t.Fatalf("a wait of %d s is not kept: %v", want, err)
 		}
 		now = now.Add(want * time.Second)
-		if err := th.allow("guess"); err != nil {
+		if err := th.Allow("guess"); err != nil {
 			t.Errorf("after %d s: %v", want, err)
 		}
 	}
-	th.failed("")
-	if err := th.allow(""); err != nil {
+	th.Failed("")
+	if err := th.Allow(""); err != nil {
 		t.Errorf("a caller without a key has to wait: %v", err)
 	}
-	th.succeeded("guess")
+	th.Succeeded("guess")
 	if _, there := th.keys["guess"]; there {
 		t.Error("a success does not forget the failures")
 	}

@@ -1,0 +1,96 @@
+package secret
+
+import (
+	"fmt"
+	"sync"
+	"time"
+
+	"thudbook/sync/problem"
+)
+
+// Limits say how many wrong tries are free; then each waits longer than the
+// one before.
+type Limits struct {
+	Tries       string // what was tried, as "passwords"
+	What        string // for what, as "this name"
+	Free        int
+	First, Most time.Duration
+}
+
+// mostKeys bounds the memory of a throttle.
+const mostKeys = 10_000
+
+// Throttle slows guessing down, per key. A success forgets a name's failures,
+// not an address's.
+type Throttle struct {
+	limits Limits
+	now    func() time.Time
+	mu     sync.Mutex
+	keys   map[string]*tries
+}
+
+type tries struct {
+	failed int
+	until  time.Time
+}
+
+// NewThrottle makes one; now tells the time.
+func NewThrottle(now func() time.Time, l Limits) *Throttle {
+	return &Throttle{limits: l, now: now, keys: map[string]*tries{}}
+}
+
+// Allow refuses a key that has to wait; "" is never refused.
+func (t *Throttle) Allow(key string) error {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	n := t.keys[key]
+	if n == nil || !t.now().Before(n.until) {
+		return nil
+	}
+	wait := n.until.Sub(t.now()).Round(time.Second)
+	return problem.New(problem.Unavailable, fmt.Sprintf("too many wrong %s for %s; it is open again in %s", t.limits.Tries, t.limits.What, wait), "wait, then try again")
+}
+
+// Failed counts a wrong try.
+func (t *Throttle) Failed(key string) {
+	if key == "" {
+		return
+	}
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	n := t.keys[key]
+	if n == nil {
+		if len(t.keys) >= mostKeys {
+			t.forget()
+		}
+		n = &tries{}
+		t.keys[key] = n
+	}
+	n.failed++
+	if over := n.failed - t.limits.Free; over >= 0 {
+		wait := t.limits.Most
+		if over < 6 {
+			wait = min(t.limits.Most, t.limits.First<<over)
+		}
+		n.until = t.now().Add(wait)
+	}
+}
+
+// Succeeded forgets what was wrong before.
+func (t *Throttle) Succeeded(key string) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	delete(t.keys, key)
+}
+
+// forget drops keys whose wait is over; if all still wait, all are dropped.
+func (t *Throttle) forget() {
+	for k, n := range t.keys {
+		if !t.now().Before(n.until) {
+			delete(t.keys, k)
+		}
+	}
+	if len(t.keys) >= mostKeys {
+		clear(t.keys)
+	}
+}
