@@ -4,8 +4,11 @@ import "uplot/dist/uPlot.min.css";
 import { startTraces } from "./src/viewer.js";
 import { startLive } from "./src/live.js";
 import { startKeys } from "./src/keys.js";
+import { startDraft } from "./src/draft.js";
 
 startKeys();
 startLive(document.getElementById("live"));
 const traces = document.getElementById("traces");
 if (traces) startTraces(traces);
+const kept = document.querySelector("form[data-draft]");
+if (kept) startDraft(kept);

@@ -40,6 +40,7 @@ func (d *Desk) overview(c echo.Context) error {
 	folders := d.Intake.Folders()
 	p.Watch = watchState(folders)
 	p.Notices = append(p.Notices, waitingNotices(folders)...)
+	p.Notices = append(p.Notices, d.draftNotices(ctx)...)
 	for i := range list.Rows {
 		row, err := present.ListRow(ctx, d.read, d.scope(), &list.Rows[i], time.Local)
 		if err != nil {

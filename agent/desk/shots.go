@@ -137,6 +137,9 @@ func (d *Desk) shotPage(c echo.Context, t *tried) (*page.Shot, error) {
 		return nil, err
 	}
 	p.Flags = append(present.EquipmentFlags(sensors), p.Flags...)
+	if err := d.inspectionsOf(ctx, &p, &row); err != nil {
+		return nil, err
+	}
 	d.fillSource(ctx, &p, &row)
 	d.shockSection(ctx, c, &p, &row)
 	return &p, d.neighbours(ctx, &p, &row)

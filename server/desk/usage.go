@@ -15,13 +15,13 @@ import (
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
 
-	"thudbook/server/stocklist"
 	"thudbook/sync/lab"
 	"thudbook/sync/problem"
 	"thudbook/sync/scope"
 	"thudbook/sync/view"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
+	"thudbook/web/present"
 )
 
 // mostUsage bounds the strokes that one report reads.
@@ -256,7 +256,7 @@ func (d *Desk) usageCSV(c echo.Context) error {
 	number := func(v float64) string { return strconv.FormatFloat(v, 'f', 3, 64) }
 	for _, name := range r.sorted() {
 		x := r.rows[name]
-		rows = append(rows, []string{stocklist.Guard(name), strconv.FormatInt(x.strokes, 10), number(percentOf(float64(x.strokes), float64(strokes))), number(x.hours()), number(percentOf(x.hours(), hours))})
+		rows = append(rows, []string{present.Guard(name), strconv.FormatInt(x.strokes, 10), number(percentOf(float64(x.strokes), float64(strokes))), number(x.hours()), number(percentOf(x.hours(), hours))})
 	}
 	if err := w.WriteAll(rows); err != nil {
 		return err

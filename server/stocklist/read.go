@@ -12,6 +12,7 @@ import (
 
 	"thudbook/sync/lab"
 	"thudbook/sync/problem"
+	"thudbook/web/present"
 )
 
 // MaxLines is the most items that one list may have.
@@ -162,7 +163,7 @@ func read(line int, cols []*column, cells []string) (row, error) {
 	r := row{line: line, given: map[string]bool{}}
 	var errs []error
 	for i, cell := range cells {
-		cell = strings.TrimSpace(unguard(cell))
+		cell = strings.TrimSpace(present.Unguard(cell))
 		if cell == "" {
 			continue
 		}

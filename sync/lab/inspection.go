@@ -70,7 +70,7 @@ type Inspection struct {
 	FaceContact string      `json:"face_contact,omitempty"`
 	Proposed    string      `json:"proposed,omitempty"` // by the criteria; "": they did not decide
 	Verdict     string      `json:"verdict"`            // a person's
-	Reason      string      `json:"reason,omitempty"`   // needed where the verdict is not the proposed one
+	Reason      string      `json:"reason,omitempty"`   // see NeedsReason
 	Note        string      `json:"note,omitempty"`
 	Corrects    []uuid.UUID `json:"corrects,omitempty"` // earlier inspections that this one replaces
 }
@@ -110,7 +110,7 @@ func (i *Inspection) Validate() error {
 	c.oneOf("face_contact", i.FaceContact, ContactYes, ContactNo, "")
 	c.oneOf("proposed", i.Proposed, VerdictPassed, VerdictFailed, "")
 	c.oneOf("verdict", i.Verdict, VerdictPassed, VerdictFailed)
-	if i.Verdict != i.Proposed && Fold(i.Reason) == "" {
+	if i.NeedsReason() && Fold(i.Reason) == "" {
 		c.add("reason", "the reason is missing", "say why, since the criteria do not lead to this verdict")
 	}
 	c.text("reason", i.Reason, MaxNote)
@@ -119,6 +119,12 @@ func (i *Inspection) Validate() error {
 		c.add("corrects", fmt.Sprintf("%d inspections, the most is %d", n, maxCorrects), "correct them in steps")
 	}
 	return c.err()
+}
+
+// NeedsReason says that the verdict has to be explained: it is not the proposed
+// one, or the specimen failed and no criteria say so.
+func (i *Inspection) NeedsReason() bool {
+	return i.Verdict != i.Proposed && (i.Proposed != "" || i.Verdict == VerdictFailed)
 }
 
 // Finding gives what was seen at an element; the zero Finding when nothing was

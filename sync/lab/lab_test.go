@@ -149,7 +149,7 @@ func TestRefused(t *testing.T) {
 		"stand there twice":                &lab.Campaign{Name: "C", Cells: []lab.Cell{{Location: "front", TargetSpeedMS: 5.5, Planned: 1}, {Location: "Front ", TargetSpeedMS: 5.5000001, Planned: 1}}},
 		`specimen "h-1" stands there`:      &lab.Campaign{Name: "C", Specimens: []string{"H-1", "h-1"}},
 		"the element stands there twice":   &lab.Inspection{Specimen: "H", EffectiveAt: at, Verdict: lab.VerdictPassed, Reason: "r", Findings: []lab.Finding{{Element: lab.ElementBar}, {Element: lab.ElementBar}}},
-		"do not lead to this verdict":      &lab.Inspection{Specimen: "H", EffectiveAt: at, Verdict: lab.VerdictPassed},
+		"do not lead to this verdict":      &lab.Inspection{Specimen: "H", EffectiveAt: at, Verdict: lab.VerdictFailed},
 		"it limits nothing":                &lab.Campaign{Name: "C", InspectionLimits: []lab.InspectionLimit{{Element: lab.ElementBar}}},
 		"keep one criterion an element":    &lab.Campaign{Name: "C", InspectionLimits: []lab.InspectionLimit{{Element: lab.ElementBar, Worst: lab.GradeSound}, {Element: lab.ElementBar, Worst: lab.GradeSound}}},
 		"0 planned shots":                  &lab.Campaign{Name: "C", Cells: []lab.Cell{{Location: "front", TargetSpeedMS: 5.5}}},

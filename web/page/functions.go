@@ -26,10 +26,11 @@ func functions() template.FuncMap {
 		"shotPath": ShotPath, "assignPath": AssignPath, "seenPath": SeenPath,
 		"quarantinePath": QuarantinePath, "campaignPath": CampaignPath, "itemUsePath": ItemUsePath,
 		"table":  func(now time.Time, rows []ShotRow) shotTable { return newShotTable(now, rows) },
-		"agents": newAgentTable,
-		"join":   strings.Join,
-		"short":  shortHash,
-		"many":   many,
+		"agents": newAgentTable, "specimenPath": SpecimenPath, "inspectPath": InspectPath,
+		"inspections": newInspectionTable,
+		"join":        strings.Join,
+		"short":       shortHash,
+		"many":        many,
 	}
 }
 

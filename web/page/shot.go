@@ -88,9 +88,12 @@ type Shot struct {
 	Void      *Form        // VoidFields or LiftFields; nil where the caller may not
 	History   []HistoryRow // oldest first; empty when nothing was changed
 	Traces    *chart.Traces
-	NoTraces  string // why Traces is nil, as "no channel could be read"
-	Previous  string // link, empty at the oldest
-	Next      string // link, empty at the newest
+	NoTraces  string          // why Traces is nil, as "no channel could be read"
+	Specimen  string          // link to its history; empty: none is named
+	Inspect   string          // link to the form; empty where the caller may not
+	Inspected []InspectionRow // of the specimen after this shot
+	Previous  string          // link, empty at the oldest
+	Next      string          // link, empty at the newest
 }
 
 func (Shot) screen() string { return "shot" }

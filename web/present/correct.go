@@ -174,16 +174,19 @@ func (t *Trail) unsettled(r *view.ShotRow, may bool) []page.Unsettled {
 	return out
 }
 
-func (t *Trail) who(author string) string {
+func (t *Trail) who(author string) string { return Who(author, t.Who) }
+
+// Who names the author of a record; name looks up an id, and may be nil.
+func Who(author string, name func(string) string) string {
 	switch author {
 	case lab.AuthorMeta:
 		return "file or program"
 	case "node", "":
 		return "at the rig"
 	}
-	if t.Who != nil {
-		if name := t.Who(author); name != "" {
-			return name
+	if name != nil {
+		if n := name(author); n != "" {
+			return n
 		}
 	}
 	return "a person on the server"

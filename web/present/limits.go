@@ -20,24 +20,36 @@ func Limits(ctx context.Context, views *view.Reader, sc scope.Scope, r *view.Sho
 		return nil, nil
 	}
 	var out []page.LimitRow
-	specimen := lab.Fold(r.Shot.Specimen)
-	for p := (view.Page{Limit: 200}); ; {
-		list, err := views.Campaigns(ctx, sc.Only(r.Lab), p)
-		if err != nil {
-			return nil, fmt.Errorf("limits of shot %s: %w", r.ID, err)
+	with, err := CampaignsWith(ctx, views, sc.Only(r.Lab), r.Shot.Specimen)
+	if err != nil {
+		return nil, fmt.Errorf("limits of shot %s: %w", r.ID, err)
+	}
+	for i := range with {
+		for _, l := range with[i].Campaign.AcceptanceLimits {
+			out = append(out, limitRow(with[i].Campaign.Name, l, scores[0].Score.Results))
 		}
-		for i := range list.Rows {
-			c := &list.Rows[i].Campaign
-			if slices.ContainsFunc(c.Specimens, func(s string) bool { return lab.Fold(s) == specimen }) {
-				for _, l := range c.AcceptanceLimits {
-					out = append(out, limitRow(c.Name, l, scores[0].Score.Results))
-				}
+	}
+	return out, nil
+}
+
+// CampaignsWith lists the campaigns of a scope that have a specimen, by name.
+func CampaignsWith(ctx context.Context, views *view.Reader, sc scope.Scope, specimen string) (out []view.CampaignRow, err error) {
+	name := lab.Fold(specimen)
+	for p := (view.Page{Limit: 200}); name != ""; {
+		list, err := views.Campaigns(ctx, sc, p)
+		if err != nil {
+			return nil, err
+		}
+		for _, r := range list.Rows {
+			if slices.ContainsFunc(r.Campaign.Specimens, func(s string) bool { return lab.Fold(s) == name }) {
+				out = append(out, r)
 			}
 		}
 		if p.After = list.Next; list.Next == "" {
-			return out, nil
+			break
 		}
 	}
+	return out, nil
 }
 
 // CampaignLimits lists the acceptance limits of a campaign: what, at most, from where.

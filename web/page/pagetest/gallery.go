@@ -38,7 +38,7 @@ func serverFrame(title, current string) page.Frame {
 // Gallery returns every screen in its states.
 func Gallery() []Item {
 	var all []Item
-	for _, part := range [][]Item{agentOverviews(), shotLists(), shots(), agentRest(), serverFirst(), equipment(), care(), campaigns(), agents(), administration(), problems()} {
+	for _, part := range [][]Item{agentOverviews(), shotLists(), shots(), agentRest(), serverFirst(), equipment(), care(), campaigns(), agents(), administration(), problems(), inspections()} {
 		all = append(all, part...)
 	}
 	return all
@@ -204,6 +204,7 @@ func shots() []Item {
 		Traces: Traces(10_000), Previous: "/shots/1", Next: "/shots/3",
 	}
 	normal.Shock = shockOf(false, "")
+	normal.Specimen, normal.Inspect, normal.Inspected = page.SpecimenPath("FG-A-012"), page.InspectPath(normal.ID), inspectionRows(2)
 	correctable(&normal)
 	bad := normal
 	bad.Correct = nil

@@ -1,0 +1,420 @@
+package desk
+
+import (
+	"context"
+	"iter"
+	"net/http"
+	"reflect"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/labstack/echo/v4"
+
+	"thudbook/sync/kv"
+	"thudbook/sync/lab"
+	"thudbook/sync/ledger"
+	"thudbook/sync/problem"
+	"thudbook/sync/record"
+	"thudbook/sync/view"
+	"thudbook/web/httpkit"
+	"thudbook/web/page"
+	"thudbook/web/present"
+)
+
+func (d *Desk) inspectionRoutes(e *echo.Echo) {
+	e.GET(page.PathShots+"/:id/inspect", d.inspect)
+	e.POST(page.PathShots+"/:id/inspect", d.saveInspection)
+	e.POST(page.PathShots+"/:id/inspect/draft", d.keepDraft)
+	e.GET(page.PathInspections, d.inspections)
+	e.GET(page.PathInspections+".csv", d.inspectionsCSV)
+}
+
+// inspecting is an inspection that is being made.
+type inspecting struct {
+	row       view.ShotRow
+	corrects  uuid.UUID
+	campaigns []view.CampaignRow // that have the specimen, with criteria
+	values    map[string]string
+	errors    map[string]string
+	draft     *draft
+	notices   []page.Notice
+}
+
+// begin reads what an inspection is about; values are those of the draft, or of
+// the inspection to correct, or of an empty form.
+func (d *Desk) begin(c echo.Context, corrects string) (*inspecting, error) {
+	ctx := c.Request().Context()
+	id, err := d.id(c)
+	if err != nil {
+		return nil, err
+	}
+	in := &inspecting{}
+	if in.row, err = d.read.Shot(ctx, d.scope(), id); err != nil {
+		return nil, err
+	}
+	if strings.TrimSpace(in.row.Shot.Specimen) == "" {
+		return nil, problem.New(problem.Invalid, "Nothing says which specimen this shot hit.", "Assign the shot first, then inspect its specimen.")
+	}
+	all, err := present.CampaignsWith(ctx, d.read, d.scope(), in.row.Shot.Specimen)
+	if err != nil {
+		return nil, err
+	}
+	for _, k := range all {
+		if k.Campaign.Inspected() {
+			in.campaigns = append(in.campaigns, k)
+		}
+	}
+	if corrects != "" {
+		if in.corrects, err = uuid.Parse(corrects); err != nil {
+			return nil, problem.New(problem.NotFound, "There is no inspection of this id.", "Open the shot and choose the inspection to correct.")
+		}
+	}
+	if in.draft, err = d.draftOf(ctx, id, in.corrects); err != nil {
+		return nil, err
+	}
+	if in.draft != nil {
+		in.values = in.draft.Values
+		return in, nil
+	}
+	in.values = map[string]string{"effective_at": time.Now().In(time.Local).Format("2006-01-02T15:04:05")}
+	if in.corrects != uuid.Nil {
+		old, err := d.read.Inspection(ctx, d.scope(), in.corrects)
+		if err != nil {
+			return nil, err
+		}
+		in.values = present.InspectionValues(&old.Inspection, time.Local)
+		in.values["photos"] = photoList(old.Attachments)
+	} else if len(in.campaigns) > 0 {
+		in.values["campaign"] = in.campaigns[0].ID.String()
+	}
+	in.values["inspection"] = uuid.NewString()
+	return in, nil
+}
+
+// post reads a posted form over what begin knows.
+func (d *Desk) beginPosted(c echo.Context) (*inspecting, error) {
+	posted, err := c.FormParams()
+	if err != nil {
+		return nil, problem.New(problem.Invalid, "The form could not be read.", "Send it again from the page.")
+	}
+	in, err := d.begin(c, strings.TrimSpace(posted.Get("corrects")))
+	if err != nil {
+		return nil, err
+	}
+	in.values = page.Typed(posted, page.InspectFields())
+	return in, nil
+}
+
+func photoList(all []record.Attachment) string {
+	var sums []string
+	for _, a := range all {
+		if a.Role == lab.RolePhoto {
+			sums = append(sums, a.SHA256.String())
+		}
+	}
+	return strings.Join(sums, " ")
+}
+
+// criteria is the campaign that was chosen, nil for none.
+func (in *inspecting) criteria() *lab.Campaign {
+	for i := range in.campaigns {
+		if in.campaigns[i].ID.String() == in.values["campaign"] {
+			return &in.campaigns[i].Campaign
+		}
+	}
+	return nil
+}
+
+// judged reads the values and holds them against the criteria.
+func (in *inspecting) judged() (lab.Inspection, map[string]string, lab.Judgement) {
+	i, faults := present.ReadInspection(in.values, time.Local)
+	i.Shot, i.Specimen = in.row.ID, in.row.Shot.Specimen
+	var j lab.Judgement
+	if k := in.criteria(); k != nil {
+		j = k.Judge(&i)
+	} else {
+		i.Campaign = uuid.Nil
+	}
+	i.Proposed = j.Verdict
+	return i, faults, j
+}
+
+func (d *Desk) inspect(c echo.Context) error {
+	in, err := d.begin(c, c.QueryParam("corrects"))
+	if err != nil {
+		return err
+	}
+	return d.inspectPage(c, in, http.StatusOK)
+}
+
+func (d *Desk) inspectPage(c echo.Context, in *inspecting, status int) error {
+	ctx := c.Request().Context()
+	id := in.row.ID.String()
+	at := in.row.Shot.EffectiveAt.Time().In(time.Local)
+	p := page.Inspect{Frame: d.frame(c, "Inspect "+in.row.Shot.Specimen, page.PathShots), ShotHref: page.ShotPath(id), Shot: "shot of " + at.Format("2006-01-02 15:04:05"),
+		Specimen: in.row.Shot.Specimen, SpecimenHref: page.SpecimenPath(in.row.Shot.Specimen), DraftAction: page.InspectDraftPath(id), Correcting: in.corrects != uuid.Nil,
+		Form: page.Form{ID: "in", Action: page.InspectPath(id), Fields: page.VerdictFields(), Values: in.values, Errors: in.errors,
+			Hidden: map[string]string{"inspection": in.values["inspection"], "corrects": in.values["corrects"], "photos": in.values["photos"]}}}
+	if in.corrects != uuid.Nil {
+		p.Form.Hidden["corrects"], p.Form.Submit = in.corrects.String(), "Record the correction"
+	}
+	if in.row.Shot.Location != "" {
+		p.Shot += ", " + in.row.Shot.Location
+	}
+	p.Notices = append(append([]page.Notice{}, in.notices...), p.Notices...)
+	if in.draft != nil {
+		p.Draft, p.DraftBy = in.draft.At.In(time.Local), present.Who(in.draft.By, d.personName)
+	}
+	choices := []page.Choice{{Value: "", Text: "none"}}
+	for _, k := range in.campaigns {
+		choices = append(choices, page.Choice{Value: k.ID.String(), Text: k.Campaign.Name})
+	}
+	p.Form.Choices = map[string][]page.Choice{"campaign": choices}
+	k, criteria := in.criteria(), map[string]string{}
+	switch {
+	case k != nil:
+		criteria = present.Criteria(k)
+		p.Criteria = "By the criteria of " + k.Name + "."
+		if k.FaceContactFails {
+			p.Criteria += " A guard that touched the face form fails."
+		}
+	case len(in.campaigns) > 0:
+		p.Criteria = "No criteria are chosen, so nothing is proposed."
+	default:
+		p.Criteria = "No campaign that has this specimen sets criteria for inspections, so nothing is proposed."
+	}
+	p.Groups = page.ElementGroups(in.values, in.errors, criteria)
+	_, _, j := in.judged()
+	p.Proposal = present.Proposal(k, j)
+	for _, sum := range strings.Fields(in.values["photos"]) {
+		p.Photos = append(p.Photos, d.photo(sum, ""))
+	}
+	all, err := d.read.Inspections(ctx, d.scope(), view.InspectionFilter{Shot: in.row.ID}, view.Page{Limit: view.MaxLimit})
+	if err != nil {
+		return err
+	}
+	shown := d.showInspections()
+	p.Earlier = shown.Rows(all.Rows)
+	return httpkit.Page(c, status, p)
+}
+
+// keepDraft keeps what was typed so far. A script gets the state as JSON, a
+// browser without one the form again.
+func (d *Desk) keepDraft(c echo.Context) error {
+	in, err := d.beginPosted(c)
+	if err != nil {
+		return err
+	}
+	ctx := c.Request().Context()
+	uid, err := uuid.Parse(in.values["inspection"])
+	if err != nil {
+		return problem.New(problem.Invalid, "The form has no id.", "Open the inspection anew from the shot.")
+	}
+	now := draft{Shot: in.row.ID, Corrects: in.corrects, At: time.Now().UTC(), By: d.author(c), Values: in.values}
+	recorded := false
+	err = d.Store.Update(ctx, func(tx kv.Tx) error {
+		recorded = false
+		_, err := view.Within(d.read, tx).Inspection(ctx, d.scope(), uid)
+		switch {
+		case err == nil: // this very form was saved meanwhile
+			recorded = true
+			return tx.Delete(draftTable, draftKey(in.row.ID, in.corrects))
+		case problem.Of(err) != problem.NotFound:
+			return err
+		case c.FormValue("discard") != "":
+			return tx.Delete(draftTable, draftKey(in.row.ID, in.corrects))
+		}
+		return putDraft(tx, &now)
+	})
+	if err != nil {
+		return err
+	}
+	if !strings.Contains(c.Request().Header.Get(echo.HeaderAccept), echo.MIMEApplicationJSON) {
+		if c.FormValue("discard") != "" || recorded {
+			return httpkit.SeeOther(c, page.ShotPath(in.row.ID.String()))
+		}
+		to := page.InspectPath(in.row.ID.String())
+		if in.corrects != uuid.Nil {
+			to += "?corrects=" + in.corrects.String()
+		}
+		return httpkit.SeeOther(c, to+"#h-verdict")
+	}
+	_, _, j := in.judged()
+	p := present.Proposal(in.criteria(), j)
+	return c.JSON(http.StatusOK, map[string]any{"kept_at": now.At.In(time.Local).Format("15:04:05"), "recorded": recorded,
+		"state": p.State.Word, "level": p.State.Level, "why": p.Why, "open": p.Open})
+}
+
+// saveInspection records what was seen, once: the id was made with the form.
+func (d *Desk) saveInspection(c echo.Context) error {
+	in, err := d.beginPosted(c)
+	if err != nil {
+		return err
+	}
+	ctx := c.Request().Context()
+	uid, err := uuid.Parse(in.values["inspection"])
+	if err != nil {
+		return problem.New(problem.Invalid, "The form has no id.", "Open the inspection anew from the shot.")
+	}
+	i, faults, _ := in.judged()
+	if in.corrects != uuid.Nil {
+		i.Corrects = []uuid.UUID{in.corrects}
+	}
+	if i.NeedsReason() && strings.TrimSpace(i.Reason) == "" {
+		faults["reason"] = "Say why: the criteria do not lead to this verdict."
+	}
+	photos, err := d.attachedPhotos(ctx, in.values["photos"])
+	if err != nil {
+		return err
+	}
+	if len(faults) == 0 {
+		err = i.Validate()
+		for _, p := range httpkit.Problems(err) {
+			faults[inspectField(p.Where)] = p.What + "; " + p.Fix
+		}
+	}
+	if len(faults) > 0 {
+		in.errors = faults
+		return d.inspectPage(c, in, http.StatusUnprocessableEntity)
+	}
+	kind, schema, body, err := lab.Encode(&i)
+	if err != nil {
+		return err
+	}
+	other := false
+	_, err = d.Intake.Record(ctx, in.row.Lab, func(tx kv.Tx) ([]ledger.Draft, error) {
+		other = false
+		if err := tx.Delete(draftTable, draftKey(in.row.ID, in.corrects)); err != nil {
+			return nil, err
+		}
+		had, err := view.Within(d.read, tx).Inspection(ctx, d.scope(), uid)
+		if err == nil { // sent twice; what it says now must be what it said then
+			other = !reflect.DeepEqual(had.Inspection, i)
+			return nil, nil
+		}
+		if problem.Of(err) != problem.NotFound {
+			return nil, err
+		}
+		return []ledger.Draft{{Kind: kind, Schema: schema, Author: d.author(c), UID: uid, Body: body, Attachments: photos}}, nil
+	})
+	if err != nil {
+		return err
+	}
+	if other {
+		in.corrects, in.draft = uid, nil
+		in.values["inspection"], in.values["corrects"] = uuid.NewString(), uid.String()
+		in.notices = []page.Notice{{Level: page.Warn, Text: "This inspection was recorded already, from another page and with other values; nothing was saved now.",
+			Fix: "Below is what you entered here. Record it as a correction if it is right."}}
+		return d.inspectPage(c, in, http.StatusConflict)
+	}
+	return httpkit.SeeOther(c, page.ShotPath(in.row.ID.String())+"#inspections")
+}
+
+// inspectField finds the field of the form that a fault of the record names.
+func inspectField(where string) string {
+	for _, f := range page.InspectFields() {
+		if strings.HasSuffix(where, ", "+f.Name) {
+			return f.Name
+		}
+		if element, part, ok := strings.Cut(f.Name, "_"); ok && strings.Contains(where, "finding, "+element) {
+			if part == "grade" == !strings.Contains(where, "deformation_mm") {
+				return f.Name
+			}
+		}
+	}
+	return "verdict"
+}
+
+// attachedPhotos names the photos of a form that are stored here.
+func (d *Desk) attachedPhotos(ctx context.Context, sums string) (out []record.Attachment, err error) {
+	for _, text := range strings.Fields(sums) {
+		sum, err := record.ParseHash(text)
+		if err != nil {
+			return nil, problem.New(problem.Invalid, "A photo of the form is named by what is no SHA-256 sum.", "Open the inspection anew from the shot.")
+		}
+		has, size, err := d.Blobs.Has(ctx, sum)
+		if err != nil {
+			return nil, err
+		}
+		if !has {
+			return nil, problem.New(problem.NotFound, "A photo of the form is not on this computer.", "Add it once more; what you typed is kept as a draft.")
+		}
+		out = append(out, record.Attachment{SHA256: sum, Size: size, Role: lab.RolePhoto, Media: "image/jpeg", Name: "photo " + text[:8]})
+	}
+	return out, nil
+}
+
+// photo is a stored picture for the screen.
+func (d *Desk) photo(sum, name string) page.Photo {
+	if name == "" {
+		name = "photo " + sum[:min(8, len(sum))]
+	}
+	return page.Photo{SHA256: sum, Name: name, Absent: "kept by the agent that took it in"}
+}
+
+// personName names an author of a record by id; "" when it is not known here.
+func (d *Desk) personName(string) string { return "" }
+
+// showInspections says how inspections are shown at the rig.
+func (d *Desk) showInspections() present.Inspections {
+	return present.Inspections{Zone: time.Local, Who: d.personName, Photo: d.photo, May: func(r *view.InspectionRow) string {
+		if r.Inspection.Shot == uuid.Nil {
+			return ""
+		}
+		return page.InspectPath(r.Inspection.Shot.String()) + "?corrects=" + r.ID.String()
+	}}
+}
+
+// inspectionsOf adds what was seen of the specimen after the shot, and the link
+// to look again.
+func (d *Desk) inspectionsOf(ctx context.Context, p *page.Shot, row *view.ShotRow) error {
+	if strings.TrimSpace(row.Shot.Specimen) == "" {
+		return nil
+	}
+	p.Specimen = page.SpecimenPath(row.Shot.Specimen)
+	if row.Shot.Kind == lab.ShotHit {
+		p.Inspect = page.InspectPath(row.ID.String())
+	}
+	all, err := d.read.Inspections(ctx, d.scope(), view.InspectionFilter{Shot: row.ID}, view.Page{Limit: view.MaxLimit})
+	if err != nil {
+		return err
+	}
+	shown := d.showInspections()
+	p.Inspected = shown.Rows(all.Rows)
+	kept, err := d.draftOf(ctx, row.ID, uuid.Nil)
+	if err == nil && kept != nil {
+		p.Notices = append(p.Notices, page.Notice{Level: page.Warn, Text: "An inspection of this specimen was begun and is not recorded yet.",
+			Fix: "Choose “Inspect the specimen” to go on; what was typed until " + kept.At.In(time.Local).Format("15:04:05") + " is kept."})
+	}
+	return err
+}
+
+// inspections lists all inspections, or those of one specimen.
+func (d *Desk) inspections(c echo.Context) error {
+	specimen := c.QueryParam("specimen")
+	list, err := d.read.Inspections(c.Request().Context(), d.scope(), view.InspectionFilter{Specimen: specimen}, view.Page{Limit: rowsPerPage, After: c.QueryParam("after")})
+	if err != nil {
+		return err
+	}
+	shown := d.showInspections()
+	p := page.Inspections{Frame: d.frame(c, "Inspections", page.PathLog), Specimen: specimen, Rows: shown.Rows(list.Rows)}
+	present.InspectionLinks(&p, specimen, list.Next)
+	return httpkit.Page(c, http.StatusOK, p)
+}
+
+func (d *Desk) inspectionsCSV(c echo.Context) error {
+	rows := present.AllInspections(c.Request().Context(), d.read, d.scope(), view.InspectionFilter{Specimen: c.QueryParam("specimen")})
+	return d.csv(c, "inspections.csv", present.InspectionHead(), rows)
+}
+
+// csv sends a table as a download; an error while it is read ends the answer
+// before anything of it was sent.
+func (d *Desk) csv(c echo.Context, name string, head []string, rows iter.Seq2[[]string, error]) error {
+	b, err := present.CSV(head, rows)
+	if err != nil {
+		return err
+	}
+	c.Response().Header().Set(echo.HeaderContentDisposition, disposition(name))
+	return c.Blob(http.StatusOK, "text/csv; charset=utf-8", b)
+}

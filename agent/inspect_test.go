@@ -1,0 +1,196 @@
+package agent_test
+
+import (
+	"net/http"
+	"net/url"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+
+	"github.com/google/uuid"
+
+	"thudbook/agent"
+	"thudbook/sync/home"
+	"thudbook/sync/lab"
+	"thudbook/sync/lab/labtest"
+)
+
+// hit posts a shot on a specimen and gives its id.
+func (r *running) hit(specimen string, peakG float64) string {
+	r.t.Helper()
+	a := r.post(part{"meta", "", `{"specimen":"` + specimen + `","location":"front","target_speed_m_s":5.0,"kind":"shot"}`}, part{"map", "m.toml", mapText}, part{"file", "shot.csv", csv(peakG)})
+	if a.status != http.StatusCreated {
+		r.t.Fatalf("POST = %d\n%s", a.status, a.body)
+	}
+	return a.json(r.t)["id"].(string)
+}
+
+// state writes facts into the store of an agent, which is stopped meanwhile.
+func (r *running) state(facts map[uuid.UUID]lab.Body) {
+	r.t.Helper()
+	id, err := uuid.Parse(r.get("/api/v1/shots").json(r.t)["shots"].([]any)[0].(map[string]any)["lab"].(string))
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	if err := r.stop(); err != nil {
+		r.t.Fatal(err)
+	}
+	h, err := home.Open(r.t.Context(), home.Options{Dir: r.opt.Data, Log: r.opt.Log, Software: "test"})
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	for uid, b := range facts {
+		labtest.Append(r.t, h.Ledger, id, labtest.Draft(r.t, uid, b))
+	}
+	if err := h.Close(); err != nil {
+		r.t.Fatal(err)
+	}
+	r.run()
+}
+
+// judged is a campaign with criteria for the specimen H-31.
+func judged() map[uuid.UUID]lab.Body {
+	return map[uuid.UUID]lab.Body{labtest.ID("campaign"): &lab.Campaign{Name: "Guards, first series", Specimens: []string{"H-31", "H-32"}, FaceContactFails: true,
+		InspectionLimits: []lab.InspectionLimit{{Element: lab.ElementBar, Worst: lab.GradeDamaged, MostMM: new(3.0), Source: "own plan"}, {Element: lab.ElementWeld, Worst: lab.GradeMarked}}}}
+}
+
+var formID = regexp.MustCompile(`name="inspection" value="([0-9a-f-]{36})"`)
+
+// An inspection from the empty form over a draft to the record, and its
+// correction; the verdict of a person goes before the criteria.
+func TestInspection(t *testing.T) {
+	r := start(t)
+	id := r.hit("h-31", 80)
+	r.state(judged())
+	path := "/shots/" + id + "/inspect"
+	r.page("/shots/"+id, "Inspect the specimen", "Not inspected yet")
+	empty := r.page(path, "By the criteria of Guards, first series", "at most 3.0", "own plan", "the criteria do not decide yet", "Vent the tank", "Nothing is kept yet")
+	uid := formID.FindStringSubmatch(empty)[1]
+	v := url.Values{"inspection": {uid}, "campaign": {labtest.ID("campaign").String()}, "effective_at": {"2026-03-02T10:00:00"}, "bar_grade": {"damaged"}, "bar_mm": {"2,5"}, "weld_grade": {"sound"}}
+	if a := r.draft(path, v); a["state"] != "the criteria do not decide yet" || len(a["open"].([]any)) != 1 {
+		t.Errorf("draft = %v", a)
+	}
+	v.Set("face_contact", "yes")
+	if a := r.draft(path, v); a["state"] != "failed by the criteria" || a["why"].([]any)[0] != "the guard touched the face form" {
+		t.Errorf("draft = %v", a)
+	}
+	r.page(path, `value="2,5"`, "Draft kept", "failed by the criteria")
+	r.page("/shots/"+id, "was begun and is not recorded yet")
+
+	// What is missing is said, and nothing typed is lost.
+	if a := r.form(path, v); a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, "the last word is a person&#39;s") || !strings.Contains(a.body, `value="2,5"`) {
+		t.Errorf("without a verdict = %d", a.status)
+	}
+	v.Set("verdict", "passed")
+	if a := r.form(path, v); a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, "Say why") {
+		t.Errorf("against the criteria without a reason = %d", a.status)
+	}
+	v.Set("reason", "only the tape touched")
+	v.Set("bar_mm", "1,500")
+	if a := r.form(path, v); a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, "write 1500 or 1.5") {
+		t.Errorf("a number that can be read in two ways = %d", a.status)
+	}
+	v.Set("bar_mm", "2,5")
+	for range 2 { // sent twice by mistake
+		if a := r.form(path, v); a.status != http.StatusSeeOther {
+			t.Fatalf("save = %d %s", a.status, a.body)
+		}
+	}
+	shot := r.page("/shots/"+id, "the criteria said failed", "only the tape touched", "deformed by 2.5", "correct it")
+	if n := strings.Count(shot, "correct it"); n != 1 || strings.Contains(shot, "was begun") {
+		t.Errorf("%d inspections are shown, or the draft is still there", n)
+	}
+	// A late draft of a form that was saved is not kept; other values are not swallowed.
+	if a := r.draft(path, v); a["recorded"] != true {
+		t.Errorf("a late draft = %v", a)
+	}
+	v.Set("note", "seen by daylight")
+	if a := r.form(path, v); a.status != http.StatusConflict || !strings.Contains(a.body, "was recorded already") || !strings.Contains(a.body, "seen by daylight") {
+		t.Errorf("the same form with other values = %d", a.status)
+	}
+
+	// The correction is a record of its own.
+	again := r.page(path+"?corrects="+uid, "This corrects an inspection", `value="2.5"`, "Record the correction")
+	v.Set("inspection", formID.FindStringSubmatch(again)[1])
+	v.Set("corrects", uid)
+	v.Set("verdict", "failed")
+	v.Set("reason", "")
+	if a := r.form(path, v); a.status != http.StatusSeeOther {
+		t.Fatalf("correction = %d %s", a.status, a.body)
+	}
+	r.page("/shots/"+id, "corrected since", "only the tape touched", "seen by daylight")
+	r.page("/inspections?specimen=H-31", "corrected since", "failed")
+	lines := strings.Split(strings.TrimSpace(r.get("/inspections.csv").body), "\n")
+	if len(lines) != 3 || !strings.Contains(lines[1], "2026-03-02T") || !strings.HasSuffix(strings.TrimSpace(lines[2]), ",yes") && !strings.HasSuffix(strings.TrimSpace(lines[1]), ",yes") {
+		t.Errorf("table:\n%s", strings.Join(lines, "\n"))
+	}
+}
+
+func (r *running) draft(path string, v url.Values) map[string]any {
+	r.t.Helper()
+	req, err := http.NewRequest(http.MethodPost, r.base+path+"/draft", strings.NewReader(v.Encode()))
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	req.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	req.Header.Set("Accept", "application/json")
+	a := r.do(req)
+	if a.status != http.StatusOK {
+		r.t.Fatalf("draft = %d\n%s", a.status, a.body)
+	}
+	return a.json(r.t)
+}
+
+// A shot without a specimen cannot be inspected yet, and says what to do.
+func TestInspectionNeedsASpecimen(t *testing.T) {
+	r := start(t)
+	if a := r.post(part{"file", "a.csv", csv(60)}); a.status != http.StatusCreated {
+		t.Fatal(a.status)
+	}
+	id := r.get("/api/v1/shots").json(t)["shots"].([]any)[0].(map[string]any)["id"].(string)
+	if a := r.get("/shots/" + id + "/inspect"); a.status == http.StatusOK || !strings.Contains(a.body, "Assign the shot first") {
+		t.Errorf("GET = %d", a.status)
+	}
+	for _, path := range []string{"/shots/" + uuid.NewString() + "/inspect", "/shots/x/inspect"} {
+		if a := r.get(path); a.status != http.StatusNotFound {
+			t.Errorf("GET %s = %d", path, a.status)
+		}
+	}
+}
+
+// Power fails while somebody inspects: what was kept as a draft is in what lies
+// on the disk at that moment.
+func TestPowerCutDuringInspection(t *testing.T) {
+	r := start(t)
+	id := r.hit("H-9", 70)
+	path := "/shots/" + id + "/inspect"
+	uid := formID.FindStringSubmatch(r.page(path, "No campaign that has this specimen sets criteria"))[1]
+	v := url.Values{"inspection": {uid}, "effective_at": {"2026-03-02T10:00:00"}, "weld_note": {"hairline crack, left"}, "shell_grade": {"marked"}}
+	r.draft(path, v)
+	left := filepath.Join(t.TempDir(), "left")
+	if err := os.CopyFS(left, os.DirFS(r.opt.Data)); err != nil { // the agent is still running
+		t.Fatal(err)
+	}
+	_ = os.Remove(filepath.Join(left, "control.json"))
+	if err := os.Chmod(filepath.Join(left, "node.json"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if err := r.stop(); err != nil {
+		t.Fatal(err)
+	}
+	after := start(t, func(o *agent.Options) { o.Data = left })
+	after.page("/shots/"+id, "was begun and is not recorded yet")
+	after.page("/", "An inspection of H-9 was begun")
+	got := after.page(path, "hairline crack, left", "Draft kept", uid)
+	if !regexp.MustCompile(`name="shell_grade" value="marked" checked`).MatchString(got) {
+		t.Error("the condition of the shell is lost")
+	}
+	if a := after.form(path+"/draft", url.Values{"inspection": {uid}, "discard": {"yes"}}); a.status != http.StatusSeeOther {
+		t.Errorf("throw away = %d", a.status)
+	}
+	if strings.Contains(after.page(path), "hairline") {
+		t.Error("the draft is still there")
+	}
+}

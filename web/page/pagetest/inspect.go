@@ -1,0 +1,74 @@
+package pagetest
+
+import (
+	"fmt"
+	"time"
+
+	"thudbook/web/page"
+)
+
+func inspectionRow(i int) page.InspectionRow {
+	r := page.InspectionRow{ID: fmt.Sprintf("i-%03d", i), At: ago(time.Duration(i) * 11 * time.Minute), Specimen: fmt.Sprintf("FG-A-%03d", 12+i/4), Shot: row(i).ID, By: "r.example",
+		Verdict: page.Status{Level: page.OK, Word: "passed"}, Findings: []string{"bar: marked, deformed by 0.8\u00a0mm"}, Deformation: page.Show(0.8+0.3*float64(i%4), "mm"), Contact: "no"}
+	switch i % 6 {
+	case 1:
+		r.Verdict, r.Reason, r.Proposed = page.Status{Level: page.Bad, Word: "failed"}, "weld opens when pressed by hand", "the criteria said passed"
+		r.Findings = []string{"bar: damaged, deformed by 4.1\u00a0mm, lower bar", "weld: damaged, crack at the left joint", "not looked at: strap, padding"}
+		r.Deformation, r.Contact = page.Show(4.1, "mm"), "yes"
+		r.Photos = []page.Photo{{Name: "IMG 12", Href: "/photos/x"}, {Name: "IMG 13", Absent: "still on the rig PC"}}
+	case 3:
+		r.Replaced, r.Note = true, "wrong specimen was entered"
+	case 5:
+		r.Findings, r.Deformation, r.Contact, r.By = nil, page.Missing("not measured"), "not looked at", "at the rig"
+	}
+	if !r.Replaced {
+		r.Correct = page.InspectPath(r.Shot) + "?corrects=" + r.ID
+	}
+	return r
+}
+
+func inspectionRows(n int) []page.InspectionRow {
+	out := make([]page.InspectionRow, n)
+	for i := range out {
+		out[i] = inspectionRow(i)
+	}
+	return out
+}
+
+func inspectForm(values, errors map[string]string) page.Inspect {
+	id := row(0).ID
+	criteria := map[string]string{"bar": "at worst “damaged”, at most 3.0\u00a0mm, own plan", "weld": "at worst “sound”"}
+	return page.Inspect{Frame: agentFrame("Inspect FG-A-012", page.PathShots, page.AgentCounts{}), ShotHref: page.ShotPath(id), Shot: "shot of 2031-03-14 15:05:26, front",
+		Specimen: "FG-A-012", SpecimenHref: page.SpecimenPath("FG-A-012"), Criteria: "By the criteria of Face guards, spring series. A guard that touched the face form fails.",
+		Groups: page.ElementGroups(values, errors, criteria), DraftAction: page.InspectDraftPath(id),
+		Proposal: page.Proposal{State: page.Status{Level: page.Warn, Word: "the criteria do not decide yet"}, Open: []string{"bar: its condition", "bar: its deformation", "weld: its condition"}},
+		Form: page.Form{ID: "in", Action: page.InspectPath(id), Fields: page.VerdictFields(), Values: values, Errors: errors, Hidden: map[string]string{"inspection": "7d0c"},
+			Choices: map[string][]page.Choice{"campaign": {{Value: "", Text: "none"}, {Value: "c1", Text: "Face guards, spring series"}}}}}
+}
+
+func inspections() []Item {
+	at := map[string]string{"effective_at": "2031-03-14T15:09:26", "campaign": "c1"}
+	empty := inspectForm(at, nil)
+	typed := map[string]string{"effective_at": "2031-03-14T15:09:26", "campaign": "c1", "bar_grade": "damaged", "bar_mm": "4,1", "bar_note": "lower bar", "weld_grade": "damaged",
+		"weld_note": "crack at the left joint", "face_contact": "yes", "verdict": "failed"}
+	draft := inspectForm(typed, nil)
+	draft.Draft, draft.DraftBy = ago(2*time.Minute), "r.example"
+	draft.Proposal = page.Proposal{State: page.Status{Level: page.Bad, Word: "failed by the criteria"}, Why: []string{"bar: deformed by 4.1 mm, at most 3 mm passes", "weld: damaged, at worst sound passes", "the guard touched the face form"}}
+	wrong := inspectForm(map[string]string{"effective_at": "yesterday", "bar_mm": "4,1o", "weld_note": longName}, map[string]string{
+		"bar_mm": "“4,1o” is not a number; write it as 5.5", "effective_at": "“yesterday” is not a time. Write it as 2026-03-14T15:09", "verdict": "This is needed: the last word is a person's."})
+	wrong.Correcting, wrong.Earlier = true, inspectionRows(2)
+	wrong.Form.Submit = "Record the correction"
+	full := inspectForm(typed, nil)
+	full.Specimen, full.Earlier = longName, inspectionRows(6)
+	full.Photos = []page.Photo{{Name: "IMG 12", Href: "/photos/x"}, {Name: "IMG 13", Absent: "still on the phone"}}
+	list := page.Inspections{Frame: agentFrame("Inspections", page.PathLog, page.AgentCounts{}), Rows: inspectionRows(12), More: "/inspections?after=x", CSV: "/inspections.csv"}
+	none := page.Inspections{Frame: agentFrame("Inspections", page.PathLog, page.AgentCounts{}), CSV: "/inspections.csv"}
+	other := page.Inspections{Frame: serverFrame("Inspections", page.PathLog), Specimen: longName, CSV: "/inspections.csv"}
+	many := page.Inspections{Frame: serverFrame("Inspections", page.PathLog), Rows: inspectionRows(120), CSV: "/inspections.csv"}
+	for i := range many.Rows {
+		many.Rows[i].Lab, many.Rows[i].Correct = "Northmere lab", ""
+	}
+	many.Rows[3].Specimen, many.Rows[3].Note = longName, longName
+	return []Item{{"inspect", draft}, {"inspect-empty", empty}, {"inspect-error", wrong}, {"inspect-full", full},
+		{"inspections", list}, {"inspections-empty", none}, {"inspections-nothing-fits", other}, {"inspections-full", many}}
+}
