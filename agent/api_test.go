@@ -239,6 +239,10 @@ func TestOpenAPI(t *testing.T) {
 			if a.status != http.StatusMethodNotAllowed {
 				t.Errorf("GET %s = %d, want 405: it takes a POST", path, a.status)
 			}
+		case strings.Contains(path, "{name}"):
+			if a.status != http.StatusNotFound || !strings.Contains(a.body, "specimen of this name") {
+				t.Errorf("GET %s = %d %s, want the specimen to be missing", path, a.status, a.body)
+			}
 		case strings.Contains(path, "{id}"):
 			if a.status != http.StatusNotFound || !strings.Contains(a.body, "no shot of this id") {
 				t.Errorf("GET %s = %d %s, want the shot to be missing", path, a.status, a.body)
@@ -268,7 +272,7 @@ func TestOpenAPIDescribesEveryRoute(t *testing.T) {
 		if !strings.HasPrefix(path, "/api/") && path != "/healthz" && path != "/readyz" && path != "/metrics" || method == echo.RouteNotFound {
 			continue
 		}
-		path = strings.ReplaceAll(path, ":id", "{id}")
+		path = strings.NewReplacer(":id", "{id}", ":name", "{name}").Replace(path)
 		if n++; doc.Paths[path][strings.ToLower(method)] == nil {
 			t.Errorf("%s %s is not described", method, path)
 		}

@@ -194,3 +194,44 @@ func TestPowerCutDuringInspection(t *testing.T) {
 		t.Error("the draft is still there")
 	}
 }
+
+// The page of a specimen has its hits in order, what was seen after each, and
+// says when it is out.
+func TestSpecimen(t *testing.T) {
+	r := start(t)
+	var shots []string
+	for i := range 3 {
+		shots = append(shots, r.hit("H-31 β/2", 80+float64(i)))
+	}
+	inspect := func(shot, mm, verdict, reason string) {
+		t.Helper()
+		v := url.Values{"inspection": {uuid.NewString()}, "effective_at": {"2026-03-02T10:00:00"}, "bar_grade": {"damaged"}, "bar_mm": {mm}, "verdict": {verdict}, "reason": {reason}}
+		if a := r.form("/shots/"+shot+"/inspect", v); a.status != http.StatusSeeOther {
+			t.Fatalf("inspect = %d\n%s", a.status, a.body)
+		}
+	}
+	inspect(shots[0], "1.5", "passed", "")
+	path := "/specimens/" + url.PathEscape("h-31 β/2")
+	r.page("/shots/"+shots[0], `href="/specimens/H-31%20%CE%B2%2F2"`)
+	b := r.page(path, "Specimen H-31 β/2", "may be hit", "not inspected", "grown by")
+	if strings.Index(b, shots[0]) > strings.Index(b, shots[2]) {
+		t.Error("the first hit does not stand on top")
+	}
+	inspect(shots[2], "4", "failed", "bar bent too far")
+	r.page(path, "out: failed", "bar bent too far", "It is not offered for another hit")
+	got := r.get("/api/v1" + path).json(t)
+	hits := got["hits"].([]any)
+	last := hits[2].(map[string]any)
+	if got["specimen"] != "H-31 β/2" || got["out"] != true || len(hits) != 3 || last["deformation_mm"] != 4.0 || last["growth_mm"] != 2.5 || hits[1].(map[string]any)["deformation_mm"] != nil {
+		t.Errorf("history = %v", got)
+	}
+	list := r.get("/api/v1/inspections?standing=yes&limit=1&specimen=" + url.QueryEscape("H-31 β/2")).json(t)
+	if n := len(list["inspections"].([]any)); n != 1 || list["next"] == nil {
+		t.Errorf("list = %v", list)
+	}
+	for path, want := range map[string]int{"/specimens/none": 404, "/api/v1/specimens/none": 404, "/api/v1/inspections?limit=0": 422, "/api/v1/inspections?standing=maybe": 422, "/api/v1/inspections?shot=x": 422} {
+		if a := r.get(path); a.status != want && !(want == 422 && a.status == 400) {
+			t.Errorf("GET %s = %d, want %d", path, a.status, want)
+		}
+	}
+}

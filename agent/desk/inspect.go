@@ -28,6 +28,9 @@ func (d *Desk) inspectionRoutes(e *echo.Echo) {
 	e.POST(page.PathShots+"/:id/inspect/draft", d.keepDraft)
 	e.GET(page.PathInspections, d.inspections)
 	e.GET(page.PathInspections+".csv", d.inspectionsCSV)
+	e.GET(page.PathSpecimens+"/:name", d.specimen)
+	e.GET("/api/v1/inspections", d.listInspections)
+	e.GET("/api/v1/specimens/:name", d.getSpecimen)
 }
 
 // inspecting is an inspection that is being made.

@@ -169,3 +169,31 @@ func InspectFields() []Field {
 	}
 	return out
 }
+
+// Specimen is the history of one specimen (agent and server).
+type Specimen struct {
+	Frame
+	Name      string
+	Lab       string
+	State     Status
+	Why       string
+	Campaigns []Choice // link and name; links only where Linked
+	Linked    bool
+	Labs      []Choice // link and name, when several labs have a specimen of this name
+	Hits      []SpecimenHit
+	Loose     []InspectionRow // not after one of the hits
+	CSV       string          // of the inspections
+}
+
+func (Specimen) screen() string { return "specimen" }
+
+// SpecimenHit is one hit with what was seen after it.
+type SpecimenHit struct {
+	N           int
+	Shot        ShotRow
+	Condition   string
+	Deformation Number
+	Growth      Number
+	Percent     int // of the largest deformation
+	Inspections []InspectionRow
+}

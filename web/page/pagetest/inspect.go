@@ -69,6 +69,35 @@ func inspections() []Item {
 		many.Rows[i].Lab, many.Rows[i].Correct = "Northmere lab", ""
 	}
 	many.Rows[3].Specimen, many.Rows[3].Note = longName, longName
-	return []Item{{"inspect", draft}, {"inspect-empty", empty}, {"inspect-error", wrong}, {"inspect-full", full},
+	hits := specimen(6)
+	fullHits := specimen(60)
+	fullHits.Name, fullHits.Title = longName, longName
+	bare := page.Specimen{Frame: serverFrame("Specimen FG-A-099", page.PathShots), Name: "FG-A-099", State: page.Status{Level: page.OK, Word: "may be hit"},
+		Linked: true, Campaigns: []page.Choice{{Value: "/campaigns/c1", Text: "Face guards, spring series"}}, CSV: "/inspections.csv"}
+	which := bare
+	which.Labs = []page.Choice{{Value: "/specimens/FG-A-099?lab=l1", Text: "Northmere lab"}, {Value: "/specimens/FG-A-099?lab=l2", Text: "Harbour lab"}}
+	return []Item{{"specimen", hits}, {"specimen-empty", bare}, {"specimen-error", which}, {"specimen-full", fullHits}, {"inspect", draft}, {"inspect-empty", empty}, {"inspect-error", wrong}, {"inspect-full", full},
 		{"inspections", list}, {"inspections-empty", none}, {"inspections-nothing-fits", other}, {"inspections-full", many}}
+}
+
+// specimen is the history of one with n hits.
+func specimen(n int) page.Specimen {
+	p := page.Specimen{Frame: agentFrame("Specimen FG-A-012", page.PathShots, page.AgentCounts{}), Name: "FG-A-012", State: page.Status{Level: page.Bad, Word: "out: failed"},
+		Why:       "Failed the inspection of 2031-03-14 14:58:26 +01:00. It is not offered for another hit. If that verdict is wrong, correct the inspection.",
+		Campaigns: []page.Choice{{Text: "Face guards, spring series"}}, CSV: "/inspections.csv", Loose: inspectionRows(1)}
+	for i := range n {
+		h := page.SpecimenHit{N: i + 1, Shot: row(n - 1 - i), Condition: "ambient", Deformation: page.Missing("not measured"), Growth: page.Missing("not known")}
+		h.Shot.Specimen, h.Shot.Location = "FG-A-012", "front"
+		if i%3 != 2 {
+			d := 0.4 * float64(i+1)
+			h.Deformation, h.Growth, h.Percent = page.Show(d, "mm"), page.Show(0.4, "mm"), 100*(i+1)/n
+			h.Inspections = []page.InspectionRow{inspectionRow(i)}
+		}
+		if i == 3 {
+			h.Shot.Flags = append(h.Shot.Flags, page.Flag{Code: "void", Text: "void: chin strap open", Level: page.Bad})
+		}
+		p.Hits = append(p.Hits, h)
+	}
+	p.Loose[0].Shot = ""
+	return p
 }
