@@ -6,7 +6,7 @@ BIN := bin/thudbook
 NPM_STAMP := web/node_modules/.package-lock.json
 SCRIPTS := $(wildcard web/*.js web/*.css web/src/*)
 
-.PHONY: demo test bench fuzz lint build assets test-tools clean simulate-sync crash-images mutants disk-errors faults storage-faults
+.PHONY: demo test bench fuzz lint build assets test-tools clean simulate-sync crash-images mutants disk-errors faults storage-faults wire
 
 build: assets
 	$(GO) build -trimpath -o $(BIN) ./cmd/thudbook
@@ -52,6 +52,11 @@ mutants:
 # The long forms of the network and kill tests of the exchange: 1 GiB with 200 cuts.
 faults:
 	THUDBOOK_FULL=1 $(GO) test -count=1 -timeout 60m -v -run 'EveryKindOfFault|CutsOfALarge|KilledInTheMiddle' ./sync/httppeer
+
+# The real programs over a line between two network namespaces: rates from 64 kbit/s,
+# losses to 20 %, breaks each second; then 500 shots over 256 kbit/s. About half an hour, as root.
+wire: test-tools build
+	THUDBOOK_WIRE=1 THUDBOOK_BIN=$(CURDIR)/$(BIN) $(GO) test -count=1 -timeout 0 -v ./sync/trial/wire
 
 # Bits flipped all over a store, 64 in every page, and "no space left" at each of
 # the first 300 writes of an agent; a quick set of both runs with the tests.

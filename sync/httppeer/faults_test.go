@@ -63,15 +63,16 @@ func untilDone(t *testing.T, r *rig, o exchange.Options, p exchange.Peer, most i
 // both directions (invariants S3, S8), and nobody is accused of anything.
 func TestEveryKindOfFaultConverges(t *testing.T) {
 	t.Parallel()
-	rounds := 1
+	rounds, far := 1, 30*time.Millisecond
 	if fullRuns() {
-		rounds = 30
+		rounds, far = 30, 2*time.Second
 	}
 	about := func(n int64) func(*rand.Rand) int64 {
 		return func(r *rand.Rand) int64 { return 1 + r.Int64N(2*n) }
 	}
 	for name, f := range map[string]proxytest.Faults{
 		"latency and jitter": {Latency: time.Millisecond, Jitter: 3 * time.Millisecond},
+		"far away":           {Latency: far, Jitter: far / 4},
 		"cuts":               {CutAfter: about(40_000)},
 		"half closed":        {CutAfter: about(150_000), HalfClose: true},
 		"altered bytes":      {Corrupt: 2e-5},
@@ -94,7 +95,14 @@ func TestEveryKindOfFaultConverges(t *testing.T) {
 				if f.Corrupt > 0 {
 					excused = append(excused, problem.Forbidden) // a byte of the lab in a path, or of the node in a hello
 				}
-				n := untilDone(t, r, o, r.impatient(t, p.URL()), 1000, plan.Attachments[0].SHA256, excused...)
+				client := r.client(t, p.URL())
+				if f.Latency < far {
+					client = r.impatient(t, p.URL())
+				} else {
+					r.serve(t, httppeer.NewHandler(r.service, r.registry, httppeer.HandlerOptions{}))
+					p.Target(r.http.Listener.Addr().String())
+				}
+				n := untilDone(t, r, o, client, 1000, plan.Attachments[0].SHA256, excused...)
 				_, cuts := p.Sent(proxytest.ToServer)
 				t.Logf("%d sessions, %d cuts", n, cuts)
 				exchangetest.Same(t, r.agent, r.server, true, r.lab)

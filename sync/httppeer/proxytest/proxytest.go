@@ -5,7 +5,6 @@ package proxytest
 
 import (
 	"context"
-	"io"
 	"math/rand/v2"
 	"net"
 	"sync"
@@ -162,32 +161,72 @@ func (p *Proxy) judge(way int, b []byte) verdict {
 	return v
 }
 
+// piece is what was read at once, and what is to happen to it when it is due.
+type piece struct {
+	verdict
+	bytes []byte
+	due   time.Time
+	err   error // of the reader, after the bytes
+}
+
+// underWay bounds how many pieces a direction holds back at once.
+const underWay = 256
+
+// depth is how many pieces are read ahead: none where nothing is held back, so
+// that a cut costs no more than it would on a wire.
+func (p *Proxy) depth() int {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.faults.Latency+p.faults.Jitter == 0 {
+		return 0
+	}
+	return underWay
+}
+
+// pump carries one direction. Pieces wait out their delay side by side, as they
+// would on a long line, and never overtake each other.
 func (p *Proxy) pump(way int, dst, src net.Conn) {
-	buf := make([]byte, 16<<10)
-	for {
-		n, err := src.Read(buf)
-		v := p.judge(way, buf[:n])
-		if v.delay > 0 && n > 0 {
+	line, gone := make(chan piece, p.depth()), make(chan struct{})
+	defer close(gone)
+	p.wg.Go(func() {
+		defer close(line)
+		for {
+			buf := make([]byte, 16<<10)
+			n, err := src.Read(buf)
+			v := p.judge(way, buf[:n])
 			select {
-			case <-time.After(v.delay):
+			case line <- piece{verdict: v, bytes: buf[:v.pass], due: time.Now().Add(v.delay), err: err}:
+			case <-gone:
+				return
+			}
+			if err != nil || v.cut && !v.half {
+				return
+			}
+		}
+	})
+	for c := range line {
+		if wait := time.Until(c.due); wait > 0 && len(c.bytes) > 0 {
+			select {
+			case <-time.After(wait):
 			case <-p.ctx.Done():
 			}
 		}
-		if v.pass > 0 {
-			if _, err := dst.Write(buf[:v.pass]); err != nil {
-				v.cut, v.half = true, false
+		if len(c.bytes) > 0 {
+			if _, err := dst.Write(c.bytes); err != nil {
+				c.cut, c.half = true, false
 			}
 		}
 		switch {
-		case v.cut && v.half:
-			_, _ = io.Copy(io.Discard, src) // swallowed: nobody is told
+		case c.cut && c.half:
+			for range line { // swallowed: nobody is told
+			}
 			return
-		case v.cut:
+		case c.cut:
 			p.Cut()
 			return
-		case err != nil:
-			if c, ok := dst.(*net.TCPConn); ok {
-				_ = c.CloseWrite()
+		case c.err != nil:
+			if d, ok := dst.(*net.TCPConn); ok {
+				_ = d.CloseWrite()
 			}
 			return
 		}

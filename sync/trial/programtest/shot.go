@@ -2,6 +2,7 @@ package programtest
 
 import (
 	"bytes"
+	"encoding/binary"
 	"fmt"
 	"math/rand/v2"
 )
@@ -22,3 +23,37 @@ func Shot(n, samples int) []byte {
 	}
 	return b.Bytes()
 }
+
+// Noise makes an acquisition file of about so many bytes that nothing
+// compresses: one channel of 16-bit samples at 20 kHz (WAV), of its own for
+// each number.
+func Noise(n, size int) []byte {
+	data := (size - 44) &^ 1
+	b := make([]byte, 44+data)
+	copy(b, "RIFF")
+	binary.LittleEndian.PutUint32(b[4:], uint32(36+data))
+	copy(b[8:], "WAVEfmt ")
+	binary.LittleEndian.PutUint32(b[16:], 16)
+	binary.LittleEndian.PutUint16(b[20:], 1) // PCM
+	binary.LittleEndian.PutUint16(b[22:], 1) // channels
+	binary.LittleEndian.PutUint32(b[24:], 20_000)
+	binary.LittleEndian.PutUint32(b[28:], 40_000)
+	binary.LittleEndian.PutUint16(b[32:], 2)
+	binary.LittleEndian.PutUint16(b[34:], 16)
+	copy(b[36:], "data")
+	binary.LittleEndian.PutUint32(b[40:], uint32(data))
+	_, _ = rand.NewChaCha8([32]byte{byte(n), byte(n >> 8), byte(n >> 16), 9}).Read(b[44:]) // never fails
+	return b
+}
+
+// NoiseMap is the channel map of Noise.
+const NoiseMap = `name = "noise"
+[format]
+kind = "wav"
+[[channel]]
+column = 1
+measures = "linear acceleration"
+axis = "x"
+unit = "count"
+sensitivity = 80.0
+`
