@@ -41,8 +41,12 @@ func (b *BatchSize) now() int {
 	return b.bytes
 }
 
-// Failed makes the next batch smaller.
-func (b *BatchSize) Failed() {
+// Failed makes the next batch smaller, unless the server only asked to wait:
+// how busy it is says nothing about the link.
+func (b *BatchSize) Failed(err error) {
+	if WaitOf(err) > 0 {
+		return
+	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	b.bytes = max(b.now()/2, floorBatchBytes)
@@ -72,7 +76,10 @@ func (b *BatchSize) partNow() int64 {
 // PartFailed makes the next part smaller: what is under way when a connection
 // breaks is lost, and how much went through before says how soon the next break
 // is to be expected.
-func (b *BatchSize) PartFailed() {
+func (b *BatchSize) PartFailed(err error) {
+	if WaitOf(err) > 0 { // a server that asks to wait broke nothing
+		return
+	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	b.part = max(min(b.partNow()/2, b.passed/failShare), floorPartBytes)

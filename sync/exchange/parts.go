@@ -69,7 +69,7 @@ func (s *session) sendParts(ctx context.Context, lab record.LabID, m Missing, r 
 			continue
 		}
 		if err != nil {
-			s.o.Batch.PartFailed()
+			s.o.Batch.PartFailed(err)
 			return false, err
 		}
 		if next > m.Size || next <= at && m.Size > 0 && next != m.Size {

@@ -22,7 +22,7 @@ func (s *session) pull(ctx context.Context) error {
 		}
 		batches, err := s.peer.Pull(ctx, q)
 		if err != nil {
-			s.o.Batch.Failed()
+			s.o.Batch.Failed(err)
 			return fmt.Errorf("fetch records: %w", err)
 		}
 		if len(batches) == 0 {

@@ -56,12 +56,12 @@ func (s *session) pushChain(ctx context.Context, c *ownChain) error {
 		case isHead && p.Reason == Fork:
 			return s.goOnAfter(ctx, c.origin, p.Head, err)
 		case problem.Of(err) == problem.TooLarge && s.o.Batch.Bytes() > floorBatchBytes:
-			s.o.Batch.Failed()
+			s.o.Batch.Failed(err)
 		case ownFault(err):
 			s.leave(c.origin, err) // stops this chain only
 			return nil
 		default:
-			s.o.Batch.Failed()
+			s.o.Batch.Failed(err)
 			return err
 		}
 		if err == nil && c.sent.Seq <= before {
