@@ -268,16 +268,16 @@ func (l *Ledger) rebuildBehind(views ViewSet) {
 			}
 			l.mu.Unlock()
 		}
-		if at := l.Rebuilding(); err != nil {
-			at.Running = false
-			l.building.Store(&at)
-		}
 		switch {
 		case err == nil:
 			l.log.Info("the views are rebuilt")
+			return
 		case !errors.Is(err, context.Canceled):
 			l.notice("The lists could not be rebuilt: %v. No record is lost; start the program anew to try again.", err)
 		}
+		at := l.Rebuilding() // after the notice: who sees that nothing runs finds out why
+		at.Running = false
+		l.building.Store(&at)
 	})
 }
 
