@@ -15,7 +15,6 @@ import (
 	"net/netip"
 	"os"
 	"path/filepath"
-	"sync/atomic"
 	"time"
 
 	"github.com/google/uuid"
@@ -218,7 +217,6 @@ type parts struct {
 	size    *storeSize
 	set     *telemetry.Set
 	handler http.Handler
-	refused atomic.Pointer[string] // why the enrolment of the start is not tried again
 }
 
 func build(ctx context.Context, o *Options, h *home.Home, set *telemetry.Set) (*parts, error) {

@@ -81,8 +81,6 @@ func (p *parts) exchange(ctx context.Context) error {
 		}
 		if !again(err) {
 			p.o.Log.Error("the agent cannot be enrolled; it works on without a server", "server", p.o.Server, "error", err)
-			why := err.Error()
-			p.refused.Store(&why)
 			break
 		}
 	}
@@ -117,11 +115,10 @@ func (p *parts) link(ctx context.Context) desk.LinkState {
 		l.ServerFingerprint, l.EnrolledAt = fingerprint(set.ServerKey), time.UnixMilli(set.EnrolledMS)
 	}
 	switch {
+	case !s.Enrolled && s.EnrolError != nil && !again(s.EnrolError):
+		l.Sync.Server, l.Sync.State = p.o.Server, page.Status{Level: page.Bad, Word: "not connected"}
 	case !s.Enrolled && p.o.Server != "":
 		l.Sync.Server, l.Sync.State = p.o.Server, page.Status{Level: page.Warn, Word: "server not reached yet"}
-		if why := p.refused.Load(); why != nil {
-			l.Sync.State, l.Sync.Stuck = page.Status{Level: page.Bad, Word: "not connected"}, *why
-		}
 	case !s.Enrolled:
 		l.Sync.State = page.Status{Level: page.Plain, Word: "no server set"}
 	case s.Stuck != "" && s.Connected:

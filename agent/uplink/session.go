@@ -29,7 +29,7 @@ func (u *Uplink) session(ctx context.Context) (exchange.Result, error) {
 	}
 	told := exchange.Pending{Records: pending.Records.Count, Bytes: pending.bytes(), Attachments: pending.attachments(), Oldest: pending.oldest}
 	if before != nil {
-		told.Stuck = words(before)
+		told.Stuck = Words(before)
 	}
 	res, err := u.withKeys(ctx, s, func(peer exchange.Peer, key, next ed25519.PrivateKey) (exchange.Result, error) {
 		return exchange.Run(ctx, exchange.Options{Ledger: u.o.Ledger, Blobs: u.o.Blobs, Store: u.o.Store, Key: key, NextKey: next,
@@ -139,7 +139,7 @@ func (u *Uplink) finish(ctx context.Context, s *Settings, res exchange.Result, e
 
 func (u *Uplink) tell(old, err error, res exchange.Result) {
 	switch {
-	case err != nil && (old == nil || words(old) != words(err)):
+	case err != nil && (old == nil || Words(old) != Words(err)):
 		u.o.Log.Warn("no exchange with the server", "error", err)
 	case err != nil:
 		u.o.Log.Debug("still no exchange with the server", "error", err)
@@ -152,7 +152,8 @@ func (u *Uplink) tell(old, err error, res exchange.Result) {
 }
 
 // words gives an error as its reader sees it.
-func words(err error) string {
+// Words tells a person what went wrong and what to do.
+func Words(err error) string {
 	if p, ok := problem.As(err); ok {
 		if p.Fix == "" {
 			return p.What

@@ -80,6 +80,20 @@ func save(tx kv.Tx, key []byte, v any) error {
 // From then on new records go to the lab that the server names; what was
 // recorded before keeps its local lab, which the server takes as an alias.
 func (u *Uplink) Enrol(ctx context.Context, url, code string) error {
+	err := u.enrol(ctx, url, code)
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	if u.settings == nil && err != nil {
+		u.o.Log.Warn("enrolment failed", "server", url, "error", err)
+		u.st.failedStart, u.st.since = err, u.o.Now().UTC()
+	} else {
+		u.st.failedStart = nil
+	}
+	u.signal()
+	return err
+}
+
+func (u *Uplink) enrol(ctx context.Context, url, code string) error {
 	c, err := exchange.ParseCode(code)
 	if err != nil {
 		return err

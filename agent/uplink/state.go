@@ -20,6 +20,7 @@ const ClockLimit = 30 * time.Second
 // State is what screens and telemetry show.
 type State struct {
 	Enrolled     bool
+	EnrolError   error  // why the last try to enrol failed, as long as there was no enrolment
 	Server       string // its address
 	ServerID     record.NodeID
 	Lab          record.LabID
@@ -86,10 +87,13 @@ func (u *Uplink) State(ctx context.Context) (State, error) {
 	u.mu.Unlock()
 	s.NextTry = st.next
 	if st.err != nil {
-		s.Stuck, s.Cause, s.StuckSince = words(st.err), httppeer.CauseOf(st.err), st.since
+		s.Stuck, s.Cause, s.StuckSince = Words(st.err), httppeer.CauseOf(st.err), st.since
+	}
+	if st.failedStart != nil {
+		s.EnrolError, s.Stuck, s.Cause, s.StuckSince = st.failedStart, Words(st.failedStart), httppeer.CauseOf(st.failedStart), st.since
 	}
 	for _, n := range st.notices {
-		s.Notices = append(s.Notices, words(n.Err))
+		s.Notices = append(s.Notices, Words(n.Err))
 	}
 	if s.Stuck == "" && len(s.Notices) > 0 {
 		s.Stuck, s.Cause = s.Notices[0], httppeer.CauseOf(st.notices[0].Err)

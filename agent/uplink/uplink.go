@@ -84,8 +84,10 @@ type sessionState struct {
 	notices   []exchange.Notice
 	progress  exchange.Progress
 	dates     string
-	since     time.Time // of err
+	since     time.Time // of err or failedStart
 	next      time.Time // session
+
+	failedStart error // of the last try to enrol, as long as there was no enrolment
 }
 
 // Open reads the settings.
