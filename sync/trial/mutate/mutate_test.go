@@ -48,9 +48,25 @@ func TestASiteIsTakenOut(t *testing.T) {
 	if err != nil || len(sites) != 2 {
 		t.Fatalf("%d sites, %v, want 2: %+v", len(sites), err, sites)
 	}
-	for i, want := range []string{"return (false && seq != last+1) && d.Sync()", "&& error(nil) == nil"} {
+	for i, want := range []string{"return (false && seq != last+1) && d.Sync()", "&& func(...any) error { return nil }(d.Sync) == nil"} {
 		if got := string(sites[i].mutated([]byte(src))); !strings.Contains(got, want) {
 			t.Errorf("site %d gives\n%s", i, got)
+		}
+	}
+}
+
+// What is taken out still uses what it used: imports, variables and values.
+func TestWhatIsTakenOutIsStillUsed(t *testing.T) {
+	for was, want := range map[string]string{
+		"syncDir(filepath.Dir(path))":   "func(...any) error { return nil }(filepath.Dir(path))",
+		"unix.Fdatasync(int(f.Fd()))":   "func(...any) error { return nil }(unix.Fdatasync, int(f.Fd()))",
+		"u.f.Sync()":                    "func(...any) error { return nil }(u.f)",
+		"s.syncShard(path, func() { })": "func(...any) error { return nil }(s.syncShard, path, func() {})",
+	} {
+		src := []byte("package p\n\nfunc g() error { return " + was + " }\n")
+		sites, err := sitesOf("p.go", src)
+		if err != nil || len(sites) != 1 || sites[0].after != want {
+			t.Errorf("%s becomes %+v, %v, want %s", was, sites, err, want)
 		}
 	}
 }

@@ -93,7 +93,7 @@ func sitesOf(name string, src []byte) ([]site, error) {
 		switch n := n.(type) {
 		case *ast.CallExpr:
 			if slices.Contains(syncs(), calledName(n)) {
-				add(n, kindSync, "error(nil)")
+				add(n, kindSync, unused(set, n))
 				return false
 			}
 		case *ast.BinaryExpr:
@@ -105,6 +105,23 @@ func sitesOf(name string, src []byte) ([]site, error) {
 		return true
 	})
 	return all, nil
+}
+
+// unused gives an expression that uses what a call uses, so that the rest still
+// compiles, and does nothing.
+func unused(set *token.FileSet, c *ast.CallExpr) string {
+	var uses []string
+	if f, ok := c.Fun.(*ast.SelectorExpr); ok {
+		if _, pkg := f.X.(*ast.Ident); pkg {
+			uses = append(uses, print(set, f))
+		} else {
+			uses = append(uses, print(set, f.X))
+		}
+	}
+	for _, a := range c.Args {
+		uses = append(uses, print(set, a))
+	}
+	return "func(...any) error { return nil }(" + strings.Join(uses, ", ") + ")"
 }
 
 func calledName(c *ast.CallExpr) string {
