@@ -114,7 +114,7 @@ func prepare(n Node, to string) (*Manifest, error) {
 	if within(to, n.Dir) || within(n.Dir, to) {
 		return nil, problem.New(problem.Invalid, "the backup and the data folder lie one inside the other: "+to, "choose a folder elsewhere, best on another disk")
 	}
-	if err := os.MkdirAll(to, 0o700); err != nil {
+	if err := MakeFolder(to); err != nil {
 		return nil, cannotBackUp(to, err)
 	}
 	owner := filepath.Join(to, ownerName)

@@ -136,6 +136,21 @@ func writeWhole(path string, b []byte) error {
 	return syncDir(filepath.Dir(path))
 }
 
+// MakeFolder makes a folder, and those above it that are missing, durably.
+func MakeFolder(path string) error {
+	if err := os.Mkdir(path, 0o700); errors.Is(err, fs.ErrExist) {
+		return os.MkdirAll(path, 0o700) // tells what else has the name
+	} else if errors.Is(err, fs.ErrNotExist) && filepath.Dir(path) != path {
+		if err := MakeFolder(filepath.Dir(path)); err != nil {
+			return err
+		}
+		return MakeFolder(path)
+	} else if err != nil {
+		return err
+	}
+	return syncDir(filepath.Dir(path))
+}
+
 func syncDir(dir string) error {
 	if runtime.GOOS == "windows" { // folders cannot be synced there
 		return nil

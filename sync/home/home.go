@@ -7,11 +7,11 @@ import (
 	"context"
 	"errors"
 	"log/slog"
-	"os"
 	"path/filepath"
 	"time"
 
 	"thudbook/sync/blob/dirblob"
+	"thudbook/sync/care"
 	"thudbook/sync/kv"
 	"thudbook/sync/kv/boltkv"
 	"thudbook/sync/ledger"
@@ -56,7 +56,7 @@ type Options struct {
 
 // Open opens a data folder, and makes it where there is none.
 func Open(ctx context.Context, o Options) (*Home, error) {
-	if err := os.MkdirAll(o.Dir, 0o700); err != nil {
+	if err := care.MakeFolder(o.Dir); err != nil {
 		return nil, &problem.Error{Code: problem.Unavailable, What: "the data folder cannot be made", Where: o.Dir, Fix: "check the path and the right to write there", Err: err}
 	}
 	h := &Home{Dir: o.Dir, Views: view.New()}

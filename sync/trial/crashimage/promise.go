@@ -28,7 +28,13 @@ func Promise(ctx context.Context, root string) error {
 	if err != nil {
 		return err
 	}
-	for _, make := range []func(context.Context, string) (string, error){identity, store, blobPut, blobPutAgain, blobExpectAgain, blobUnlike} {
+	whole := func(path string) error {
+		_, err := fmt.Fprintf(acks, "%s %s\n", path, wholeBackup)
+		return err
+	}
+	for _, make := range []func(context.Context, string) ([]string, error){identity, store, blobPut, blobPutAgain, blobExpectAgain, blobUnlike,
+		uploadPart, uploadWhole, anchor, nextKey, compacted, restored,
+		func(ctx context.Context, dir string) ([]string, error) { return backedUp(ctx, dir, whole) }} {
 		dir, err := os.MkdirTemp(root, "part-")
 		if err != nil {
 			return err
@@ -36,20 +42,25 @@ func Promise(ctx context.Context, root string) error {
 		if err := syncPath(root); err != nil {
 			return err
 		}
-		path, err := make(ctx, dir)
+		paths, err := make(ctx, dir)
 		if err != nil {
 			return err
 		}
-		b, err := os.ReadFile(path)
-		if err != nil {
-			return err
-		}
-		if _, err := fmt.Fprintf(acks, "%s %x\n", path, sha256.Sum256(b)); err != nil {
-			return err
+		for _, path := range paths {
+			b, err := os.ReadFile(path)
+			if err != nil {
+				return err
+			}
+			if _, err := fmt.Fprintf(acks, "%s %x\n", path, sha256.Sum256(b)); err != nil {
+				return err
+			}
 		}
 	}
 	return acks.Close()
 }
+
+// wholeBackup stands for the hash where a folder is promised to hold a backup.
+const wholeBackup = "backup"
 
 func syncPath(path string) error {
 	f, err := os.Open(path)
@@ -59,18 +70,18 @@ func syncPath(path string) error {
 	return errors.Join(f.Sync(), f.Close())
 }
 
-func identity(_ context.Context, dir string) (string, error) {
+func identity(_ context.Context, dir string) ([]string, error) {
 	_, err := node.Create(dir)
-	return filepath.Join(dir, node.FileName), err
+	return []string{filepath.Join(dir, node.FileName)}, err
 }
 
-func store(_ context.Context, dir string) (string, error) {
+func store(_ context.Context, dir string) ([]string, error) {
 	path := filepath.Join(dir, storeName)
 	s, err := boltkv.Open(path, boltkv.Options{})
 	if err != nil {
-		return "", err
+		return nil, err
 	}
-	return path, s.Close()
+	return []string{path}, s.Close()
 }
 
 // opened gives an empty folder of blobs and bytes for it.
@@ -80,13 +91,13 @@ func opened(dir string) (*dirblob.Store, []byte, record.Hash, error) {
 	return s, b, sha256.Sum256(b), err
 }
 
-func blobPut(ctx context.Context, dir string) (string, error) {
+func blobPut(ctx context.Context, dir string) ([]string, error) {
 	s, b, h, err := opened(dir)
 	if err != nil {
-		return "", err
+		return nil, err
 	}
 	_, err = s.Put(ctx, bytes.NewReader(b), 0)
-	return s.Path(h), err
+	return []string{s.Path(h)}, err
 }
 
 // leave writes a blob as a process does that is killed before it syncs the name.
@@ -97,48 +108,44 @@ func leave(s *dirblob.Store, b []byte, h record.Hash) error {
 	return syncPath(s.Path(h))
 }
 
-func blobPutAgain(ctx context.Context, dir string) (string, error) {
+func blobPutAgain(ctx context.Context, dir string) ([]string, error) {
 	s, b, h, err := opened(dir)
 	if err == nil {
 		err = leave(s, b, h)
 	}
 	if err != nil {
-		return "", err
+		return nil, err
 	}
 	_, err = s.Put(ctx, bytes.NewReader(b), 0)
-	return s.Path(h), err
+	return []string{s.Path(h)}, err
 }
 
-func blobExpectAgain(ctx context.Context, dir string) (string, error) {
+func blobExpectAgain(ctx context.Context, dir string) ([]string, error) {
 	s, b, h, err := opened(dir)
 	if err == nil {
 		err = leave(s, b, h)
 	}
 	if err != nil {
-		return "", err
+		return nil, err
 	}
-	return s.Path(h), s.PutExpect(ctx, h, int64(len(b)), bytes.NewReader(b))
+	return []string{s.Path(h)}, s.PutExpect(ctx, h, int64(len(b)), bytes.NewReader(b))
 }
 
 // blobUnlike: what was announced as something else is kept in quarantine.
-func blobUnlike(ctx context.Context, dir string) (string, error) {
+func blobUnlike(ctx context.Context, dir string) ([]string, error) {
 	s, b, h, err := opened(dir)
 	if err != nil {
-		return "", err
+		return nil, err
 	}
 	if err := s.PutExpect(ctx, h, int64(len(b)), strings.NewReader("something else")); err == nil {
-		return "", errors.New("other bytes were taken")
+		return nil, errors.New("other bytes were taken")
 	}
-	aside, err := filepath.Glob(filepath.Join(dir, blobsName, "quarantine", "*"))
-	if err != nil || len(aside) != 1 {
-		return "", fmt.Errorf("%d files in quarantine, %w", len(aside), err)
-	}
-	return aside[0], nil
+	return files(filepath.Join(dir, blobsName, "quarantine"), 1)
 }
 
 // Kept cuts a recording of Promise after every call, times times, and gives
-// what was promised and is not there.
-func Kept(trace io.Reader, root string, times int, deaf bool) (promises int, broken []string, err error) {
+// what was promised and is not there. The scratch folder is for backups.
+func Kept(ctx context.Context, trace io.Reader, root, scratch string, times int, deaf bool) (promises int, broken []string, err error) {
 	ops, err := parseTrace(trace, root)
 	if err != nil {
 		return 0, nil, err
@@ -157,11 +164,26 @@ func Kept(trace io.Reader, root string, times int, deaf bool) (promises int, bro
 		} else {
 			d.do(o)
 		}
-		for range times {
+		cuts := times
+		switch {
+		case o.kind == opMkdir: // takes nothing away
+			cuts = 0
+		case i == len(ops)-1:
+			cuts = 20 * times
+		}
+		for range cuts {
 			im := d.cut(rng).own()
 			for path, sum := range promised {
-				there := im.there(root, path) && fmt.Sprintf("%x", sha256.Sum256(im.bytes[path])) == sum
-				if !there && !told[path] {
+				if told[path] {
+					continue
+				}
+				there := im.there(root, path)
+				if sum == wholeBackup {
+					there = there && (o.path == filepath.Join(root, ackName) || !strings.HasPrefix(o.path, path) || im.wholeBackup(ctx, path, scratch) == nil)
+				} else {
+					there = there && fmt.Sprintf("%x", sha256.Sum256(im.bytes[path])) == sum
+				}
+				if !there {
 					told[path] = true
 					broken = append(broken, strings.TrimPrefix(path, root))
 				}
