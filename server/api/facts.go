@@ -8,8 +8,8 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"thudbook/server/door"
-	"thudbook/server/register"
 	"thudbook/server/roster"
+	"thudbook/sync/inventory"
 	"thudbook/sync/lab"
 	"thudbook/sync/record"
 	"thudbook/sync/view"
@@ -48,7 +48,7 @@ func add[B any, P interface {
 		if err := read(c, body); err != nil {
 			return err
 		}
-		confirmed := register.Confirm(c.QueryParam("confirmed") == "yes")
+		confirmed := inventory.Confirm(c.QueryParam("confirmed") == "yes")
 		id, err := a.Register.RecordConfirmed(c.Request().Context(), door.Of(c).Principal, in, P(body), confirmed)
 		if err != nil {
 			return whole(err)

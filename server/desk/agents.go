@@ -50,7 +50,7 @@ type agentsShown struct {
 	code   madeCode
 	missed bool // a code that was shown before is asked for again
 	posted string
-	typed  *filled
+	typed  *httpkit.Filled
 }
 
 func (d *Desk) agentsPage(c echo.Context, x agentsShown, status int) error {
@@ -79,10 +79,10 @@ func (d *Desk) agentsPage(c echo.Context, x agentsShown, status int) error {
 	}
 	d.agentForms(&p, &s, list)
 	if x.typed != nil {
-		s.Notices = append(s.Notices, x.typed.other...)
+		s.Notices = append(s.Notices, x.typed.Other...)
 		for _, f := range []*page.Form{&s.Form, &s.Revoke} {
 			if f.Action == x.posted {
-				x.typed.into(f)
+				x.typed.Into(f)
 			}
 		}
 	}
@@ -94,7 +94,7 @@ func (d *Desk) agentForms(p *caller, s *page.Agents, list []enrol.Status) {
 	if s.MayEnrol = len(labs) > 0; !s.MayEnrol {
 		return
 	}
-	s.Form = blank(page.CodeFields(), page.PostCode, "code", "Make a code")
+	s.Form = httpkit.Blank(page.CodeFields(), page.PostCode, "code", "Make a code")
 	s.Form.Choices = map[string][]page.Choice{"lab": choices(labs)}
 	s.Form.Key = d.keys.get(p.ID, page.PostCode)
 	var may []page.Choice
@@ -104,7 +104,7 @@ func (d *Desk) agentForms(p *caller, s *page.Agents, list []enrol.Status) {
 		}
 	}
 	if len(may) > 0 {
-		s.Revoke = blank(page.RevokeFields(), page.PostRevoke, "revoke", "Withdraw")
+		s.Revoke = httpkit.Blank(page.RevokeFields(), page.PostRevoke, "revoke", "Withdraw")
 		s.Revoke.Key = d.keys.get(p.ID, page.PostRevoke)
 		s.Revoke.Choices = map[string][]page.Choice{"agent": may}
 	}
@@ -119,29 +119,29 @@ func mayKeepAll(p *caller, labs []record.LabID) error {
 	return nil
 }
 
-func (d *Desk) agentsAgain(path string) func(echo.Context, *filled, int) error {
-	return func(c echo.Context, f *filled, status int) error {
+func (d *Desk) agentsAgain(path string) func(echo.Context, *httpkit.Filled, int) error {
+	return func(c echo.Context, f *httpkit.Filled, status int) error {
 		return d.agentsPage(c, agentsShown{posted: path, typed: f}, status)
 	}
 }
 
 func (d *Desk) postCode(c echo.Context) error {
-	return d.post(c, page.CodeFields(), func(ctx context.Context, f *filled) (string, error) {
-		if !f.ok() {
+	return d.post(c, page.CodeFields(), func(ctx context.Context, f *httpkit.Filled) (string, error) {
+		if !f.OK() {
 			return "", nil
 		}
 		p, err := d.caller(c)
 		if err != nil {
 			return "", err
 		}
-		in, err := d.place(ctx, &p, f.values["lab"])
+		in, err := d.place(ctx, &p, f.Values["lab"])
 		if err != nil {
 			return "", err
 		}
 		if err := register.MayKeep(p.Principal, in.ID); err != nil {
 			return "", err
 		}
-		code, until, err := d.Agents.NewCode(ctx, in.ID, f.values["name"], p.Author())
+		code, until, err := d.Agents.NewCode(ctx, in.ID, f.Values["name"], p.Author())
 		if err != nil {
 			return "", err
 		}
@@ -149,14 +149,14 @@ func (d *Desk) postCode(c echo.Context) error {
 		if err != nil {
 			return "", err
 		}
-		ticket := d.codes.put(madeCode{by: p.ID, code: code, whom: f.values["name"] + ", " + name, until: until})
+		ticket := d.codes.put(madeCode{by: p.ID, code: code, whom: f.Values["name"] + ", " + name, until: until})
 		return page.PathAgents + "?code=" + ticket, nil
 	}, d.agentsAgain(page.PostCode))
 }
 
 func (d *Desk) postRevoke(c echo.Context) error {
-	return d.post(c, page.RevokeFields(), func(ctx context.Context, f *filled) (string, error) {
-		if !f.ok() {
+	return d.post(c, page.RevokeFields(), func(ctx context.Context, f *httpkit.Filled) (string, error) {
+		if !f.OK() {
 			return "", nil
 		}
 		p, err := d.caller(c)
@@ -167,7 +167,7 @@ func (d *Desk) postRevoke(c echo.Context) error {
 		if err != nil {
 			return "", err
 		}
-		node, err := uuid.Parse(f.values["agent"])
+		node, err := uuid.Parse(f.Values["agent"])
 		at := slices.IndexFunc(list, func(s enrol.Status) bool { return s.Node == node })
 		if err != nil || at < 0 {
 			return "", problem.New(problem.NotFound, "There is no such agent.", "Look at the list of agents.")
@@ -175,6 +175,6 @@ func (d *Desk) postRevoke(c echo.Context) error {
 		if err := mayKeepAll(&p, list[at].Labs); err != nil {
 			return "", err
 		}
-		return done(page.PathAgents, "revoked"), d.Agents.Revoke(ctx, p.Scope, node, p.Author(), f.values["reason"])
+		return done(page.PathAgents, "revoked"), d.Agents.Revoke(ctx, p.Scope, node, p.Author(), f.Values["reason"])
 	}, d.agentsAgain(page.PostRevoke))
 }

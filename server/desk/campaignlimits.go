@@ -5,15 +5,16 @@ import (
 
 	"thudbook/metrics/limits"
 	"thudbook/sync/lab"
+	"thudbook/web/httpkit"
 	"thudbook/web/page"
 	"thudbook/web/present"
 )
 
-// limits reads the acceptance limits of a campaign's form, one a line: a result,
+// limitsOf reads the acceptance limits of a campaign's form, one a line: a result,
 // what it may be at most with its unit, and where the figure is from.
-func (f *filled) limits(field string) []lab.Limit {
+func limitsOf(f *httpkit.Filled, field string) []lab.Limit {
 	var out []lab.Limit
-	for line := range strings.Lines(f.values[field]) {
+	for line := range strings.Lines(f.Values[field]) {
 		if line = strings.TrimSpace(line); line == "" {
 			continue
 		}
@@ -21,13 +22,13 @@ func (f *filled) limits(field string) []lab.Limit {
 		l := lab.Limit{Result: resultKey(parts[0]), Source: strings.Join(strings.Fields(parts[2]), " ")}
 		unit, known := present.ResultUnit(l.Result)
 		if !known {
-			f.fault(field, "“%s” is no result. Write one of %s.", strings.TrimSpace(parts[0]), strings.Join(present.ResultKeys(), ", "))
+			f.Fault(field, "“%s” is no result. Write one of %s.", strings.TrimSpace(parts[0]), strings.Join(present.ResultKeys(), ", "))
 			continue
 		}
 		number, typed, _ := strings.Cut(strings.TrimSpace(parts[1]), " ")
 		most, err := page.ParseDecimal(number)
 		if err != nil {
-			f.fault(field, "%s: %v. Write the line as result; at most with its unit; source.", l.Result, err)
+			f.Fault(field, "%s: %v. Write the line as result; at most with its unit; source.", l.Result, err)
 			continue
 		}
 		l.Most, l.Unit = most, strings.TrimSpace(typed)
@@ -35,13 +36,13 @@ func (f *filled) limits(field string) []lab.Limit {
 			l.Unit = unit
 		}
 		if _, ok := (&limits.Limit{Most: l.Most, Unit: l.Unit}).In(unit); !ok {
-			f.fault(field, "%s: “%s” is no unit of this result. Leave it out for %s.", l.Result, typed, unitWords(unit))
+			f.Fault(field, "%s: “%s” is no unit of this result. Leave it out for %s.", l.Result, typed, unitWords(unit))
 			continue
 		}
 		out = append(out, l)
 	}
 	if n := len(out); n > lab.MaxLimits {
-		f.fault(field, "These are %d limits; one campaign holds at most %d.", n, lab.MaxLimits)
+		f.Fault(field, "These are %d limits; one campaign holds at most %d.", n, lab.MaxLimits)
 	}
 	return out
 }

@@ -24,7 +24,7 @@ import (
 
 func (d *Desk) campaigns(c echo.Context) error { return d.campaignsPage(c, nil, http.StatusOK) }
 
-func (d *Desk) campaignsPage(c echo.Context, typed *filled, status int) error {
+func (d *Desk) campaignsPage(c echo.Context, typed *httpkit.Filled, status int) error {
 	ctx := c.Request().Context()
 	p, err := d.caller(c)
 	if err != nil {
@@ -49,12 +49,12 @@ func (d *Desk) campaignsPage(c echo.Context, typed *filled, status int) error {
 	}
 	if labs := p.keeps(); len(labs) > 0 {
 		s.MayEdit = true
-		s.Form = blank(page.CampaignFields(), page.PostCampaign, "campaign", "Create")
+		s.Form = httpkit.Blank(page.CampaignFields(), page.PostCampaign, "campaign", "Create")
 		s.Form.Choices = map[string][]page.Choice{"lab": choices(labs)}
 	}
 	if typed != nil {
-		typed.into(&s.Form)
-		s.Notices = append(s.Notices, typed.other...)
+		typed.Into(&s.Form)
+		s.Notices = append(s.Notices, typed.Other...)
 	}
 	return httpkit.Page(c, status, s)
 }
@@ -231,16 +231,16 @@ func table(p *view.Progress) (heads []string, rows []page.CellRow) {
 }
 
 func (d *Desk) postCampaign(c echo.Context) error {
-	return d.post(c, page.CampaignFields(), func(ctx context.Context, f *filled) (string, error) {
+	return d.post(c, page.CampaignFields(), func(ctx context.Context, f *httpkit.Filled) (string, error) {
 		b := plan(f)
-		if !f.ok() {
+		if !f.OK() {
 			return "", nil
 		}
 		p, err := d.caller(c)
 		if err != nil {
 			return "", err
 		}
-		in, err := d.place(ctx, &p, f.values["lab"])
+		in, err := d.place(ctx, &p, f.Values["lab"])
 		if err != nil {
 			return "", err
 		}
@@ -251,47 +251,47 @@ func (d *Desk) postCampaign(c echo.Context) error {
 
 // plan makes the campaign of a form: every location in every condition at
 // every speed is a cell.
-func plan(f *filled) *lab.Campaign {
-	b := &lab.Campaign{Name: f.values["name"], Owner: f.values["owner"], Specimens: f.lines("specimens")}
-	conditions := f.lines("conditions")
+func plan(f *httpkit.Filled) *lab.Campaign {
+	b := &lab.Campaign{Name: f.Values["name"], Owner: f.Values["owner"], Specimens: f.Lines("specimens")}
+	conditions := f.Lines("conditions")
 	if len(conditions) == 0 {
 		conditions = []string{""}
 	}
-	planned := f.count("planned")
-	if planned < 1 && f.errors["planned"] == "" || planned > 10_000 {
-		f.fault("planned", "Plan between 1 and 10\u202f000 shots.")
+	planned := f.Count("planned")
+	if planned < 1 && f.Errors["planned"] == "" || planned > 10_000 {
+		f.Fault("planned", "Plan between 1 and 10\u202f000 shots.")
 	}
 	var within float64
-	if v := f.number("tolerance_m_s"); v != nil {
+	if v := f.Number("tolerance_m_s"); v != nil {
 		if within = *v; within < 0 || within > 100 {
-			f.fault("tolerance_m_s", "%g m/s is no tolerance. Give the largest distance from the target speed, as 0.15.", within)
+			f.Fault("tolerance_m_s", "%g m/s is no tolerance. Give the largest distance from the target speed, as 0.15.", within)
 		}
 	}
-	speeds := f.speeds("target_speeds_m_s")
-	for _, l := range f.lines("locations") {
+	speeds := speedsOf(f, "target_speeds_m_s")
+	for _, l := range f.Lines("locations") {
 		for _, k := range conditions {
 			for _, v := range speeds {
 				b.Cells = append(b.Cells, lab.Cell{Location: l, Condition: k, TargetSpeedMS: v, ToleranceMS: within, Planned: int(planned)})
 			}
 		}
 	}
-	b.AcceptanceLimits = f.limits("acceptance_limits")
+	b.AcceptanceLimits = limitsOf(f, "acceptance_limits")
 	if n := len(b.Cells); n > lab.MaxCells {
-		f.fault("locations", "This makes %d cells; one campaign holds at most %d. Divide it.", n, lab.MaxCells)
+		f.Fault("locations", "This makes %d cells; one campaign holds at most %d. Divide it.", n, lab.MaxCells)
 	}
 	if n := len(b.Specimens); n > lab.MaxSpecimens {
-		f.fault("specimens", "These are %d specimens; one campaign holds at most %d. Divide it.", n, lab.MaxSpecimens)
+		f.Fault("specimens", "These are %d specimens; one campaign holds at most %d. Divide it.", n, lab.MaxSpecimens)
 	}
 	return b
 }
 
-// speeds reads a list of numbers with commas, semicolons or spaces between.
-func (f *filled) speeds(field string) []float64 {
+// speedsOf reads a list of numbers with commas, semicolons or spaces between.
+func speedsOf(f *httpkit.Filled, field string) []float64 {
 	var out []float64
-	for _, text := range strings.FieldsFunc(f.values[field], func(r rune) bool { return strings.ContainsRune(",; \n\t", r) }) {
+	for _, text := range strings.FieldsFunc(f.Values[field], func(r rune) bool { return strings.ContainsRune(",; \n\t", r) }) {
 		v, err := strconv.ParseFloat(text, 64)
 		if err != nil || !(v > 0 && v <= 100) {
-			f.fault(field, "%s", fmt.Sprintf("“%s” is no speed in m/s. Write the list as 5.5, 7.4.", text))
+			f.Fault(field, "%s", fmt.Sprintf("“%s” is no speed in m/s. Write the list as 5.5, 7.4.", text))
 			continue
 		}
 		if !slices.Contains(out, v) {

@@ -10,6 +10,7 @@ import (
 	"thudbook/sync/lab/labtest"
 	"thudbook/sync/view"
 	"thudbook/web/page"
+	"thudbook/web/present"
 )
 
 func TestServiceDueWords(t *testing.T) {
@@ -55,7 +56,7 @@ func TestServiceDueWords(t *testing.T) {
 		{due(0, 0, days(-1)), page.Bad, "overdue since 2026-12-03"},
 		{due(1000, 10, days(12)), page.OK, "due in 990 strokes or 12 days, about 2026-12-03"},
 	} {
-		got := serviceDue(&c.s, time.UTC)
+		got := present.ServiceDue(&c.s, time.UTC)
 		if got.Level != c.level || strings.ReplaceAll(got.Word, "\u202f", " ") != c.word {
 			t.Errorf("got %+v, want %v %q", got, c.level, c.word)
 		}

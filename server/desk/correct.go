@@ -41,7 +41,7 @@ func (d *Desk) trail(ctx context.Context, p *caller, s *page.Shot, row *view.Sho
 	t.Show(s, row, in != nil && p.MayKeep(in.ID))
 	for _, f := range []*page.Form{s.Correct, s.Void} {
 		if f != nil {
-			f.Key = newKey()
+			f.Key = httpkit.NewKey()
 		}
 	}
 	return nil
@@ -93,13 +93,13 @@ func (d *Desk) change(ctx context.Context, c echo.Context, do func(*view.ShotRow
 }
 
 func (d *Desk) correct(c echo.Context) error {
-	return d.post(c, page.AssignFields(), func(ctx context.Context, f *filled) (string, error) {
+	return d.post(c, page.AssignFields(), func(ctx context.Context, f *httpkit.Filled) (string, error) {
 		return d.change(ctx, c, func(_ *view.ShotRow, author string) (amend.Change, error) {
-			want, faults := present.Corrections(f.values)
+			want, faults := present.Corrections(f.Values)
 			for field, text := range faults {
-				f.fault(field, "%s", text)
+				f.Fault(field, "%s", text)
 			}
-			if !f.ok() {
+			if !f.OK() {
 				return nil, nil
 			}
 			return amend.Correct(want, c.FormValue(page.SeenField), author), nil
@@ -108,19 +108,19 @@ func (d *Desk) correct(c echo.Context) error {
 }
 
 func (d *Desk) void(c echo.Context) error {
-	return d.post(c, page.VoidFields(), func(ctx context.Context, f *filled) (string, error) {
+	return d.post(c, page.VoidFields(), func(ctx context.Context, f *httpkit.Filled) (string, error) {
 		return d.change(ctx, c, func(_ *view.ShotRow, author string) (amend.Change, error) {
-			if !f.ok() {
+			if !f.OK() {
 				return nil, nil
 			}
-			return amend.Void(f.values["reason"], c.FormValue("void") == "no", c.FormValue(page.SeenField), author), nil
+			return amend.Void(f.Values["reason"], c.FormValue("void") == "no", c.FormValue(page.SeenField), author), nil
 		})
 	}, d.shotAgain("void"))
 }
 
 // settle lets one of several values of a field hold.
 func (d *Desk) settle(c echo.Context) error {
-	return d.post(c, nil, func(ctx context.Context, _ *filled) (string, error) {
+	return d.post(c, nil, func(ctx context.Context, _ *httpkit.Filled) (string, error) {
 		return d.change(ctx, c, func(row *view.ShotRow, author string) (amend.Change, error) {
 			field := c.FormValue("field")
 			keep, err := present.ParseKeep(c.FormValue("keep"), row.Edited, field)
@@ -131,16 +131,16 @@ func (d *Desk) settle(c echo.Context) error {
 
 // shotAgain shows the shot again, with the form that was not accepted; after a
 // conflict with what holds now in it.
-func (d *Desk) shotAgain(form string) func(echo.Context, *filled, int) error {
-	return func(c echo.Context, f *filled, status int) error {
+func (d *Desk) shotAgain(form string) func(echo.Context, *httpkit.Filled, int) error {
+	return func(c echo.Context, f *httpkit.Filled, status int) error {
 		s, err := d.shotPage(c)
 		if err != nil {
 			return err
 		}
-		s.Notices = append(append([]page.Notice{}, f.other...), s.Notices...)
+		s.Notices = append(append([]page.Notice{}, f.Other...), s.Notices...)
 		for _, x := range []*page.Form{s.Correct, s.Void} {
 			if x != nil && x.ID == form && status != httpkit.Status(problem.Conflict) {
-				f.into(x)
+				f.Into(x)
 			}
 		}
 		return httpkit.Page(c, max(status, http.StatusBadRequest), *s)

@@ -46,7 +46,7 @@ type Options struct {
 type Desk struct {
 	Options
 	zone   *time.Location
-	once   *onces
+	once   *httpkit.Onces
 	keys   keyring
 	codes  *handover
 	traces *tracer
@@ -54,7 +54,7 @@ type Desk struct {
 
 // New makes the desk.
 func New(o Options) *Desk {
-	return &Desk{Options: o, zone: time.Local, once: newOnces(), codes: newHandover(o.Now), traces: newTracer(o.Evidence, o.Views)}
+	return &Desk{Options: o, zone: time.Local, once: httpkit.NewOnces(), codes: newHandover(o.Now), traces: newTracer(o.Evidence, o.Views)}
 }
 
 // Routes adds the screens to e.

@@ -16,46 +16,6 @@ import (
 	"thudbook/web/present"
 )
 
-// service says in words how an item stands against its service interval.
-func service(u *view.Usage) page.Status {
-	switch left := u.Left(); {
-	case u.Interval == 0:
-		return page.Status{Level: page.Plain, Word: "no interval set"}
-	case left <= 0:
-		if left == 0 {
-			return page.Status{Level: page.Bad, Word: "service due now"}
-		}
-		return page.Status{Level: page.Bad, Word: "overdue by " + present.Count(-left, "stroke", "strokes")}
-	case u.Near():
-		return page.Status{Level: page.Warn, Word: "due in " + present.Count(left, "stroke", "strokes")}
-	default:
-		return page.Status{Level: page.OK, Word: "due in " + present.Count(left, "stroke", "strokes")}
-	}
-}
-
-// calibration says in words how an item stands against its due date.
-func calibration(c *view.CalibrationState) page.Status {
-	switch c.State {
-	case view.NeverCalibrated:
-		return page.Status{Level: page.Bad, Word: "no calibration recorded"}
-	case view.Overdue:
-		whole := -c.Days - 1 // Days is rounded down
-		if whole < 1 {
-			return page.Status{Level: page.Bad, Word: "overdue since less than a day"}
-		}
-		return page.Status{Level: page.Bad, Word: "overdue by " + present.Count(whole, "day", "days")}
-	case view.DueSoon:
-		if c.Days == 0 {
-			return page.Status{Level: page.Warn, Word: "due today"}
-		}
-		return page.Status{Level: page.Warn, Word: "due in " + present.Count(c.Days, "day", "days")}
-	case view.InCalibration:
-		return page.Status{Level: page.OK, Word: "in calibration"}
-	default:
-		return page.Status{Level: page.Plain, Word: "not required"}
-	}
-}
-
 // due is one line of what is due, with what sorts it.
 type due struct {
 	row  page.DueRow
@@ -93,7 +53,7 @@ func (d *Desk) dues(ctx context.Context, names *roster.Names, sc scope.Scope) ([
 		if err != nil {
 			return err
 		}
-		return add(&u.Item, "service", serviceDue(&u, d.zone), u.Left())
+		return add(&u.Item, "service", present.ServiceDue(&u, d.zone), u.Left())
 	})
 	slices.SortStableFunc(all, func(a, b due) int {
 		return cmp.Or(-cmp.Compare(a.row.State.Level, b.row.State.Level), cmp.Compare(a.left, b.left))
@@ -114,7 +74,7 @@ func (d *Desk) calibrationsDue(ctx context.Context, sc scope.Scope, add func(*vi
 			if r.Calibration.State == view.InCalibration {
 				return nil
 			}
-			if err := add(&r.Item, "calibration", calibration(&r.Calibration), r.Calibration.Days); err != nil {
+			if err := add(&r.Item, "calibration", present.Calibration(&r.Calibration), r.Calibration.Days); err != nil {
 				return err
 			}
 		}

@@ -13,6 +13,7 @@ import (
 	"thudbook/sync/view"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
+	"thudbook/web/present"
 )
 
 func (d *Desk) equipment(c echo.Context) error {
@@ -20,7 +21,7 @@ func (d *Desk) equipment(c echo.Context) error {
 }
 
 // equipmentPage shows the register; typed belongs to the form of that path.
-func (d *Desk) equipmentPage(c echo.Context, posted string, typed *filled, status int) error {
+func (d *Desk) equipmentPage(c echo.Context, posted string, typed *httpkit.Filled, status int) error {
 	ctx := c.Request().Context()
 	p, err := d.caller(c)
 	if err != nil {
@@ -50,10 +51,10 @@ func (d *Desk) equipmentPage(c echo.Context, posted string, typed *filled, statu
 		return err
 	}
 	if typed != nil {
-		s.Notices = append(s.Notices, typed.other...)
+		s.Notices = append(s.Notices, typed.Other...)
 		for _, f := range []*page.Form{&s.Item, &s.Service, &s.Calibration, &s.Mounting} {
 			if f.Action == posted {
-				typed.into(f)
+				typed.Into(f)
 			}
 		}
 	}
@@ -100,7 +101,7 @@ func (g *inventory) add(ctx context.Context, i *view.ItemRow) error {
 	switch {
 	case i.Item.Class == lab.ClassRam:
 		r := page.RamRow{ID: i.ID.String(), Lab: name, Name: title, Serial: i.Item.Serial, Rig: rig,
-			SinceService: u.StrokesSinceService, Interval: u.Interval, Total: u.TotalStrokes, State: service(&u)}
+			SinceService: u.StrokesSinceService, Interval: u.Interval, Total: u.TotalStrokes, State: present.Service(&u)}
 		if u.LastService != nil {
 			r.LastService = u.LastService.Service.EffectiveAt.Time().In(g.d.zone)
 		}
@@ -111,7 +112,7 @@ func (g *inventory) add(ctx context.Context, i *view.ItemRow) error {
 	default:
 		r := page.ItemRow{ID: i.ID.String(), Lab: name, Kind: i.Item.Class, Name: title, Serial: i.Item.Serial, Rig: rig, Strokes: page.ShowCount(u.TotalStrokes)}
 		if u.Interval > 0 {
-			r.State = service(&u)
+			r.State = present.Service(&u)
 		}
 		g.page.Others = append(g.page.Others, r)
 	}
@@ -127,7 +128,7 @@ func (g *inventory) sensor(ctx context.Context, i *view.ItemRow, r page.SensorRo
 	if err != nil {
 		return err
 	}
-	r.State = calibration(&k)
+	r.State = present.Calibration(&k)
 	if k.Calibration != nil {
 		b := &k.Calibration.Calibration
 		r.Calibrated, r.Due, r.Certificate = b.EffectiveAt.Time().In(g.d.zone), b.DueAt.Time().In(g.d.zone), b.Certificate

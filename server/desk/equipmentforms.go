@@ -9,6 +9,7 @@ import (
 	"thudbook/server/roster"
 	"thudbook/sync/lab"
 	"thudbook/sync/view"
+	"thudbook/web/httpkit"
 	"thudbook/web/page"
 )
 
@@ -19,10 +20,10 @@ func (d *Desk) equipmentForms(ctx context.Context, p *caller, s *page.Equipment)
 	if s.MayEdit = len(labs) > 0; !s.MayEdit {
 		return nil
 	}
-	s.Item = blank(page.ItemFields(), page.PostItem, "item", "Add")
-	s.Service = blank(page.ServiceFields(), page.PostService, "service", "Record the service")
-	s.Calibration = blank(page.CalibrationFields(), page.PostCalibration, "calibration", "Record the calibration")
-	s.Mounting = blank(page.MountingFields(), page.PostMounting, "mounting", "Record the mounting")
+	s.Item = httpkit.Blank(page.ItemFields(), page.PostItem, "item", "Add")
+	s.Service = httpkit.Blank(page.ServiceFields(), page.PostService, "service", "Record the service")
+	s.Calibration = httpkit.Blank(page.CalibrationFields(), page.PostCalibration, "calibration", "Record the calibration")
+	s.Mounting = httpkit.Blank(page.MountingFields(), page.PostMounting, "mounting", "Record the mounting")
 	var items, rigs []page.Choice
 	for i := range labs {
 		in, err := d.Roster.Find(ctx, p.Scope, labs[i].ID.String())
@@ -71,16 +72,16 @@ func (d *Desk) rigChoices(ctx context.Context, in roster.Place, suffix string) (
 
 // postItem adds an item to the register.
 func (d *Desk) postItem(c echo.Context) error {
-	return d.post(c, page.ItemFields(), func(ctx context.Context, f *filled) (string, error) {
-		b := &lab.Item{Class: f.values["class"], Serial: f.values["serial"], Name: f.values["name"], Maker: f.values["maker"], AssetNumber: f.values["asset_number"], Model: f.values["model"],
-			ServiceEveryStrokes: f.count("service_every_strokes"), ServiceEveryDays: f.count("service_every_days"), OpeningStrokes: f.count("opening_strokes"), CalibrationRequired: f.values["calibration_required"] != ""}
-		return d.write(ctx, c, f, f.values["lab"], b, "item")
+	return d.post(c, page.ItemFields(), func(ctx context.Context, f *httpkit.Filled) (string, error) {
+		b := &lab.Item{Class: f.Values["class"], Serial: f.Values["serial"], Name: f.Values["name"], Maker: f.Values["maker"], AssetNumber: f.Values["asset_number"], Model: f.Values["model"],
+			ServiceEveryStrokes: f.Count("service_every_strokes"), ServiceEveryDays: f.Count("service_every_days"), OpeningStrokes: f.Count("opening_strokes"), CalibrationRequired: f.Values["calibration_required"] != ""}
+		return d.write(ctx, c, f, f.Values["lab"], b, "item")
 	}, d.equipmentAgain(page.PostItem))
 }
 
 // write records a fact of the lab that the form names.
-func (d *Desk) write(ctx context.Context, c echo.Context, f *filled, in string, b lab.Body, what string) (string, error) {
-	if !f.ok() {
+func (d *Desk) write(ctx context.Context, c echo.Context, f *httpkit.Filled, in string, b lab.Body, what string) (string, error) {
+	if !f.OK() {
 		return "", nil
 	}
 	p, err := d.caller(c)
@@ -91,20 +92,20 @@ func (d *Desk) write(ctx context.Context, c echo.Context, f *filled, in string, 
 	if err != nil {
 		return "", err
 	}
-	_, err = d.Register.RecordConfirmed(ctx, p.Principal, at, b, f.values["confirmed"] != "")
+	_, err = d.Register.RecordConfirmed(ctx, p.Principal, at, b, f.Values["confirmed"] != "")
 	return done(page.PathEquipment, what), err
 }
 
-func (d *Desk) equipmentAgain(path string) func(echo.Context, *filled, int) error {
-	return func(c echo.Context, f *filled, status int) error { return d.equipmentPage(c, path, f, status) }
+func (d *Desk) equipmentAgain(path string) func(echo.Context, *httpkit.Filled, int) error {
+	return func(c echo.Context, f *httpkit.Filled, status int) error { return d.equipmentPage(c, path, f, status) }
 }
 
 // labOfItem gives the lab of the item that a form names, as text; a fault of
 // the field when there is none in the scope.
-func (d *Desk) labOfItem(ctx context.Context, c echo.Context, f *filled) (uuid.UUID, string, error) {
-	id, err := uuid.Parse(f.values["item"])
+func (d *Desk) labOfItem(ctx context.Context, c echo.Context, f *httpkit.Filled) (uuid.UUID, string, error) {
+	id, err := uuid.Parse(f.Values["item"])
 	if err != nil {
-		f.fault("item", "There is no such item. Choose one from the list.")
+		f.Fault("item", "There is no such item. Choose one from the list.")
 		return uuid.Nil, "", nil
 	}
 	p, err := d.caller(c)
@@ -113,7 +114,7 @@ func (d *Desk) labOfItem(ctx context.Context, c echo.Context, f *filled) (uuid.U
 	}
 	i, err := d.Views.Item(ctx, p.Scope, id)
 	if missing(err) {
-		f.fault("item", "There is no such item. Choose one from the list.")
+		f.Fault("item", "There is no such item. Choose one from the list.")
 		return uuid.Nil, "", nil
 	}
 	if err != nil {
@@ -124,28 +125,28 @@ func (d *Desk) labOfItem(ctx context.Context, c echo.Context, f *filled) (uuid.U
 }
 
 func (d *Desk) postService(c echo.Context) error {
-	return d.post(c, page.ServiceFields(), func(ctx context.Context, f *filled) (string, error) {
+	return d.post(c, page.ServiceFields(), func(ctx context.Context, f *httpkit.Filled) (string, error) {
 		item, in, err := d.labOfItem(ctx, c, f)
 		if err != nil {
 			return "", err
 		}
-		b := &lab.Service{Item: item, EffectiveAt: d.past(f, "effective_at"), Note: f.values["note"]}
-		if f.values["counter_strokes"] != "" {
-			b.CounterStrokes = new(f.count("counter_strokes"))
+		b := &lab.Service{Item: item, EffectiveAt: d.past(f, "effective_at"), Note: f.Values["note"]}
+		if f.Values["counter_strokes"] != "" {
+			b.CounterStrokes = new(f.Count("counter_strokes"))
 		}
 		return d.write(ctx, c, f, in, b, "service")
 	}, d.equipmentAgain(page.PostService))
 }
 
 func (d *Desk) postCalibration(c echo.Context) error {
-	return d.post(c, page.CalibrationFields(), func(ctx context.Context, f *filled) (string, error) {
+	return d.post(c, page.CalibrationFields(), func(ctx context.Context, f *httpkit.Filled) (string, error) {
 		item, in, err := d.labOfItem(ctx, c, f)
 		if err != nil {
 			return "", err
 		}
-		b := &lab.Calibration{Item: item, EffectiveAt: d.past(f, "effective_at"), Certificate: f.values["certificate"], CertifiedSerial: f.values["certified_serial"],
-			Sensitivity: f.number("sensitivity"), SensitivityUnit: f.values["sensitivity_unit"], ExpandedUncertaintyPercent: f.number("expanded_uncertainty_percent")}
-		if t := d.moment(f, "due_at"); !t.IsZero() { // good to the end of that day
+		b := &lab.Calibration{Item: item, EffectiveAt: d.past(f, "effective_at"), Certificate: f.Values["certificate"], CertifiedSerial: f.Values["certified_serial"],
+			Sensitivity: f.Number("sensitivity"), SensitivityUnit: f.Values["sensitivity_unit"], ExpandedUncertaintyPercent: f.Number("expanded_uncertainty_percent")}
+		if t := f.Moment("due_at", d.Now().In(d.zone)); !t.IsZero() { // good to the end of that day
 			b.DueAt = lab.At(t.AddDate(0, 0, 1)) - 1
 		}
 		return d.write(ctx, c, f, in, b, "calibration")
@@ -153,15 +154,15 @@ func (d *Desk) postCalibration(c echo.Context) error {
 }
 
 func (d *Desk) postMounting(c echo.Context) error {
-	return d.post(c, page.MountingFields(), func(ctx context.Context, f *filled) (string, error) {
+	return d.post(c, page.MountingFields(), func(ctx context.Context, f *httpkit.Filled) (string, error) {
 		rig, in, err := d.labOfRig(ctx, c, f)
 		if err != nil {
 			return "", err
 		}
-		b := &lab.Mounting{Rig: rig, Position: f.values["position"], EffectiveAt: d.past(f, "effective_at")}
-		if text := f.values["item"]; text != "" {
+		b := &lab.Mounting{Rig: rig, Position: f.Values["position"], EffectiveAt: d.past(f, "effective_at")}
+		if text := f.Values["item"]; text != "" {
 			if b.Item, err = uuid.Parse(text); err != nil {
-				f.fault("item", "There is no such item. Choose one from the list.")
+				f.Fault("item", "There is no such item. Choose one from the list.")
 			}
 		}
 		what := "mounting"
@@ -172,11 +173,11 @@ func (d *Desk) postMounting(c echo.Context) error {
 	}, d.equipmentAgain(page.PostMounting))
 }
 
-func (d *Desk) labOfRig(ctx context.Context, c echo.Context, f *filled) (uuid.UUID, string, error) {
+func (d *Desk) labOfRig(ctx context.Context, c echo.Context, f *httpkit.Filled) (uuid.UUID, string, error) {
 	const none = "There is no such rig. A rig is listed once its agent has reached this server."
-	id, err := uuid.Parse(f.values["rig"])
+	id, err := uuid.Parse(f.Values["rig"])
 	if err != nil {
-		f.fault("rig", none)
+		f.Fault("rig", none)
 		return uuid.Nil, "", nil
 	}
 	p, err := d.caller(c)
@@ -185,7 +186,7 @@ func (d *Desk) labOfRig(ctx context.Context, c echo.Context, f *filled) (uuid.UU
 	}
 	r, err := d.Views.Rig(ctx, p.Scope, id)
 	if missing(err) {
-		f.fault("rig", none)
+		f.Fault("rig", none)
 		return uuid.Nil, "", nil
 	}
 	if err != nil {

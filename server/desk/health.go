@@ -3,8 +3,6 @@ package desk
 import (
 	"cmp"
 	"context"
-	"fmt"
-	"math"
 	"net/http"
 	"slices"
 	"time"
@@ -20,58 +18,6 @@ import (
 	"thudbook/web/page"
 	"thudbook/web/present"
 )
-
-// serviceDue says in words how an item stands against its service plan.
-func serviceDue(s *view.ServiceDue, zone *time.Location) page.Status {
-	switch {
-	case !s.Planned():
-		return page.Status{Level: page.Plain, Word: "no interval set"}
-	case s.Due() && s.Left() == 0:
-		return page.Status{Level: page.Bad, Word: "due now"}
-	case s.Due():
-		return page.Status{Level: page.Bad, Word: "overdue by " + present.Count(-s.Left(), "stroke", "strokes")}
-	case s.IsDue():
-		return page.Status{Level: page.Bad, Word: "overdue since " + dayOf(s.DueAt, zone)}
-	}
-	level := page.OK
-	if s.IsNear() {
-		level = page.Warn
-	}
-	if s.Interval == 0 {
-		return page.Status{Level: level, Word: "due in " + daysLeft(s.DaysLeft) + ", on " + dayOf(s.DueAt, zone)}
-	}
-	word := "due in " + present.Count(s.Left(), "stroke", "strokes")
-	if s.DueAt != 0 {
-		word += " or " + daysLeft(s.DaysLeft)
-	}
-	if s.About != 0 {
-		word += ", about " + dayOf(s.About, zone)
-		if r := rangeOf(s, zone); r != "" {
-			word += " (" + r + ")"
-		}
-	} else if s.WhyNot != "" {
-		word += "; " + s.WhyNot
-	}
-	return page.Status{Level: level, Word: word}
-}
-
-func daysLeft(n int64) string {
-	if n == 0 {
-		return "less than a day"
-	}
-	return present.Count(n, "day", "days")
-}
-
-// rangeOf is the interval of a forecast in words, "" when it is one day.
-func rangeOf(s *view.ServiceDue, zone *time.Location) string {
-	a, b := dayOf(s.Early, zone), dayOf(s.Late, zone)
-	if s.Early == 0 || a == b {
-		return ""
-	}
-	return a + " to " + b
-}
-
-func dayOf(t lab.Time, zone *time.Location) string { return t.Time().In(zone).Format(time.DateOnly) }
 
 // fallsDue is one date of an item.
 type fallsDue struct {
@@ -115,110 +61,32 @@ func (d *Desk) survey(ctx context.Context, names *roster.Names, sc scope.Scope) 
 
 // look adds what an item needs, and when. A retired one needs nothing.
 func (v *survey) look(ctx context.Context, i *view.ItemRow) error {
-	u, err := v.d.Views.ServiceDue(ctx, v.sc, i.ID, v.now)
-	if err != nil {
+	l, err := present.Look(ctx, v.d.Views, v.sc, i, v.now.In(v.d.zone))
+	if err != nil || l.Retired() {
 		return err
-	}
-	state := u.Stated.State()
-	if state == lab.StateRetired {
-		return nil
 	}
 	v.items++
 	name, err := v.names.Of(ctx, i.Lab)
 	if err != nil {
 		return err
 	}
-	row := page.HealthRow{Lab: name, Item: i.Item.Title(), Kind: i.Item.Class, Where: whereIs(&u.Usage, v.rigs), Href: page.ItemUsePath(i.ID.String())}
-	add := func(s page.Status, reason string) {
-		r := row
-		r.State, r.Reason = s, reason
-		v.rows = append(v.rows, r)
+	for _, n := range l.Needs {
+		v.rows = append(v.rows, page.HealthRow{Lab: name, Item: i.Item.Title(), Kind: i.Item.Class, Where: whereIs(&l.Use.Usage, v.rigs), Href: page.ItemUsePath(i.ID.String()), State: n.State, Reason: n.Reason})
 	}
-	due := fallsDue{lab: name, item: i.ID, title: i.Item.Title(), class: i.Item.Class, strokes: u.StrokesSinceService}
-	switch {
-	case state == lab.StateQuarantined && u.Rig != uuid.Nil:
-		add(page.Status{Level: page.Bad, Word: "quarantined, and mounted"}, u.Stated.ItemState.Reason)
-	case state == lab.StateAtCalibration && u.Rig != uuid.Nil:
-		add(page.Status{Level: page.Bad, Word: "at calibration, and mounted"}, u.Stated.ItemState.Reason)
-	case state == lab.StateQuarantined:
-		add(page.Status{Level: page.Warn, Word: state}, u.Stated.ItemState.Reason)
-	}
-	if u.Planned() {
-		s := serviceDue(&u, v.d.zone)
+	due := fallsDue{lab: name, item: i.ID, title: i.Item.Title(), class: i.Item.Class, strokes: l.Use.StrokesSinceService}
+	if l.Use.Planned() {
 		due := due
-		due.what, due.state, due.planned = "service", s, true
-		if s.Level != page.OK {
-			s.Word = "service " + s.Word
-			add(s, planReason(&u, v.d.zone))
-		}
-		if due.on = u.About; due.on != 0 {
-			due.period = rangeOf(&u, v.d.zone)
+		due.what, due.state, due.planned = "service", present.ServiceDue(&l.Use, v.d.zone), true
+		if due.on = l.Use.About; due.on != 0 {
+			due.period = present.RangeOf(&l.Use, v.d.zone)
 		}
 		v.due = append(v.due, due)
 	}
-	return v.calibration(ctx, i, due, add)
-}
-
-func planReason(u *view.ServiceDue, zone *time.Location) string {
-	text := ""
-	if u.Interval > 0 {
-		text = fmt.Sprintf("%s since the last service, every %s.", present.Count(u.StrokesSinceService, "stroke", "strokes"), page.ShowCount(u.Interval))
-	}
-	if n := u.Item.Item.ServiceEveryDays; n > 0 {
-		if text != "" {
-			text += " "
-		}
-		text += "Every " + present.Count(n, "day", "days") + ", counted from " + dayOf(u.From, zone) + "."
-	}
-	return text
-}
-
-// calibration adds how an item's calibration stands, and whether its
-// sensitivity moved.
-func (v *survey) calibration(ctx context.Context, i *view.ItemRow, due fallsDue, add func(page.Status, string)) error {
-	k, err := v.d.Views.CalibrationAt(ctx, v.sc, i.ID, lab.At(v.now))
-	if err != nil || k.State == view.NotRequired {
-		return err
-	}
-	s := calibration(&k)
-	reason := "No certificate is on record."
-	if k.Calibration != nil {
-		b := &k.Calibration.Calibration
-		due.what, due.on, due.state, due.calibrated = "calibration", b.DueAt, s, true
+	if k := l.Calibration.Calibration; k != nil {
+		due.what, due.on, due.state, due.calibrated = "calibration", k.Calibration.DueAt, present.Calibration(&l.Calibration), true
 		v.due = append(v.due, due)
-		reason = "Certificate " + b.Certificate + " of " + dayOf(b.EffectiveAt, v.d.zone) + "."
-	}
-	if s.Level == page.Bad || s.Level == page.Warn {
-		if k.State != view.NeverCalibrated {
-			s.Word = "calibration " + s.Word
-		}
-		add(s, reason)
-	}
-	all, err := v.d.Views.Calibrations(ctx, v.sc, i.ID)
-	if err != nil || len(all) < 2 {
-		return err
-	}
-	if s, reason := moved(&all[1].Calibration, &all[0].Calibration); reason != "" {
-		add(s, reason)
 	}
 	return nil
-}
-
-// moved says that a sensitivity changed by more than the uncertainties of the
-// two certificates explain: the E_n number, |x − y| / √(U_x² + U_y²), of
-// ISO/IEC 17043, annex B (not confirmed against print), is above one.
-func moved(before, now *lab.Calibration) (page.Status, string) {
-	if before.Sensitivity == nil || now.Sensitivity == nil || before.ExpandedUncertaintyPercent == nil || now.ExpandedUncertaintyPercent == nil || before.SensitivityUnit != now.SensitivityUnit {
-		return page.Status{}, ""
-	}
-	x, y := *before.Sensitivity, *now.Sensitivity
-	u := math.Hypot(x**before.ExpandedUncertaintyPercent, y**now.ExpandedUncertaintyPercent) / 100
-	en := math.Abs(x-y) / u
-	if !(u > 0) || en <= 1 {
-		return page.Status{}, ""
-	}
-	return page.Status{Level: page.Warn, Word: fmt.Sprintf("sensitivity moved by %.1f %%", 100*(y/x-1))},
-		fmt.Sprintf("More than the uncertainties of certificates %s and %s explain (E_n = %.1f).", before.Certificate, now.Certificate, en)
 }
 
 // weeksAhead is how far the list by week looks.
@@ -258,7 +126,7 @@ func weeks(all []fallsDue, now time.Time) []page.DueWeek {
 // health shows what needs looking after in all labs of the caller.
 func (d *Desk) health(c echo.Context) error { return d.healthPage(c, "", nil, http.StatusOK) }
 
-func (d *Desk) healthPage(c echo.Context, link string, typed *filled, status int) error {
+func (d *Desk) healthPage(c echo.Context, link string, typed *httpkit.Filled, status int) error {
 	ctx := c.Request().Context()
 	p, err := d.caller(c)
 	if err != nil {
@@ -293,12 +161,12 @@ func (d *Desk) healthPage(c echo.Context, link string, typed *filled, status int
 	if s.Agents, err = d.agentRows(ctx, &p, agents); err != nil {
 		return err
 	}
-	s.Feed = blank(nil, page.PostFeed, "feed", "Make a new link")
+	s.Feed = httpkit.Blank(nil, page.PostFeed, "feed", "Make a new link")
 	if s.FeedOn, err = d.Feeds.Since(ctx, p.ID); err != nil {
 		return err
 	}
 	if typed != nil {
-		s.Notices = append(s.Notices, typed.other...)
+		s.Notices = append(s.Notices, typed.Other...)
 	}
 	return httpkit.Page(c, status, s)
 }

@@ -29,7 +29,7 @@ func (d *Desk) itemUse(c echo.Context) error {
 	return d.itemUsePage(c, id, "", nil, http.StatusOK)
 }
 
-func (d *Desk) itemUsePage(c echo.Context, id uuid.UUID, posted string, typed *filled, status int) error {
+func (d *Desk) itemUsePage(c echo.Context, id uuid.UUID, posted string, typed *httpkit.Filled, status int) error {
 	ctx := c.Request().Context()
 	p, err := d.caller(c)
 	if err != nil {
@@ -50,7 +50,7 @@ func (d *Desk) itemUsePage(c echo.Context, id uuid.UUID, posted string, typed *f
 	}
 	i := &u.Item.Item
 	s := page.ItemUse{Frame: d.frame(&p, i.Title(), page.PathEquipment), ID: id.String(), Item: i.Title(), Kind: i.Class, Lab: of.Title(), Asset: i.AssetNumber, Model: i.Model,
-		State: inState(&u), Service: serviceDue(&u, d.zone), SinceService: page.ShowCount(u.StrokesSinceService), Strokes: page.ShowCount(u.TotalStrokes),
+		State: inState(&u), Service: present.ServiceDue(&u, d.zone), SinceService: page.ShowCount(u.StrokesSinceService), Strokes: page.ShowCount(u.TotalStrokes),
 		Shots: page.ShowCount(w.Shots), DaysMounted: present.Count(int64(w.DaysMounted), "day", "days"), EnergyOf: present.Count(w.EnergyOf, "stroke", "strokes")}
 	s.Energy, s.Hardest = page.Missing("no stroke has an energy"), page.Missing("no stroke has a peak")
 	if w.EnergyOf > 0 {
@@ -81,10 +81,10 @@ func (d *Desk) itemUsePage(c echo.Context, id uuid.UUID, posted string, typed *f
 		useForms(&s, i)
 	}
 	if typed != nil {
-		s.Notices = append(s.Notices, typed.other...)
+		s.Notices = append(s.Notices, typed.Other...)
 		for _, f := range []*page.Form{&s.StateForm, &s.CorrectionForm, &s.PlanForm} {
 			if f.Action == posted {
-				typed.into(f)
+				typed.Into(f)
 			}
 		}
 	}
@@ -92,9 +92,9 @@ func (d *Desk) itemUsePage(c echo.Context, id uuid.UUID, posted string, typed *f
 }
 
 func useForms(s *page.ItemUse, i *lab.Item) {
-	s.StateForm = blank(page.StateFields(), page.PostState, "state", "Record the state")
-	s.CorrectionForm = blank(page.CorrectionFields(), page.PostCorrection, "correction", "Correct the counter")
-	s.PlanForm = blank(page.PlanFields(), page.PostPlan, "plan", "Change the plan")
+	s.StateForm = httpkit.Blank(page.StateFields(), page.PostState, "state", "Record the state")
+	s.CorrectionForm = httpkit.Blank(page.CorrectionFields(), page.PostCorrection, "correction", "Correct the counter")
+	s.PlanForm = httpkit.Blank(page.PlanFields(), page.PostPlan, "plan", "Change the plan")
 	s.StateForm.Values = map[string]string{"item": s.ID, "state": s.State.Word}
 	s.CorrectionForm.Values = map[string]string{"item": s.ID}
 	s.PlanForm.Values = map[string]string{"item": s.ID}
@@ -201,9 +201,9 @@ func (d *Desk) events(ctx context.Context, p *caller, id uuid.UUID, rigs map[uui
 	return out, err
 }
 
-func (d *Desk) itemUseAgain(path string) func(echo.Context, *filled, int) error {
-	return func(c echo.Context, f *filled, status int) error {
-		id, err := uuid.Parse(f.values["item"])
+func (d *Desk) itemUseAgain(path string) func(echo.Context, *httpkit.Filled, int) error {
+	return func(c echo.Context, f *httpkit.Filled, status int) error {
+		id, err := uuid.Parse(f.Values["item"])
 		if err != nil {
 			return notFound("item")
 		}
@@ -212,8 +212,8 @@ func (d *Desk) itemUseAgain(path string) func(echo.Context, *filled, int) error 
 }
 
 // aboutItem records a fact about the item of a form and goes back to its screen.
-func (d *Desk) aboutItem(c echo.Context, path, what string, fields []page.Field, body func(*filled, uuid.UUID) lab.Body) error {
-	return d.post(c, fields, func(ctx context.Context, f *filled) (string, error) {
+func (d *Desk) aboutItem(c echo.Context, path, what string, fields []page.Field, body func(*httpkit.Filled, uuid.UUID) lab.Body) error {
+	return d.post(c, fields, func(ctx context.Context, f *httpkit.Filled) (string, error) {
 		item, in, err := d.labOfItem(ctx, c, f)
 		if err != nil {
 			return "", err
@@ -227,24 +227,24 @@ func (d *Desk) aboutItem(c echo.Context, path, what string, fields []page.Field,
 }
 
 func (d *Desk) postState(c echo.Context) error {
-	return d.aboutItem(c, page.PostState, "state", page.StateFields(), func(f *filled, item uuid.UUID) lab.Body {
-		return &lab.ItemState{Item: item, State: f.values["state"], Location: f.values["location"], EffectiveAt: d.past(f, "effective_at"), Reason: f.values["reason"]}
+	return d.aboutItem(c, page.PostState, "state", page.StateFields(), func(f *httpkit.Filled, item uuid.UUID) lab.Body {
+		return &lab.ItemState{Item: item, State: f.Values["state"], Location: f.Values["location"], EffectiveAt: d.past(f, "effective_at"), Reason: f.Values["reason"]}
 	})
 }
 
 func (d *Desk) postCorrection(c echo.Context) error {
-	return d.aboutItem(c, page.PostCorrection, "correction", page.CorrectionFields(), func(f *filled, item uuid.UUID) lab.Body {
-		return &lab.Correction{Item: item, Strokes: f.whole("strokes"), EffectiveAt: d.past(f, "effective_at"), Reason: f.values["reason"]}
+	return d.aboutItem(c, page.PostCorrection, "correction", page.CorrectionFields(), func(f *httpkit.Filled, item uuid.UUID) lab.Body {
+		return &lab.Correction{Item: item, Strokes: whole(f, "strokes"), EffectiveAt: d.past(f, "effective_at"), Reason: f.Values["reason"]}
 	})
 }
 
 // whole is count for numbers that may be below zero.
-func (f *filled) whole(field string) int64 {
-	text := f.values[field]
+func whole(f *httpkit.Filled, field string) int64 {
+	text := f.Values[field]
 	rest, negative := strings.CutPrefix(strings.ReplaceAll(text, "\u2212", "-"), "-")
-	f.values[field] = rest
-	n := f.count(field)
-	f.values[field] = text // as it was typed
+	f.Values[field] = rest
+	n := f.Count(field)
+	f.Values[field] = text // as it was typed
 	if negative {
 		return -n
 	}
@@ -252,7 +252,7 @@ func (f *filled) whole(field string) int64 {
 }
 
 func (d *Desk) postPlan(c echo.Context) error {
-	return d.post(c, page.PlanFields(), func(ctx context.Context, f *filled) (string, error) {
+	return d.post(c, page.PlanFields(), func(ctx context.Context, f *httpkit.Filled) (string, error) {
 		item, in, err := d.labOfItem(ctx, c, f)
 		if err != nil {
 			return "", err
@@ -262,9 +262,9 @@ func (d *Desk) postPlan(c echo.Context) error {
 		}
 		plan := map[string]int64{}
 		for _, field := range []string{"service_every_strokes", "service_every_days", "warn_strokes", "warn_days"} {
-			plan[field] = f.count(field)
+			plan[field] = f.Count(field)
 		}
-		if !f.ok() {
+		if !f.OK() {
 			return "", nil
 		}
 		p, err := d.caller(c)

@@ -1,79 +1,14 @@
 package desk
 
 import (
-	"context"
 	"crypto/rand"
-	"errors"
 	"sync"
 	"time"
 
 	"github.com/google/uuid"
+
+	"thudbook/web/httpkit"
 )
-
-// mostOnces is how many forms are remembered as carried out.
-const mostOnces = 2000
-
-// onces carries a form out once, however often it is sent: a second press of
-// the button waits for the first and goes where that one goes. What failed may
-// be tried again under the same key. It is forgotten when the server restarts.
-type onces struct {
-	mu    sync.Mutex
-	runs  map[string]*run
-	order []string
-}
-
-type run struct {
-	done chan struct{}
-	to   string
-	err  error
-}
-
-// errBroken is what a second press gets when the first broke off.
-var errBroken = errors.New("the form that was sent first broke off")
-
-func newOnces() *onces { return &onces{runs: map[string]*run{}} }
-
-func (o *onces) do(ctx context.Context, key string, keyed bool, f func(context.Context) (string, error)) (string, error) {
-	if !keyed {
-		return f(ctx)
-	}
-	o.mu.Lock()
-	r, known := o.runs[key]
-	if !known {
-		r = &run{done: make(chan struct{})}
-		o.remember(key, r)
-	}
-	o.mu.Unlock()
-	if known {
-		select {
-		case <-r.done:
-			return r.to, r.err
-		case <-ctx.Done():
-			return "", context.Cause(ctx)
-		}
-	}
-	r.err = errBroken // stands when f panics
-	defer func() {
-		if r.err != nil {
-			o.mu.Lock()
-			delete(o.runs, key)
-			o.mu.Unlock()
-		}
-		close(r.done)
-	}()
-	// The browser may have gone for the second press: what was begun is finished.
-	r.to, r.err = f(context.WithoutCancel(ctx))
-	return r.to, r.err
-}
-
-func (o *onces) remember(key string, r *run) {
-	if len(o.order) >= mostOnces {
-		delete(o.runs, o.order[0])
-		o.order = o.order[1:]
-	}
-	o.runs[key] = r
-	o.order = append(o.order, key)
-}
 
 // keyring gives a form on a screen that fetches itself again the same key each
 // time until it is carried out, so that the form does not change under the
@@ -94,7 +29,7 @@ func (k *keyring) get(whom uuid.UUID, path string) string {
 		k.kept = map[string]string{}
 	}
 	if k.kept[at] == "" {
-		k.kept[at] = newKey()
+		k.kept[at] = httpkit.NewKey()
 	}
 	return k.kept[at]
 }

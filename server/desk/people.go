@@ -16,7 +16,7 @@ import (
 
 func (d *Desk) accounts(c echo.Context) error { return d.accountsPage(c, "", nil, http.StatusOK) }
 
-func (d *Desk) accountsPage(c echo.Context, posted string, typed *filled, status int) error {
+func (d *Desk) accountsPage(c echo.Context, posted string, typed *httpkit.Filled, status int) error {
 	ctx := c.Request().Context()
 	p, err := d.caller(c)
 	if err != nil {
@@ -52,17 +52,17 @@ func (d *Desk) accountsPage(c echo.Context, posted string, typed *filled, status
 		who = append(who, page.Choice{Value: a.ID.String(), Text: row.Name})
 	}
 	labs := append([]page.Choice{{Value: "", Text: "none"}}, choices(p.names.All())...)
-	s.Form = blank(page.AccountFields(), page.PostAccount, "account", "Create the account")
-	s.Role = blank(page.RoleFields(), page.PostRole, "role", "Set the role")
-	s.Access = blank(page.AccessFields(), page.PostAccess, "access", "Set")
+	s.Form = httpkit.Blank(page.AccountFields(), page.PostAccount, "account", "Create the account")
+	s.Role = httpkit.Blank(page.RoleFields(), page.PostRole, "role", "Set the role")
+	s.Access = httpkit.Blank(page.AccessFields(), page.PostAccess, "access", "Set")
 	for _, f := range []*page.Form{&s.Form, &s.Role, &s.Access} {
 		f.Choices = map[string][]page.Choice{"lab": labs, "account": who}
 		if typed != nil && f.Action == posted {
-			typed.into(f)
+			typed.Into(f)
 		}
 	}
 	if typed != nil {
-		s.Notices = append(s.Notices, typed.other...)
+		s.Notices = append(s.Notices, typed.Other...)
 	}
 	return httpkit.Page(c, status, s)
 }
@@ -85,8 +85,8 @@ func rolesOf(ctx context.Context, p *caller, a *account.Account) ([]string, erro
 	return out, nil
 }
 
-func (d *Desk) accountsAgain(path string) func(echo.Context, *filled, int) error {
-	return func(c echo.Context, f *filled, status int) error { return d.accountsPage(c, path, f, status) }
+func (d *Desk) accountsAgain(path string) func(echo.Context, *httpkit.Filled, int) error {
+	return func(c echo.Context, f *httpkit.Filled, status int) error { return d.accountsPage(c, path, f, status) }
 }
 
 // The values of the role field beside those of account.Role.
@@ -96,33 +96,33 @@ const (
 )
 
 // grant reads the lab of a role; the zero id when none is chosen.
-func (d *Desk) grant(ctx context.Context, p *caller, f *filled) (record.LabID, error) {
-	if f.values["lab"] == "" {
-		if r := f.values["role"]; r != roleAdministrator && r != roleNone {
-			f.fault("lab", "Choose the lab that the role holds in.")
+func (d *Desk) grant(ctx context.Context, p *caller, f *httpkit.Filled) (record.LabID, error) {
+	if f.Values["lab"] == "" {
+		if r := f.Values["role"]; r != roleAdministrator && r != roleNone {
+			f.Fault("lab", "Choose the lab that the role holds in.")
 		}
 		return record.LabID{}, nil
 	}
-	in, err := d.place(ctx, p, f.values["lab"])
+	in, err := d.place(ctx, p, f.Values["lab"])
 	if missing(err) {
-		f.fault("lab", "There is no such lab. Choose one from the list.")
+		f.Fault("lab", "There is no such lab. Choose one from the list.")
 		return record.LabID{}, nil
 	}
 	return in.ID, err
 }
 
 func (d *Desk) postAccount(c echo.Context) error {
-	return d.post(c, page.AccountFields(), func(ctx context.Context, f *filled) (string, error) {
+	return d.post(c, page.AccountFields(), func(ctx context.Context, f *httpkit.Filled) (string, error) {
 		p, err := d.caller(c)
 		if err != nil {
 			return "", err
 		}
 		in, err := d.grant(ctx, &p, f)
-		if err != nil || !f.ok() {
+		if err != nil || !f.OK() {
 			return "", err
 		}
-		a := account.Draft{Login: f.values["name"], Name: f.values["full_name"], Password: f.values["password"]}
-		switch role := f.values["role"]; role {
+		a := account.Draft{Login: f.Values["name"], Name: f.Values["full_name"], Password: f.Values["password"]}
+		switch role := f.Values["role"]; role {
 		case roleAdministrator:
 			a.Administrator = true
 		case roleNone:
@@ -136,21 +136,21 @@ func (d *Desk) postAccount(c echo.Context) error {
 
 // postRole gives a role, or takes it away.
 func (d *Desk) postRole(c echo.Context) error {
-	return d.post(c, page.RoleFields(), func(ctx context.Context, f *filled) (string, error) {
+	return d.post(c, page.RoleFields(), func(ctx context.Context, f *httpkit.Filled) (string, error) {
 		p, err := d.caller(c)
 		if err != nil {
 			return "", err
 		}
-		who, err := uuid.Parse(f.values["account"])
+		who, err := uuid.Parse(f.Values["account"])
 		if err != nil {
 			return "", notFound("account")
 		}
 		in, err := d.grant(ctx, &p, f)
-		if err != nil || !f.ok() {
+		if err != nil || !f.OK() {
 			return "", err
 		}
 		return done(page.PathAccounts, "role"), d.Accounts.Change(ctx, who, p.Author(), func(r *account.Rights) {
-			setRole(r, in, f.values["role"])
+			setRole(r, in, f.Values["role"])
 		})
 	}, d.accountsAgain(page.PostRole))
 }
@@ -168,20 +168,20 @@ func setRole(r *account.Rights, in record.LabID, role string) {
 
 // postAccess sets a password, or shuts an account out and lets it in again.
 func (d *Desk) postAccess(c echo.Context) error {
-	return d.post(c, page.AccessFields(), func(ctx context.Context, f *filled) (string, error) {
+	return d.post(c, page.AccessFields(), func(ctx context.Context, f *httpkit.Filled) (string, error) {
 		p, err := d.caller(c)
 		if err != nil {
 			return "", err
 		}
-		who, err := uuid.Parse(f.values["account"])
+		who, err := uuid.Parse(f.Values["account"])
 		if err != nil {
 			return "", notFound("account")
 		}
-		may, password := f.values["may"], f.values["new_password"]
+		may, password := f.Values["may"], f.Values["new_password"]
 		if may != "yes" && may != "no" && password == "" {
-			f.fault("new_password", "Nothing would change. Set a new password, or say whether the person may sign in.")
+			f.Fault("new_password", "Nothing would change. Set a new password, or say whether the person may sign in.")
 		}
-		if !f.ok() {
+		if !f.OK() {
 			return "", nil
 		}
 		if may == "yes" || may == "no" {
@@ -196,13 +196,13 @@ func (d *Desk) postAccess(c echo.Context) error {
 
 func (d *Desk) labs(c echo.Context) error { return d.labsPage(c, nil, http.StatusOK) }
 
-func (d *Desk) labsPage(c echo.Context, typed *filled, status int) error {
+func (d *Desk) labsPage(c echo.Context, typed *httpkit.Filled, status int) error {
 	ctx := c.Request().Context()
 	p, err := d.caller(c)
 	if err != nil {
 		return err
 	}
-	s := page.Labs{Frame: d.frame(&p, "Labs", page.PathLabs), Form: blank(page.LabFields(), page.PostLab, "lab", "Create the lab")}
+	s := page.Labs{Frame: d.frame(&p, "Labs", page.PathLabs), Form: httpkit.Blank(page.LabFields(), page.PostLab, "lab", "Create the lab")}
 	said(c, &s.Frame, map[string]string{"lab": "The lab is there. Give people a role in it under Accounts, and enrol its agents under Agents."})
 	agents, err := d.Agents.List(ctx, p.Scope)
 	if err != nil {
@@ -212,22 +212,22 @@ func (d *Desk) labsPage(c echo.Context, typed *filled, status int) error {
 		return err
 	}
 	if typed != nil {
-		typed.into(&s.Form)
-		s.Notices = append(s.Notices, typed.other...)
+		typed.Into(&s.Form)
+		s.Notices = append(s.Notices, typed.Other...)
 	}
 	return httpkit.Page(c, status, s)
 }
 
 func (d *Desk) postLab(c echo.Context) error {
-	return d.post(c, page.LabFields(), func(ctx context.Context, f *filled) (string, error) {
-		if !f.ok() {
+	return d.post(c, page.LabFields(), func(ctx context.Context, f *httpkit.Filled) (string, error) {
+		if !f.OK() {
 			return "", nil
 		}
 		p, err := d.caller(c)
 		if err != nil {
 			return "", err
 		}
-		_, err = d.Register.NewLab(ctx, p.Principal, f.values["name"])
+		_, err = d.Register.NewLab(ctx, p.Principal, f.Values["name"])
 		return done(page.PathLabs, "lab"), err
 	}, d.labsPage)
 }

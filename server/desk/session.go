@@ -56,7 +56,7 @@ func (d *Desk) signIn(c echo.Context) error {
 		status = http.StatusTooManyRequests
 	}
 	d.Log.Info("sign-in refused", "remote", c.RealIP(), "status", status)
-	return d.signInPage(c, status, page.Form{Values: map[string]string{"name": name}, Errors: map[string]string{"password": sentence(p)}}, next)
+	return d.signInPage(c, status, page.Form{Values: map[string]string{"name": name}, Errors: map[string]string{"password": httpkit.Sentence(p)}}, next)
 }
 
 // from is the caller's address. Behind a proxy all callers share the proxy's,
@@ -78,27 +78,27 @@ func (d *Desk) signOut(c echo.Context) error {
 
 func (d *Desk) passwordScreen(c echo.Context) error { return d.passwordPage(c, nil, http.StatusOK) }
 
-func (d *Desk) passwordPage(c echo.Context, typed *filled, status int) error {
+func (d *Desk) passwordPage(c echo.Context, typed *httpkit.Filled, status int) error {
 	p, err := d.caller(c)
 	if err != nil {
 		return err
 	}
-	s := page.Password{Frame: d.frame(&p, "Password", page.PathPassword), Form: blank(page.PasswordFields(), page.PostPassword, "password", "Set the password")}
-	typed.into(&s.Form)
+	s := page.Password{Frame: d.frame(&p, "Password", page.PathPassword), Form: httpkit.Blank(page.PasswordFields(), page.PostPassword, "password", "Set the password")}
+	typed.Into(&s.Form)
 	if typed != nil {
-		s.Notices = append(s.Notices, typed.other...)
+		s.Notices = append(s.Notices, typed.Other...)
 	}
 	return httpkit.Page(c, status, s)
 }
 
 func (d *Desk) password(c echo.Context) error {
-	return d.post(c, page.PasswordFields(), func(ctx context.Context, f *filled) (string, error) {
-		if f.values["password"] != f.values["again"] {
-			f.fault("again", "The two do not agree. Type the new password twice.")
+	return d.post(c, page.PasswordFields(), func(ctx context.Context, f *httpkit.Filled) (string, error) {
+		if f.Values["password"] != f.Values["again"] {
+			f.Fault("again", "The two do not agree. Type the new password twice.")
 		}
-		if !f.ok() {
+		if !f.OK() {
 			return "", nil
 		}
-		return done(page.PathSignIn, "password"), d.Accounts.ChangePassword(ctx, door.Of(c).ID, f.values["present"], f.values["password"])
+		return done(page.PathSignIn, "password"), d.Accounts.ChangePassword(ctx, door.Of(c).ID, f.Values["present"], f.Values["password"])
 	}, d.passwordPage)
 }

@@ -144,7 +144,7 @@ func (d *Desk) bytes(ctx context.Context, p *caller, s *page.Shot, row *view.Sho
 		d.Log.Error("traces", "shot", row.ID, "error", err)
 		s.NoTraces = "The traces cannot be drawn."
 		if p, ok := problem.As(err); ok {
-			s.NoTraces = "The traces cannot be drawn. " + sentence(p)
+			s.NoTraces = "The traces cannot be drawn. " + httpkit.Sentence(p)
 		}
 	}
 	return nil

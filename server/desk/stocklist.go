@@ -103,7 +103,7 @@ func (d *Desk) shownList(c echo.Context, s *page.StockList, in roster.Place, tex
 		}
 		status = http.StatusUnprocessableEntity
 		for _, p := range all {
-			s.Faults = append(s.Faults, page.Notice{Level: page.Bad, Text: finish(p.What), Where: p.Where, Fix: finish(p.Fix)})
+			s.Faults = append(s.Faults, page.Notice{Level: page.Bad, Text: httpkit.Finish(p.What), Where: p.Where, Fix: httpkit.Finish(p.Fix)})
 		}
 	} else {
 		s.Plan = planShown(plan, string(text))
@@ -112,7 +112,7 @@ func (d *Desk) shownList(c echo.Context, s *page.StockList, in roster.Place, tex
 }
 
 func planShown(p *stocklist.Plan, text string) *page.StockPlan {
-	out := &page.StockPlan{All: p.All, New: p.New, Edit: p.Edit, Text: text, Digest: p.Digest(), Key: newKey()}
+	out := &page.StockPlan{All: p.All, New: p.New, Edit: p.Edit, Text: text, Digest: p.Digest(), Key: httpkit.NewKey()}
 	for i := range p.Lines {
 		l := &p.Lines[i]
 		if !l.Changed() && l.Note == "" {
@@ -134,12 +134,12 @@ func listFields() []page.Field {
 
 // takeList writes what a checked list changes.
 func (d *Desk) takeList(c echo.Context) error {
-	return d.post(c, listFields(), func(ctx context.Context, f *filled) (string, error) {
+	return d.post(c, listFields(), func(ctx context.Context, f *httpkit.Filled) (string, error) {
 		p, err := d.caller(c)
-		if err != nil || !f.ok() {
+		if err != nil || !f.OK() {
 			return "", err
 		}
-		in, err := d.keptPlace(ctx, &p, f.values["lab"])
+		in, err := d.keptPlace(ctx, &p, f.Values["lab"])
 		if err != nil {
 			return "", err
 		}
@@ -147,14 +147,14 @@ func (d *Desk) takeList(c echo.Context) error {
 		if err != nil {
 			return "", err
 		}
-		_, err = d.Register.TakeList(ctx, p.Principal, in, list, f.values["digest"], d.Now())
+		_, err = d.Register.TakeList(ctx, p.Principal, in, list, f.Values["digest"], d.Now())
 		return done(page.PathStockList, "list"), err
-	}, func(c echo.Context, f *filled, status int) error {
+	}, func(c echo.Context, f *httpkit.Filled, status int) error {
 		s, p, err := d.stockPage(c)
 		if err != nil {
 			return err
 		}
-		s.Notices, s.Lab = append(s.Notices, f.other...), f.values["lab"]
+		s.Notices, s.Lab = append(s.Notices, f.Other...), f.Values["lab"]
 		in, err := d.keptPlace(c.Request().Context(), &p, s.Lab)
 		if err != nil {
 			return httpkit.Page(c, status, s)

@@ -9,6 +9,7 @@ import (
 	"thudbook/server/account"
 	"thudbook/server/roster"
 	"thudbook/server/stocklist"
+	"thudbook/sync/inventory"
 	"thudbook/sync/lab"
 	"thudbook/sync/ledger"
 	"thudbook/sync/problem"
@@ -19,7 +20,7 @@ import (
 
 // Stock gives a lab's register as a list, with the rows it came from.
 func (r *Register) Stock(ctx context.Context, only scope.Scope, now time.Time) (have []stocklist.Have, rows []view.ItemRow, err error) {
-	err = r.everyItem(ctx, only, "", func(i *view.ItemRow) error {
+	err = inventory.EveryItem(ctx, r.Views, only, "", func(i *view.ItemRow) error {
 		s, err := r.Views.StateAt(ctx, only, i.ID, lab.At(now))
 		if err != nil {
 			return err

@@ -1,4 +1,4 @@
-package register
+package inventory
 
 import (
 	"context"
@@ -11,28 +11,23 @@ import (
 
 	"thudbook/sync/lab"
 	"thudbook/sync/problem"
-	"thudbook/sync/scope"
 	"thudbook/sync/view"
 )
 
-// Confirm says that a person was shown the doubts about a fact and says that it
-// is right. What cannot be right is refused all the same.
-type Confirm bool
-
 // fits holds a fact about an item against the item's history. What contradicts
 // it is refused; what is only unlikely is refused until it is confirmed.
-func (r *Register) fits(ctx context.Context, only scope.Scope, body lab.Body, confirmed Confirm) error {
+func (k *checker) fits(ctx context.Context, body lab.Body) error {
 	switch b := body.(type) {
 	case *lab.Service:
-		return r.service(ctx, only, b)
+		return k.service(ctx, b)
 	case *lab.Calibration:
-		return r.calibration(ctx, only, b, confirmed)
+		return k.calibration(ctx, b)
 	case *lab.Mounting:
-		return r.mounting(ctx, only, b)
+		return k.mounting(ctx, b)
 	case *lab.Correction:
-		return r.correction(ctx, only, b)
+		return k.correction(ctx, b)
 	case *lab.Item:
-		return r.identity(ctx, only, b, confirmed)
+		return k.identity(ctx, b)
 	}
 	return nil
 }
@@ -45,11 +40,11 @@ func clash(where, what, fix string) error {
 func date(t lab.Time) string { return t.Time().Format(time.DateOnly) }
 
 // service refuses a counter that runs backwards.
-func (r *Register) service(ctx context.Context, only scope.Scope, b *lab.Service) error {
+func (k *checker) service(ctx context.Context, b *lab.Service) error {
 	if b.CounterStrokes == nil {
 		return nil
 	}
-	all, err := r.Views.Services(ctx, only, b.Item)
+	all, err := k.v.Services(ctx, k.only, b.Item)
 	if err != nil {
 		return err
 	}
@@ -70,12 +65,13 @@ func (r *Register) service(ctx context.Context, only scope.Scope, b *lab.Service
 	return nil
 }
 
-func (r *Register) calibration(ctx context.Context, only scope.Scope, b *lab.Calibration, confirmed Confirm) error {
-	i, err := r.Views.Item(ctx, only, b.Item)
+// calibration refuses a certificate that is there already, and asks about what is unlikely.
+func (k *checker) calibration(ctx context.Context, b *lab.Calibration) error {
+	i, err := k.v.Item(ctx, k.only, b.Item)
 	if err != nil {
 		return err
 	}
-	all, err := r.Views.Calibrations(ctx, only, b.Item)
+	all, err := k.v.Calibrations(ctx, k.only, b.Item)
 	if err != nil {
 		return err
 	}
@@ -89,7 +85,7 @@ func (r *Register) calibration(ctx context.Context, only scope.Scope, b *lab.Cal
 			before = o
 		}
 	}
-	if confirmed {
+	if k.confirmed {
 		return nil
 	}
 	var errs []error
@@ -101,11 +97,11 @@ func (r *Register) calibration(ctx context.Context, only scope.Scope, b *lab.Cal
 
 // mounting refuses an item that is retired, or that is put at another place at
 // the very same time. Mounted elsewhere before, it counts as moved.
-func (r *Register) mounting(ctx context.Context, only scope.Scope, b *lab.Mounting) error {
+func (k *checker) mounting(ctx context.Context, b *lab.Mounting) error {
 	if b.Item == uuid.Nil {
 		return nil
 	}
-	s, err := r.Views.StateAt(ctx, only, b.Item, b.EffectiveAt)
+	s, err := k.v.StateAt(ctx, k.only, b.Item, b.EffectiveAt)
 	if err != nil {
 		return err
 	}
@@ -113,7 +109,7 @@ func (r *Register) mounting(ctx context.Context, only scope.Scope, b *lab.Mounti
 		return clash("item", fmt.Sprintf("The item is retired since %s (%s).", date(s.ItemState.EffectiveAt), s.ItemState.Reason),
 			"Choose another item, or put this one into service again first.")
 	}
-	all, err := r.Views.Mountings(ctx, only, b.Item)
+	all, err := k.v.Mountings(ctx, k.only, b.Item)
 	if err != nil {
 		return err
 	}
@@ -124,12 +120,31 @@ func (r *Register) mounting(ctx context.Context, only scope.Scope, b *lab.Mounti
 				"An item is in one place at a time: check which it was and when, and withdraw the other entry if that one is wrong.")
 		}
 	}
-	return nil
+	return k.moves(ctx, b)
+}
+
+// moves asks before an item that sits somewhere is put at another place.
+func (k *checker) moves(ctx context.Context, b *lab.Mounting) error {
+	if !k.askMoves || bool(k.confirmed) {
+		return nil
+	}
+	u, err := k.v.RamUsage(ctx, k.only, b.Item, b.EffectiveAt.Time())
+	if err != nil || u.Rig == uuid.Nil || u.Rig == b.Rig && lab.Fold(u.Position) == lab.Fold(b.Position) {
+		return err
+	}
+	at := "another rig"
+	if rig, err := k.v.Rig(ctx, k.only, u.Rig); err == nil {
+		at = rig.Rig.Name
+	} else if problem.Of(err) != problem.NotFound {
+		return err
+	}
+	return clash("item", fmt.Sprintf("%s sits at %s, position %s, at this time; an item is in one place at a time.", u.Item.Item.Title(), at, u.Position),
+		"Check the serial number. If it was moved from there to here, confirm it.")
 }
 
 // correction refuses what would take a counter below zero.
-func (r *Register) correction(ctx context.Context, only scope.Scope, b *lab.Correction) error {
-	u, err := r.Views.RamUsage(ctx, only, b.Item, b.EffectiveAt.Time())
+func (k *checker) correction(ctx context.Context, b *lab.Correction) error {
+	u, err := k.v.RamUsage(ctx, k.only, b.Item, b.EffectiveAt.Time())
 	if err != nil {
 		return err
 	}
@@ -141,33 +156,14 @@ func (r *Register) correction(ctx context.Context, only scope.Scope, b *lab.Corr
 
 // identity refuses an asset number that is taken, and asks about a serial
 // number that an item of another class has.
-func (r *Register) identity(ctx context.Context, only scope.Scope, n *lab.Item, confirmed Confirm) error {
-	return r.everyItem(ctx, only, "", func(i *view.ItemRow) error {
+func (k *checker) identity(ctx context.Context, n *lab.Item) error {
+	return EveryItem(ctx, k.v, k.only, "", func(i *view.ItemRow) error {
 		if n.AssetNumber != "" && lab.Fold(i.Item.AssetNumber) == lab.Fold(n.AssetNumber) {
 			return clash("asset_number", "This asset number is that of "+i.Item.Title()+".", "Check the number on the item.")
 		}
-		if !confirmed && lab.Fold(i.Item.Serial) == lab.Fold(n.Serial) && lab.Fold(i.Item.Class) != lab.Fold(n.Class) {
+		if !k.confirmed && lab.Fold(i.Item.Serial) == lab.Fold(n.Serial) && lab.Fold(i.Item.Class) != lab.Fold(n.Class) {
 			return clash("serial", "The lab has "+i.Item.Title()+" ("+i.Item.Class+") with this serial number.", "Check the number and the kind; if both are right, confirm it.")
 		}
 		return nil
 	})
-}
-
-// everyItem calls each for the items of a class, "" for all.
-func (r *Register) everyItem(ctx context.Context, only scope.Scope, class string, each func(*view.ItemRow) error) error {
-	for page := (view.Page{Limit: view.MaxLimit}); ; {
-		list, err := r.Views.Items(ctx, only, class, page)
-		if err != nil {
-			return err
-		}
-		for i := range list.Rows {
-			if err := each(&list.Rows[i]); err != nil {
-				return err
-			}
-		}
-		if list.Next == "" {
-			return nil
-		}
-		page.After = list.Next
-	}
 }

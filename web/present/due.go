@@ -1,0 +1,136 @@
+package present
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"thudbook/sync/lab"
+	"thudbook/sync/view"
+	"thudbook/web/page"
+)
+
+// Service says in words how an item stands against its service interval.
+func Service(u *view.Usage) page.Status {
+	switch left := u.Left(); {
+	case u.Interval == 0:
+		return page.Status{Level: page.Plain, Word: "no interval set"}
+	case left <= 0:
+		if left == 0 {
+			return page.Status{Level: page.Bad, Word: "service due now"}
+		}
+		return page.Status{Level: page.Bad, Word: "overdue by " + Count(-left, "stroke", "strokes")}
+	case u.Near():
+		return page.Status{Level: page.Warn, Word: "due in " + Count(left, "stroke", "strokes")}
+	default:
+		return page.Status{Level: page.OK, Word: "due in " + Count(left, "stroke", "strokes")}
+	}
+}
+
+// Calibration says in words how an item stands against its due date.
+func Calibration(c *view.CalibrationState) page.Status {
+	switch c.State {
+	case view.NeverCalibrated:
+		return page.Status{Level: page.Bad, Word: "no calibration recorded"}
+	case view.Overdue:
+		whole := -c.Days - 1 // Days is rounded down
+		if whole < 1 {
+			return page.Status{Level: page.Bad, Word: "overdue since less than a day"}
+		}
+		return page.Status{Level: page.Bad, Word: "overdue by " + Count(whole, "day", "days")}
+	case view.DueSoon:
+		if c.Days == 0 {
+			return page.Status{Level: page.Warn, Word: "due today"}
+		}
+		return page.Status{Level: page.Warn, Word: "due in " + Count(c.Days, "day", "days")}
+	case view.InCalibration:
+		return page.Status{Level: page.OK, Word: "in calibration"}
+	default:
+		return page.Status{Level: page.Plain, Word: "not required"}
+	}
+}
+
+// ServiceDue says in words how an item stands against its service plan.
+func ServiceDue(s *view.ServiceDue, zone *time.Location) page.Status {
+	switch {
+	case !s.Planned():
+		return page.Status{Level: page.Plain, Word: "no interval set"}
+	case s.Due() && s.Left() == 0:
+		return page.Status{Level: page.Bad, Word: "due now"}
+	case s.Due():
+		return page.Status{Level: page.Bad, Word: "overdue by " + Count(-s.Left(), "stroke", "strokes")}
+	case s.IsDue():
+		return page.Status{Level: page.Bad, Word: "overdue since " + DayOf(s.DueAt, zone)}
+	}
+	level := page.OK
+	if s.IsNear() {
+		level = page.Warn
+	}
+	if s.Interval == 0 {
+		return page.Status{Level: level, Word: "due in " + daysLeft(s.DaysLeft) + ", on " + DayOf(s.DueAt, zone)}
+	}
+	word := "due in " + Count(s.Left(), "stroke", "strokes")
+	if s.DueAt != 0 {
+		word += " or " + daysLeft(s.DaysLeft)
+	}
+	if s.About != 0 {
+		word += ", about " + DayOf(s.About, zone)
+		if r := RangeOf(s, zone); r != "" {
+			word += " (" + r + ")"
+		}
+	} else if s.WhyNot != "" {
+		word += "; " + s.WhyNot
+	}
+	return page.Status{Level: level, Word: word}
+}
+
+func daysLeft(n int64) string {
+	if n == 0 {
+		return "less than a day"
+	}
+	return Count(n, "day", "days")
+}
+
+// RangeOf is the interval of a forecast in words, "" when it is one day.
+func RangeOf(s *view.ServiceDue, zone *time.Location) string {
+	a, b := DayOf(s.Early, zone), DayOf(s.Late, zone)
+	if s.Early == 0 || a == b {
+		return ""
+	}
+	return a + " to " + b
+}
+
+// DayOf is the date of an instant in a zone.
+func DayOf(t lab.Time, zone *time.Location) string { return t.Time().In(zone).Format(time.DateOnly) }
+
+// PlanReason says what the state of a service plan rests on.
+func PlanReason(u *view.ServiceDue, zone *time.Location) string {
+	text := ""
+	if u.Interval > 0 {
+		text = fmt.Sprintf("%s since the last service, every %s.", Count(u.StrokesSinceService, "stroke", "strokes"), page.ShowCount(u.Interval))
+	}
+	if n := u.Item.Item.ServiceEveryDays; n > 0 {
+		if text != "" {
+			text += " "
+		}
+		text += "Every " + Count(n, "day", "days") + ", counted from " + DayOf(u.From, zone) + "."
+	}
+	return text
+}
+
+// Moved says that a sensitivity changed by more than the uncertainties of the
+// two certificates explain: the E_n number, |x − y| / √(U_x² + U_y²), of
+// ISO/IEC 17043, annex B (not confirmed against print), is above one.
+func Moved(before, now *lab.Calibration) (page.Status, string) {
+	if before.Sensitivity == nil || now.Sensitivity == nil || before.ExpandedUncertaintyPercent == nil || now.ExpandedUncertaintyPercent == nil || before.SensitivityUnit != now.SensitivityUnit {
+		return page.Status{}, ""
+	}
+	x, y := *before.Sensitivity, *now.Sensitivity
+	u := math.Hypot(x**before.ExpandedUncertaintyPercent, y**now.ExpandedUncertaintyPercent) / 100
+	en := math.Abs(x-y) / u
+	if !(u > 0) || en <= 1 {
+		return page.Status{}, ""
+	}
+	return page.Status{Level: page.Warn, Word: fmt.Sprintf("sensitivity moved by %.1f %%", 100*(y/x-1))},
+		fmt.Sprintf("More than the uncertainties of certificates %s and %s explain (E_n = %.1f).", before.Certificate, now.Certificate, en)
+}

@@ -1,0 +1,84 @@
+package present
+
+import (
+	"context"
+	"time"
+
+	"github.com/google/uuid"
+
+	"thudbook/sync/lab"
+	"thudbook/sync/scope"
+	"thudbook/sync/view"
+	"thudbook/web/page"
+)
+
+// Looked is how an item stands at a time.
+type Looked struct {
+	Use         view.ServiceDue
+	Calibration view.CalibrationState
+	Needs       []Need // what asks for attention; empty when all is well
+}
+
+// Retired says that the item is out of use, and so needs nothing.
+func (l *Looked) Retired() bool { return l.Use.Stated.State() == lab.StateRetired }
+
+// Need is one thing that an item needs, Warn or Bad, and what that rests on.
+type Need struct {
+	State  page.Status
+	Reason string
+}
+
+// Look says how an item stands: its state, its service and its calibration.
+// Dates are shown in the zone of now.
+func Look(ctx context.Context, v *view.Reader, sc scope.Scope, i *view.ItemRow, now time.Time) (l Looked, err error) {
+	if l.Use, err = v.ServiceDue(ctx, sc, i.ID, now); err != nil || l.Retired() {
+		return l, err
+	}
+	l.state()
+	if l.Use.Planned() {
+		if s := ServiceDue(&l.Use, now.Location()); s.Level != page.OK {
+			s.Word = "service " + s.Word
+			l.need(s, PlanReason(&l.Use, now.Location()))
+		}
+	}
+	if l.Calibration, err = v.CalibrationAt(ctx, sc, i.ID, lab.At(now)); err != nil || l.Calibration.State == view.NotRequired {
+		return l, err
+	}
+	l.calibrated(now.Location())
+	all, err := v.Calibrations(ctx, sc, i.ID)
+	if err != nil || len(all) < 2 {
+		return l, err
+	}
+	if s, reason := Moved(&all[1].Calibration, &all[0].Calibration); reason != "" {
+		l.need(s, reason)
+	}
+	return l, nil
+}
+
+func (l *Looked) need(s page.Status, reason string) { l.Needs = append(l.Needs, Need{s, reason}) }
+
+// state tells of an item that is not in service.
+func (l *Looked) state() {
+	state, mounted := l.Use.Stated.State(), l.Use.Rig != uuid.Nil
+	switch {
+	case mounted && (state == lab.StateQuarantined || state == lab.StateAtCalibration):
+		l.need(page.Status{Level: page.Bad, Word: state + ", and mounted"}, l.Use.Stated.ItemState.Reason)
+	case state == lab.StateQuarantined:
+		l.need(page.Status{Level: page.Warn, Word: state}, l.Use.Stated.ItemState.Reason)
+	}
+}
+
+func (l *Looked) calibrated(zone *time.Location) {
+	s := Calibration(&l.Calibration)
+	if s.Level != page.Bad && s.Level != page.Warn {
+		return
+	}
+	reason := "No certificate is on record."
+	if k := l.Calibration.Calibration; k != nil {
+		reason = "Certificate " + k.Calibration.Certificate + " of " + DayOf(k.Calibration.EffectiveAt, zone) + "."
+	}
+	if l.Calibration.State != view.NeverCalibrated {
+		s.Word = "calibration " + s.Word
+	}
+	l.need(s, reason)
+}
