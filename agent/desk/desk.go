@@ -97,6 +97,7 @@ type Desk struct {
 	Options
 	read   *view.Reader
 	traces tracer
+	once   *httpkit.Onces // forms that were carried out
 
 	mu     sync.Mutex
 	picked map[string]string // last values of the assign form, offered again
@@ -108,7 +109,7 @@ func New(o Options) (*Desk, *echo.Echo, error) {
 		return nil, nil, errors.New("desk: a required option is missing")
 	}
 	read := o.Views.Reader(o.Store)
-	d := &Desk{Options: o, read: read, traces: tracer{scorer: scoring.Scorer{Blobs: o.Blobs}, read: read}, picked: map[string]string{}}
+	d := &Desk{Options: o, read: read, traces: tracer{scorer: scoring.Scorer{Blobs: o.Blobs}, read: read}, picked: map[string]string{}, once: httpkit.NewOnces()}
 	e := httpkit.New(httpkit.Options{
 		Log: o.Log, Hosts: httpkit.LoopbackHosts(), Metrics: o.Metrics, Observe: o.Observe,
 		BodyLimits: map[string]int64{"POST /api/v1/shots": o.Limit + 4<<20},
@@ -147,6 +148,11 @@ func (d *Desk) routes(e *echo.Echo) {
 	e.GET(page.PathQuarantine+"/:id/file", d.quarantineFile)
 	e.GET(page.PathSeen, d.seenAgain)
 	e.POST(page.PathSeen+"/:id", d.settleSeen)
+	e.GET(page.PathRig, d.rig)
+	e.POST(page.PostMount, d.mount)
+	e.POST(page.PostUnmount, d.unmount)
+	e.POST(page.PostMistaken, d.mistaken)
+	e.POST(page.PostRigCert, d.certificate)
 	e.GET(page.PathConnect, d.connect)
 	e.POST(page.PostConnect, d.enrol)
 	e.GET(page.PathManual, d.manual)

@@ -11,6 +11,7 @@ import (
 	"thudbook/sync/view"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
+	"thudbook/web/present"
 )
 
 // equipmentForms offers the forms to people who may change a lab, with the
@@ -144,11 +145,8 @@ func (d *Desk) postCalibration(c echo.Context) error {
 		if err != nil {
 			return "", err
 		}
-		b := &lab.Calibration{Item: item, EffectiveAt: d.past(f, "effective_at"), Certificate: f.Values["certificate"], CertifiedSerial: f.Values["certified_serial"],
-			Sensitivity: f.Number("sensitivity"), SensitivityUnit: f.Values["sensitivity_unit"], ExpandedUncertaintyPercent: f.Number("expanded_uncertainty_percent")}
-		if t := f.Moment("due_at", d.Now().In(d.zone)); !t.IsZero() { // good to the end of that day
-			b.DueAt = lab.At(t.AddDate(0, 0, 1)) - 1
-		}
+		b := present.Certificate(f, d.Now().In(d.zone))
+		b.Item = item
 		return d.write(ctx, c, f, in, b, "calibration")
 	}, d.equipmentAgain(page.PostCalibration))
 }

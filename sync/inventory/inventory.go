@@ -25,6 +25,7 @@ type Confirm bool
 type Fact struct {
 	Lab       record.LabID
 	Author    string
+	About     uuid.UUID // the document; zero: the fact is a document of its own
 	Body      lab.Body
 	Confirmed Confirm
 	// AskMoves asks before an item that sits at one place is put at another.
@@ -32,28 +33,30 @@ type Fact struct {
 }
 
 // Record checks a fact against what a scope has on record and writes it, in one
-// step. It gives the id of the new document. What is refused is a problem, or
+// step. It gives the id of the document. What is refused is a problem, or
 // several joined, whose place names the field.
-func Record(ctx context.Context, l *ledger.Ledger, v *view.Reader, only scope.Scope, f Fact) (uuid.UUID, error) {
-	kind, schema, body, err := lab.Encode(f.Body)
-	if err != nil {
-		return uuid.Nil, err
-	}
-	id, err := uuid.NewV7()
-	if err != nil {
-		return uuid.Nil, err
-	}
+func Record(ctx context.Context, l *ledger.Ledger, v *view.Reader, only scope.Scope, f Fact) (id uuid.UUID, err error) {
 	_, err = l.AppendWith(ctx, f.Lab, func(tx kv.Tx) ([]ledger.Draft, error) {
-		k := &checker{v: view.Within(v, tx), only: only, confirmed: f.Confirmed, askMoves: f.AskMoves}
-		if err := k.check(ctx, f.Body); err != nil {
-			return nil, err
-		}
-		return []ledger.Draft{{Kind: kind, Schema: schema, Author: f.Author, UID: id, Body: body}}, nil
+		d, err := Draft(ctx, view.Within(v, tx), only, f)
+		id = d.UID
+		return []ledger.Draft{d}, err
 	})
-	if err != nil {
-		return uuid.Nil, err
+	return id, err
+}
+
+// Draft checks a fact as Record does, and makes its record for a transaction
+// that v sees.
+func Draft(ctx context.Context, v *view.Reader, only scope.Scope, f Fact) (d ledger.Draft, err error) {
+	d = ledger.Draft{Author: f.Author, UID: f.About}
+	if d.Kind, d.Schema, d.Body, err = lab.Encode(f.Body); err != nil {
+		return d, err
 	}
-	return id, nil
+	if d.UID == uuid.Nil {
+		if d.UID, err = uuid.NewV7(); err != nil {
+			return d, err
+		}
+	}
+	return d, (&checker{v: v, only: only, confirmed: f.Confirmed, askMoves: f.AskMoves}).check(ctx, f.Body)
 }
 
 // checker holds a fact against the records of a scope.

@@ -47,6 +47,7 @@ func chapters() []chapter {
 		{"files", "Files and channel maps"},
 		{"flags", "Flags"},
 		{"numbers", "What the numbers mean, and are not"},
+		{"rig", "The rig: what is mounted where"},
 		{"equipment", "Looking after equipment"},
 		{"network", "Server, network, and what is kept where"},
 		{"cautions", "Cautions"},

@@ -71,6 +71,7 @@ func AgentNav(current string, n AgentCounts) []NavItem {
 		{Text: "To assign", Href: PathAssign, Count: n.ToAssign},
 		{Text: "Quarantine", Href: PathQuarantine, Count: n.Quarantine},
 		{Text: "Seen again", Href: PathSeen, Count: n.SeenAgain},
+		{Text: "Rig", Href: PathRig},
 		{Text: "Server", Href: PathConnect},
 		{Text: "Manual", Href: PathManual},
 	})

@@ -31,6 +31,7 @@ func functions() template.FuncMap {
 		"join":        strings.Join,
 		"short":       shortHash,
 		"many":        many,
+		"missingHere": func() Status { return Status{Level: Warn, Word: "missing"} },
 	}
 }
 
