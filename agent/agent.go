@@ -48,6 +48,8 @@ type Options struct {
 	Version    string
 	Log        *slog.Logger
 	Out        io.Writer // the address is printed here; nil: nowhere
+
+	given given
 }
 
 // DefaultListen is the address of the operator's screens.
@@ -110,6 +112,9 @@ func (o *Options) complete() error {
 	}
 	if o.Listen == "" {
 		o.Listen = DefaultListen
+	}
+	if err := o.setUp(); err != nil {
+		return err
 	}
 	if o.Rig == "" {
 		o.Rig = "rig one"
@@ -217,6 +222,7 @@ type parts struct {
 	size    *storeSize
 	set     *telemetry.Set
 	handler http.Handler
+	name    atomic.Pointer[string] // of the rig, when it was changed on the screen
 }
 
 func build(ctx context.Context, o *Options, h *home.Home, set *telemetry.Set) (*parts, error) {
@@ -283,7 +289,7 @@ func (p *parts) announce(addr string) error {
 func (p *parts) desk() error {
 	p.watchFigures(p.set)
 	_, e, err := desk.New(desk.Options{Intake: p.intake, Ledger: p.home.Ledger, Store: p.home.Store, Blobs: p.home.Blobs, Views: p.home.Views,
-		Link: p.link, Enrol: p.enrol, Wake: p.uplink.Wake, LabName: func() string { return p.labName(context.Background()) }, Rig: p.o.Rig, Data: p.o.Data, Limit: p.o.Limit, Reserve: p.o.Reserve,
+		Link: p.link, Enrol: p.enrol, Wake: p.uplink.Wake, LabName: func() string { return p.labName(context.Background()) }, Rig: p.rigName, Setup: desk.Setup{Given: p.o.given.watch || p.o.given.chanmap, RigGiven: p.o.given.rig, Save: p.saveSetup}, Data: p.o.Data, Limit: p.o.Limit, Reserve: p.o.Reserve,
 		Size: p.size.bytes, Version: p.o.Version, Log: p.o.Log, Observe: p.set.Observe, Metrics: p.set.Handler()})
 	p.handler = e
 	return err

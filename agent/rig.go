@@ -24,13 +24,13 @@ func (p *parts) stateRig(ctx context.Context) error {
 	var b lab.Body
 	switch {
 	case problem.Of(err) == problem.NotFound:
-		b = &lab.Rig{Name: p.o.Rig}
+		b = &lab.Rig{Name: p.rigName()}
 	case err != nil:
 		return err
-	case row.Rig.Name == p.o.Rig || row.Edited["name"].Author != "" && row.Edited["name"].Author != "node":
+	case row.Rig.Name == p.rigName() || row.Edited["name"].Author != "" && row.Edited["name"].Author != "node":
 		return nil // a person's name for it holds
 	default:
-		if b, err = lab.NewEdit(p.rig, lab.KindRig, "name", p.o.Rig, row.Base("name")...); err != nil {
+		if b, err = lab.NewEdit(p.rig, lab.KindRig, "name", p.rigName(), row.Base("name")...); err != nil {
 			return err
 		}
 	}

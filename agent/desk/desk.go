@@ -81,7 +81,8 @@ type Options struct {
 	Enrol   func(ctx context.Context, server, code string) error
 	Wake    func()        // asks for an exchange: something was recorded
 	LabName func() string // empty: not known
-	Rig     string        // name of the rig
+	Rig     func() string // name of the rig
+	Setup   Setup
 	Data    string
 	Limit   int64 // of a posted file
 	Reserve int64
@@ -99,8 +100,9 @@ type Desk struct {
 	traces tracer
 	once   *httpkit.Onces // forms that were carried out
 
-	mu     sync.Mutex
-	picked map[string]string // last values of the assign form, offered again
+	mu      sync.Mutex
+	drafted drafted           // set-up that is not saved yet
+	picked  map[string]string // last values of the assign form, offered again
 }
 
 // New makes the handler of the agent's screens and API.
@@ -112,7 +114,7 @@ func New(o Options) (*Desk, *echo.Echo, error) {
 	d := &Desk{Options: o, read: read, traces: tracer{scorer: scoring.Scorer{Blobs: o.Blobs}, read: read}, picked: map[string]string{}, once: httpkit.NewOnces()}
 	e := httpkit.New(httpkit.Options{
 		Log: o.Log, Hosts: httpkit.LoopbackHosts(), Metrics: o.Metrics, Observe: o.Observe,
-		BodyLimits: map[string]int64{"POST /api/v1/shots": o.Limit + 4<<20},
+		BodyLimits: map[string]int64{"POST /api/v1/shots": o.Limit + 4<<20, "POST " + page.PostSetupFile: sampleLimit + 1<<20},
 		Frame:      func(c echo.Context) page.Frame { return d.frame(c, "Error", "") },
 		Ready:      d.ready,
 	})
@@ -148,6 +150,10 @@ func (d *Desk) routes(e *echo.Echo) {
 	e.GET(page.PathQuarantine+"/:id/file", d.quarantineFile)
 	e.GET(page.PathSeen, d.seenAgain)
 	e.POST(page.PathSeen+"/:id", d.settleSeen)
+	e.GET(page.PathSetup, d.setup)
+	e.POST(page.PostSetupRig, d.setupRig)
+	e.POST(page.PostSetupFile, d.setupFile)
+	e.POST(page.PostSetupMap, d.setupMap)
 	e.GET(page.PathRig, d.rig)
 	e.POST(page.PostMount, d.mount)
 	e.POST(page.PostUnmount, d.unmount)
@@ -192,9 +198,9 @@ func (d *Desk) frame(c echo.Context, title, current string) page.Frame {
 // place is lab and rig, for the heading.
 func (d *Desk) place() string {
 	if name := d.LabName(); name != "" {
-		return name + ", " + d.Rig
+		return name + ", " + d.Rig()
 	}
-	return d.Rig
+	return d.Rig()
 }
 
 // counts sums over the labs in the store: an agent has one, and another one

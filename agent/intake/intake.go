@@ -4,9 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io/fs"
 	"log/slog"
-	"path/filepath"
 	"runtime"
 	"sync"
 	"sync/atomic"
@@ -71,12 +69,13 @@ type Counts struct {
 // Intake takes shots in. Its methods may be called from several goroutines.
 type Intake struct {
 	opt     Options
-	folders []*folder
+	changed chan struct{} // told when other folders are to be watched
 	slots   chan struct{} // bounds how many files are read and scored at once
 
 	taken, partly, known, again, quarantined, refused, scoringNS atomic.Int64
 
 	mu       sync.Mutex
+	folders  []*folder
 	mapBlobs map[record.Hash]record.Attachment // maps that are durable already
 	broken   error                             // why the store is no longer written
 	brokenC  chan struct{}                     // closed when broken is set
@@ -98,28 +97,13 @@ func New(o Options) (*Intake, error) {
 	o.Poll = orDefault(o.Poll, defaultPoll)
 	o.MetaWait = orDefault(o.MetaWait, defaultMetaWait)
 	in := &Intake{opt: o, slots: make(chan struct{}, max(2, runtime.GOMAXPROCS(0))),
-		mapBlobs: map[record.Hash]record.Attachment{}, brokenC: make(chan struct{})}
-	for _, f := range o.Folders {
-		dir, err := filepath.Abs(f.Dir)
-		if err != nil {
-			return nil, fmt.Errorf("watched folder %s: %w", f.Dir, err)
-		}
-		for _, other := range in.folders {
-			if other.dir == dir {
-				return nil, problem.New(problem.Invalid, "The folder "+dir+" is to be watched twice.", "Name it once.")
-			}
-		}
-		in.folders = append(in.folders, &folder{dir: dir, in: in, maps: mapFor(dir, f.Map), grow: map[string]*growing{},
-			state: FolderState{Dir: dir}})
+		mapBlobs: map[record.Hash]record.Attachment{}, brokenC: make(chan struct{}), changed: make(chan struct{}, 1)}
+	folders, err := in.follow(o.Folders)
+	if err != nil {
+		return nil, err
 	}
+	in.folders = folders
 	return in, nil
-}
-
-func orDefault[T int64 | time.Duration](v, def T) T {
-	if v == 0 {
-		return def
-	}
-	return v
 }
 
 // Run watches the folders until ctx ends. An error means that the store can no
@@ -134,16 +118,15 @@ func (in *Intake) Run(ctx context.Context) error {
 			return in.Broken()
 		}
 	})
-	for _, f := range in.folders {
-		g.Go(func() error { return f.run(ctx) })
-	}
+	g.Go(func() error { return in.watch(ctx) })
 	return g.Wait()
 }
 
 // Folders gives the state of each watched folder.
 func (in *Intake) Folders() []FolderState {
-	out := make([]FolderState, len(in.folders))
-	for i, f := range in.folders {
+	folders := in.watched()
+	out := make([]FolderState, len(folders))
+	for i, f := range folders {
 		out[i] = f.State()
 	}
 	return out
@@ -196,23 +179,9 @@ func (in *Intake) Room(size int64) error {
 		"Free some space on the disk of "+in.opt.Data+". The files wait where they are, and taking in goes on by itself.")
 }
 
-// MapForPosts gives the channel map that holds for files without one of their
-// own: that of the first watched folder. nil means that channels are guessed.
-func (in *Intake) MapForPosts() (*Map, error) {
-	switch {
-	case in.opt.DefaultMap != "":
-		return mapFor("", in.opt.DefaultMap).look(nil)
-	case len(in.folders) == 0:
-		return nil, nil
+func orDefault[T int64 | time.Duration](v, def T) T {
+	if v == 0 {
+		return def
 	}
-	dir := in.folders[0].dir
-	r, err := openReach(dir)
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil, nil
-	}
-	if err != nil {
-		return nil, err
-	}
-	defer r.close()
-	return mapFor(dir, "").look(r) // a second reader: the folder's own belongs to its goroutine
+	return v
 }

@@ -16,7 +16,7 @@ type agentCmd struct {
 	Map        string        `help:"Channel map (TOML) for the watched folders; without it map.toml in the folder, else the channels are guessed." type:"path" placeholder:"MAP.toml"`
 	Listen     string        `help:"Address of the operator's screens; loopback only. Default: ${default}." default:"127.0.0.1:8371" placeholder:"ADDR"`
 	ListenFile string        `help:"Write the address in use to this file once the agent is ready." type:"path" placeholder:"FILE"`
-	Rig        string        `help:"Name of the rig that this agent stands at. Default: ${default}." default:"rig one" placeholder:"NAME"`
+	Rig        string        `help:"Name of the rig that this agent stands at. Default: as set up on the screen, else rig one." placeholder:"NAME"`
 	LabName    string        `help:"Name of the lab, shown until the agent is connected to a server." placeholder:"NAME"`
 	Server     string        `help:"Server to connect to at the start; needs --code the first time." placeholder:"URL"`
 	Code       string        `help:"One-time code from the server, for --server." placeholder:"CODE"`

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"io"
 
 	"thudbook/metrics/chanmap"
 	"thudbook/metrics/format"
@@ -15,21 +16,10 @@ type mapCmd struct {
 
 // Run prints the proposed map on standard output and what is unsure on standard error.
 func (c *mapCmd) Run(a *app) error {
-	f, err := openSource(c.File)
+	m, unsure, err := format.ProposeMap(a.Ctx, func() (io.ReadCloser, error) { return openSource(c.File) })
 	if err != nil {
 		fmt.Fprintf(a.Err, "thudbook: %s: %v\n", c.File, err)
 		return exitError{exitInput}
-	}
-	defer f.Close()
-	m, unsure, err := format.Propose(a.Ctx, f)
-	if err != nil {
-		fmt.Fprintf(a.Err, "thudbook: %s: %v\n", c.File, err)
-		return exitError{exitInput}
-	}
-	if len(m.Channels) > 0 {
-		var said string
-		m.Processing.BaselineMS, said = c.baseline(a, m)
-		unsure = append(unsure, said)
 	}
 	for _, s := range unsure {
 		fmt.Fprintln(a.Err, "unsure:", s)
@@ -38,22 +28,4 @@ func (c *mapCmd) Run(a *app) error {
 		return exitError{exitInput}
 	}
 	return chanmap.Encode(a.Out, m)
-}
-
-// baseline reads the record by the proposed map and proposes a baseline window.
-func (c *mapCmd) baseline(a *app, m chanmap.Map) (ms float64, said string) {
-	f, err := openSource(c.File)
-	if err != nil {
-		return 0, noBaseline(err)
-	}
-	defer f.Close()
-	got, err := format.Read(a.Ctx, f, format.Options{Map: &m})
-	if err != nil {
-		return 0, noBaseline(err)
-	}
-	return chanmap.GuessBaseline(&got.Recording)
-}
-
-func noBaseline(err error) string {
-	return fmt.Sprintf("No baseline_ms is proposed: the record cannot be read by this map (%v). Set processing.baseline_ms to the milliseconds at rest before the impact.", err)
 }

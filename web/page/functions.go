@@ -32,6 +32,7 @@ func functions() template.FuncMap {
 		"short":       shortHash,
 		"many":        many,
 		"missingHere": func() Status { return Status{Level: Warn, Word: "missing"} },
+		"setUp":       func() Status { return Status{Level: OK, Word: "done"} },
 	}
 }
 

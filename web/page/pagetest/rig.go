@@ -50,3 +50,35 @@ func rigs() []Item {
 	}
 	return []Item{{"rig", normal}, {"rig-empty", empty}, {"rig-error", wrong}, {"rig-full", full}}
 }
+
+// setups is the guided first set-up, step by step.
+func setups() []Item {
+	f := agentFrame("Set the rig up", page.PathSetup, page.AgentCounts{})
+	name := page.Form{ID: "name", Action: page.PostSetupRig, Key: "k", Fields: page.SetupRigFields(), Submit: "Check the folder", Values: map[string]string{"rig": "rig one"}}
+	empty := page.Setup{Frame: f, Name: name}
+	wrong := empty
+	wrong.Name.Values = map[string]string{"rig": "rig one", "folder": `\\measuring-pc\share\out`}
+	wrong.Name.Errors = map[string]string{"folder": `The watched folder \\measuring-pc\share\out is not there. Check the path. A share of another computer is written with both names, such as \\computer\share\folder, and the user that runs the agent needs the right to read it.`}
+	normal := page.Setup{Frame: f, Name: name, Folder: `D:\acquisition\out`, Files: "12 files of shots in it", Newest: "shot_0012.csv", Sample: "shot_0012.csv", Key: "m",
+		Unsure: []string{"Column gate looks like a light gate; the length of its flag is not in the file: set flag_mm."}}
+	all := Traces(2000)
+	for i, c := range all.Channels[:3] {
+		one := *all
+		one.Channels = all.Channels[i : i+1]
+		p := fmt.Sprintf("c%d_", i)
+		normal.Channels = append(normal.Channels, page.SetupChannel{Column: c.Name, Trace: &one, Form: page.Form{ID: "c", Fields: page.SetupChannelFields(i),
+			Values: map[string]string{p + "column": c.Name, p + "measures": "linear acceleration", p + "axis": "x", p + "unit": "g", p + "cfc": "1000"}}})
+	}
+	normal.Channels = append(normal.Channels, page.SetupChannel{Form: page.Form{ID: "c", Fields: page.SetupChannelFields(3)}})
+	normal.Rest = page.Form{ID: "rest", Fields: page.SetupMapFields(), Values: map[string]string{"time_column": "t", "time_unit": "s", "rule": "quiet"}}
+	full := normal
+	full.Channels = nil
+	for i := range 24 {
+		ch := normal.Channels[i%3]
+		ch.Column, ch.Form = fmt.Sprintf("a_column_with_a_long_name_%02d", i), page.Form{ID: "c", Fields: page.SetupChannelFields(i)}
+		full.Channels = append(full.Channels, ch)
+	}
+	done := page.Setup{Frame: f, Name: name, Folder: `D:\acquisition\out`, Files: "12 files of shots in it", Done: true}
+	given := page.Setup{Frame: f, Given: "The folder or the channel map stands on the agent’s command line (--watch, --map), which goes before this screen. Start the agent without them to set the rig up here."}
+	return []Item{{"setup", normal}, {"setup-empty", empty}, {"setup-error", wrong}, {"setup-full", full}, {"setup-done", done}, {"setup-given", given}}
+}

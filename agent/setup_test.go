@@ -1,0 +1,76 @@
+package agent_test
+
+import (
+	"net/http"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"thudbook/agent"
+)
+
+// TestGuidedSetUp goes through the five steps, with no flag but the data
+// folder; the folder is watched at once, and again after a restart.
+func TestGuidedSetUp(t *testing.T) {
+	watch := t.TempDir()
+	r := start(t, func(o *agent.Options) { o.Watch, o.Rig = nil, "" })
+	put := func(name string, peakG float64) {
+		t.Helper()
+		if err := os.WriteFile(filepath.Join(watch, name), []byte(csv(peakG)), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	put("shot-1.csv", 80)
+	r.page("/setup", "Five steps", "Name of the rig")
+
+	for folder, want := range map[string]string{filepath.Join(watch, "nowhere"): "is not there", filepath.Join(watch, "shot-1.csv"): "is no folder", "": "This is needed."} {
+		if a := r.form("/setup/rig", url.Values{"rig": {"rig four"}, "folder": {folder}}); a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, want) {
+			t.Errorf("folder %q = %d", folder, a.status)
+		}
+	}
+	r.saved("/setup/rig", url.Values{"rig": {"rig four"}, "folder": {watch}})
+	r.page("/setup", "1 file of a shot in it", "shot-1.csv")
+	r.saved("/setup/file", url.Values{"newest": {"yes"}})
+	r.page("/setup", `name="c0_column" value="ax"`, "<svg", `name="time_column" value="t"`, `value="linear acceleration" selected`)
+
+	m := url.Values{"c0_column": {"ax"}, "c0_measures": {"linear acceleration"}, "c0_axis": {"-x"}, "c0_unit": {"fortnight"}, "c0_cfc": {"1000"},
+		"time_column": {"t"}, "time_unit": {"s"}, "baseline_ms": {"4"}, "rule": {"quiet"}, "quiet_ms": {"100"}, "do": {"save"}}
+	if a := r.form("/setup/map", m); a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, "fortnight") {
+		t.Errorf("a wrong unit = %d", a.status)
+	}
+	m.Set("c0_unit", "g")
+	m.Set("do", "check")
+	r.saved("/setup/map", m)
+	r.page("/setup", `value="-x" selected`, "<svg")
+	if _, err := os.Stat(filepath.Join(r.opt.Data, "setup.json")); err == nil {
+		t.Error("looking at the map saves it")
+	}
+	m.Set("do", "save")
+	r.saved("/setup/map", m)
+	r.page("/setup?done=yes", "The folder is watched")
+	r.page("/rig", "rig four", "rig.toml", "linear acceleration, −x, g")
+	taken := func(n string) func() bool {
+		return func() bool {
+			return strings.Contains(r.get("/").body, "watching") && strings.Contains(r.get("/shots").body, n)
+		}
+	}
+	r.until("the first shot, without a restart", taken("1 shot"))
+
+	if err := r.stop(); err != nil {
+		t.Fatal(err)
+	}
+	put("shot-2.csv", 81)
+	r.run()
+	r.until("the second shot, after a restart", taken("2 shots"))
+	r.page("/", "rig four")
+}
+
+// TestFlagsGoBeforeTheScreen: what stands on the command line wins.
+func TestFlagsGoBeforeTheScreen(t *testing.T) {
+	r := start(t)
+	r.page("/setup", "command line")
+	r.saved("/setup/rig", url.Values{"rig": {"other"}, "folder": {t.TempDir()}})
+	r.page("/", "rig nine", r.opt.Watch[0])
+}
