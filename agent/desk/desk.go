@@ -145,6 +145,7 @@ func (d *Desk) routes(e *echo.Echo) {
 	e.POST(page.PathShots+"/:id/void", d.void)
 	e.POST(page.PathShots+"/:id/settle", d.settle)
 	d.inspectionRoutes(e)
+	d.logRoutes(e)
 	e.GET(page.PathAssign, d.toAssign)
 	e.GET(page.PathQuarantine, d.quarantine)
 	e.GET(page.PathQuarantine+"/:id/file", d.quarantineFile)

@@ -80,3 +80,12 @@ func (v *Reader) Note(ctx context.Context, sc scope.Scope, id [16]byte) (NoteRow
 	}
 	return NoteRow{Head: d.head(), Note: *d.body()}, nil
 }
+
+// Service gives one service.
+func (v *Reader) Service(ctx context.Context, sc scope.Scope, id [16]byte) (ServiceRow, error) {
+	d, err := get(ctx, v, v.set.services, sc, lab.KindService, id)
+	if err != nil {
+		return ServiceRow{}, err
+	}
+	return ServiceRow{Head: d.head(), Service: *d.body()}, nil
+}

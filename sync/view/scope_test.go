@@ -107,6 +107,7 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 			return len(out), err
 		},
 		"Note":          func(s scope.Scope) (int, error) { return single(w.Note(ctx, s, note)) },
+		"Service":       func(s scope.Scope) (int, error) { return single(w.Service(ctx, s, labtest.ID("s"))) },
 		"Notes":         func(s scope.Scope) (int, error) { return rows(w.Notes(ctx, s, view.LogFilter{}, view.Page{})) },
 		"ServicesDone":  func(s scope.Scope) (int, error) { return rows(w.ServicesDone(ctx, s, view.LogFilter{}, view.Page{})) },
 		"MountingsDone": func(s scope.Scope) (int, error) { return rows(w.MountingsDone(ctx, s, view.LogFilter{}, view.Page{})) },

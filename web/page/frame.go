@@ -72,6 +72,7 @@ func AgentNav(current string, n AgentCounts) []NavItem {
 		{Text: "Quarantine", Href: PathQuarantine, Count: n.Quarantine},
 		{Text: "Seen again", Href: PathSeen, Count: n.SeenAgain},
 		{Text: "Rig", Href: PathRig},
+		{Text: "Log", Href: PathLog},
 		{Text: "Server", Href: PathConnect},
 		{Text: "Manual", Href: PathManual},
 	})

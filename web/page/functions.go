@@ -27,7 +27,7 @@ func functions() template.FuncMap {
 		"quarantinePath": QuarantinePath, "campaignPath": CampaignPath, "itemUsePath": ItemUsePath,
 		"table":  func(now time.Time, rows []ShotRow) shotTable { return newShotTable(now, rows) },
 		"agents": newAgentTable, "specimenPath": SpecimenPath, "inspectPath": InspectPath,
-		"inspections": newInspectionTable,
+		"inspections": newInspectionTable, "logrows": newLogTable,
 		"join":        strings.Join,
 		"short":       shortHash,
 		"many":        many,

@@ -76,7 +76,7 @@ func inspections() []Item {
 		Linked: true, Campaigns: []page.Choice{{Value: "/campaigns/c1", Text: "Face guards, spring series"}}, CSV: "/inspections.csv"}
 	which := bare
 	which.Labs = []page.Choice{{Value: "/specimens/FG-A-099?lab=l1", Text: "Northmere lab"}, {Value: "/specimens/FG-A-099?lab=l2", Text: "Harbour lab"}}
-	return []Item{{"specimen", hits}, {"specimen-empty", bare}, {"specimen-error", which}, {"specimen-full", fullHits}, {"inspect", draft}, {"inspect-empty", empty}, {"inspect-error", wrong}, {"inspect-full", full},
+	return []Item{{"log", logScreen(9)}, {"log-empty", logScreen(0)}, {"log-error", logWrong()}, {"log-full", logScreen(120)}, {"specimen", hits}, {"specimen-empty", bare}, {"specimen-error", which}, {"specimen-full", fullHits}, {"inspect", draft}, {"inspect-empty", empty}, {"inspect-error", wrong}, {"inspect-full", full},
 		{"inspections", list}, {"inspections-empty", none}, {"inspections-nothing-fits", other}, {"inspections-full", many}}
 }
 
@@ -99,5 +99,42 @@ func specimen(n int) page.Specimen {
 		p.Hits = append(p.Hits, h)
 	}
 	p.Loose[0].Shot = ""
+	return p
+}
+
+func logScreen(n int) page.Log {
+	p := page.Log{Frame: agentFrame("Log", page.PathLog, page.AgentCounts{}), CSV: "/log.csv", Form: &page.Form{ID: "entry", Action: page.PathLog, Fields: page.LogFields(), Submit: "Add to the log",
+		Values: map[string]string{"topic": "note", "effective_at": "2031-03-14T15:09:26"}, Choices: map[string][]page.Choice{"item": {{Value: "", Text: "no item"}, {Value: "i1", Text: "ram, R-12"}}}}}
+	for i := range n {
+		r := page.LogRow{ID: fmt.Sprintf("l-%d", i), At: ago(time.Duration(i) * 47 * time.Minute), By: "r.example", Correct: "/log?note=x#entry"}
+		switch i % 5 {
+		case 0:
+			r.Kind, r.Text = "note", "Hall at 17 °C this morning; heating on since nine."
+		case 1:
+			r.Kind, r.About, r.Text, r.Parts, r.Facts = "service", "ram, R-12", "seals changed, rod greased", []string{"seal set, lot 44", "wiper ring"}, []string{"took 45\u00a0min", "done by workshop", "machine's own counter 12\u202f044"}
+		case 2:
+			r.Kind, r.Text, r.Late, r.RecordedAt = "deviation", "Specimen was 40 s longer out of the chamber than the plan allows.", true, Now()
+		case 3:
+			r.Kind, r.About, r.Text, r.Ended, r.Correct = "part changed", "impactor face, F-3", "new end cap", page.Status{Level: page.Plain, Word: "corrected since"}, ""
+		case 4:
+			r.Kind, r.About, r.Text, r.Correct = "mounted", "accelerometer X, S-201", "at position ax", ""
+		}
+		p.Rows = append(p.Rows, r)
+	}
+	if n > 100 {
+		p.Frame, p.More, p.Form = serverFrame("Log", page.PathLog), "/log?after=x", nil
+		for i := range p.Rows {
+			p.Rows[i].Lab, p.Rows[i].Correct = "Northmere lab", ""
+		}
+		p.Rows[2].Text = longName
+	}
+	return p
+}
+
+func logWrong() page.Log {
+	p := logScreen(2)
+	p.Correcting = true
+	p.Form.Values = map[string]string{"topic": "service", "effective_at": "soon", "text": longName, "counter_strokes": "12k"}
+	p.Form.Errors = map[string]string{"effective_at": "“soon” is not a time. Write it as 2026-03-14T15:09", "item": "A service needs its item.", "counter_strokes": "“12k” is not a whole number. Write it in digits, as 1000."}
 	return p
 }

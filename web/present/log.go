@@ -1,0 +1,425 @@
+package present
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"iter"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+
+	"thudbook/sync/lab"
+	"thudbook/sync/problem"
+	"thudbook/sync/scope"
+	"thudbook/sync/view"
+	"thudbook/web/page"
+)
+
+// LogMounted is the kind of the entries that mountings make.
+const LogMounted = "mounted"
+
+// LogEntry is one entry of the log: exactly one of its rows is set.
+type LogEntry struct {
+	At       lab.Time
+	Service  *view.ServiceRow
+	Note     *view.NoteRow
+	Mounting *view.MountingRow
+}
+
+func (e *LogEntry) head() *view.Head {
+	switch {
+	case e.Service != nil:
+		return &e.Service.Head
+	case e.Note != nil:
+		return &e.Note.Head
+	default:
+		return &e.Mounting.Head
+	}
+}
+
+// kind names the entry as in page.LogKinds.
+func (e *LogEntry) kind() string {
+	switch {
+	case e.Service != nil:
+		return "service"
+	case e.Note != nil:
+		return e.Note.Note.Topic
+	default:
+		return LogMounted
+	}
+}
+
+func (e *LogEntry) item() uuid.UUID {
+	switch {
+	case e.Service != nil:
+		return e.Service.Service.Item
+	case e.Note != nil:
+		return e.Note.Note.Item
+	default:
+		return e.Mounting.Mounting.Item
+	}
+}
+
+// logSource is one of the lists that the log is made of.
+type logSource struct {
+	list  func(view.Page) ([]LogEntry, string, error)
+	after string
+	done  bool // read to its end
+	rows  []LogEntry
+	next  string
+	used  int
+}
+
+func source[R any](list func(view.Page) (view.List[R], error), entry func(*R) LogEntry) *logSource {
+	return &logSource{list: func(p view.Page) ([]LogEntry, string, error) {
+		l, err := list(p)
+		out := make([]LogEntry, 0, len(l.Rows))
+		for i := range l.Rows {
+			out = append(out, entry(&l.Rows[i]))
+		}
+		return out, l.Next, err
+	}}
+}
+
+func logSources(ctx context.Context, v *view.Reader, sc scope.Scope, kind string) ([]*logSource, error) {
+	services := source(func(p view.Page) (view.List[view.ServiceRow], error) {
+		return v.ServicesDone(ctx, sc, view.LogFilter{}, p)
+	},
+		func(r *view.ServiceRow) LogEntry { return LogEntry{At: r.Service.EffectiveAt, Service: r} })
+	notes := source(func(p view.Page) (view.List[view.NoteRow], error) {
+		return v.Notes(ctx, sc, view.LogFilter{Topic: kind}, p)
+	},
+		func(r *view.NoteRow) LogEntry { return LogEntry{At: r.Note.EffectiveAt, Note: r} })
+	mountings := source(func(p view.Page) (view.List[view.MountingRow], error) {
+		return v.MountingsDone(ctx, sc, view.LogFilter{}, p)
+	},
+		func(r *view.MountingRow) LogEntry { return LogEntry{At: r.Mounting.EffectiveAt, Mounting: r} })
+	switch {
+	case kind == "":
+		return []*logSource{services, notes, mountings}, nil
+	case kind == "service":
+		return []*logSource{services}, nil
+	case kind == LogMounted:
+		return []*logSource{mountings}, nil
+	case slices.Contains(lab.NoteTopics(), kind):
+		return []*logSource{notes}, nil
+	}
+	return nil, problem.New(problem.Invalid, "The log has no entries of the kind "+strconv.Quote(kind)+".", "Choose a kind of the list.")
+}
+
+// ended marks, in a cursor, a list that was read to its end.
+const ended = "."
+
+// LogPage gives a part of the log, newest first. after is the next of the part
+// before; an empty next is the end.
+func LogPage(ctx context.Context, v *view.Reader, sc scope.Scope, kind, after string, limit int) (out []LogEntry, next string, err error) {
+	all, err := logSources(ctx, v, sc, kind)
+	if err != nil {
+		return nil, "", err
+	}
+	if parts := strings.Split(after, "~"); after != "" && len(parts) != len(all) {
+		return nil, "", problem.New(problem.Invalid, "the place in the log cannot be read", "start from the first page")
+	} else if after != "" {
+		for i, s := range all {
+			s.after, s.done = parts[i], parts[i] == ended
+		}
+	}
+	for _, s := range all {
+		if s.done {
+			continue
+		}
+		if s.rows, s.next, err = s.list(view.Page{Limit: limit, After: s.after}); err != nil {
+			return nil, "", err
+		}
+	}
+	for len(out) < limit {
+		best := newest(all)
+		if best == nil {
+			break
+		}
+		out = append(out, best.rows[best.used])
+		best.used++
+	}
+	more, cursor := false, make([]string, len(all))
+	for i, s := range all {
+		if cursor[i], err = s.cursor(); err != nil {
+			return nil, "", err
+		}
+		more = more || cursor[i] != ended
+	}
+	if more {
+		next = strings.Join(cursor, "~")
+	}
+	return out, next, nil
+}
+
+// newest is the source with the newest row; nil at the end, or where a source
+// has to be read on before it can be said.
+func newest(all []*logSource) *logSource {
+	var best *logSource
+	for _, s := range all {
+		if s.used == len(s.rows) {
+			if !s.done && s.next != "" {
+				return nil
+			}
+			continue
+		}
+		if best == nil || s.rows[s.used].At > best.rows[best.used].At {
+			best = s
+		}
+	}
+	return best
+}
+
+// cursor is where the source goes on.
+func (s *logSource) cursor() (string, error) {
+	switch {
+	case s.done, s.used == len(s.rows) && s.next == "":
+		return ended, nil
+	case s.used == len(s.rows):
+		return s.next, nil
+	case s.used == 0:
+		return s.after, nil
+	}
+	_, next, err := s.list(view.Page{Limit: s.used, After: s.after})
+	return next, err
+}
+
+// LogView says how entries are shown.
+type LogView struct {
+	Read  *view.Reader
+	Scope scope.Scope
+	Zone  *time.Location
+	Who   func(author string) string
+	Lab   func(id [16]byte) string        // nil: not shown
+	May   func(e *LogEntry) (link string) // to the form that corrects it; nil: nobody may
+	names map[uuid.UUID]string
+}
+
+// item names an item of the register.
+func (s *LogView) item(ctx context.Context, id uuid.UUID) (string, error) {
+	if id == uuid.Nil {
+		return "", nil
+	}
+	if name, ok := s.names[id]; ok {
+		return name, nil
+	}
+	r, err := s.Read.Item(ctx, s.Scope, id)
+	name := "an item that is not in the register here"
+	if err == nil {
+		name = r.Item.Title()
+	} else if problem.Of(err) != problem.NotFound {
+		return "", err
+	}
+	if s.names == nil {
+		s.names = map[uuid.UUID]string{}
+	}
+	s.names[id] = name
+	return name, nil
+}
+
+// lateBy is how long after the deed an entry is called late.
+const lateBy = 24 * time.Hour
+
+// Row is one entry for the screen.
+func (s *LogView) Row(ctx context.Context, e *LogEntry) (page.LogRow, error) {
+	h := e.head()
+	r := page.LogRow{ID: h.ID.String(), At: e.At.Time().In(s.Zone), RecordedAt: h.RecordedAt.In(s.Zone), Kind: e.kind(), By: Who(h.Author, s.Who),
+		Late: h.RecordedAt.Sub(e.At.Time()) > lateBy}
+	var err error
+	if r.About, err = s.item(ctx, e.item()); err != nil {
+		return r, err
+	}
+	switch {
+	case e.Service != nil:
+		b := &e.Service.Service
+		r.Text, r.Parts = b.Note, b.Parts
+		if b.DurationMinutes != nil {
+			r.Facts = append(r.Facts, "took "+withUnit(page.ShowWhole(*b.DurationMinutes, "min")))
+		}
+		if b.DoneBy != "" {
+			r.Facts = append(r.Facts, "done by "+b.DoneBy)
+		}
+		if b.CounterStrokes != nil {
+			r.Facts = append(r.Facts, "machine's own counter "+page.ShowCount(*b.CounterStrokes))
+		}
+	case e.Note != nil:
+		r.Text, r.Parts = e.Note.Note.Text, e.Note.Note.Parts
+	case e.Mounting.Mounting.Item == uuid.Nil:
+		r.Kind, r.Text = "taken off", "position "+e.Mounting.Mounting.Position+" is empty"
+	default:
+		r.Text = "at position " + e.Mounting.Mounting.Position
+	}
+	if h.Withdrawn != nil {
+		r.Ended = page.Status{Level: page.Plain, Word: cmp.Or(endedBy(h.Withdrawn), "withdrawn")}
+	}
+	if s.Lab != nil {
+		r.Lab = s.Lab(h.Lab)
+	}
+	if s.May != nil && h.Withdrawn == nil {
+		r.Correct = s.May(e)
+	}
+	return r, nil
+}
+
+func endedBy(m *view.Mark) string {
+	if m.By != uuid.Nil || m.Reason == "corrected" {
+		return "corrected since"
+	}
+	return "withdrawn: " + m.Reason
+}
+
+// Fill puts a part of the log on its screen.
+func (s *LogView) Fill(ctx context.Context, p *page.Log, kind, after string, limit int) error {
+	entries, next, err := LogPage(ctx, s.Read, s.Scope, kind, after, limit)
+	if err != nil {
+		return err
+	}
+	p.Kind = kind
+	for i := range entries {
+		row, err := s.Row(ctx, &entries[i])
+		if err != nil {
+			return err
+		}
+		p.Rows = append(p.Rows, row)
+	}
+	q := url.Values{}
+	if kind != "" {
+		q.Set("kind", kind)
+	}
+	p.CSV = page.PathLog + ".csv?" + q.Encode()
+	if next != "" {
+		q.Set("after", next)
+		p.More = page.PathLog + "?" + q.Encode()
+	}
+	return nil
+}
+
+// LogHead are the columns of the log as CSV.
+func LogHead() []string {
+	return []string{"id", "done_at", "kind", "item", "text", "parts", "duration_minutes", "done_by", "counter_strokes", "author", "recorded_at", "ended"}
+}
+
+// Lines gives the whole log under LogHead.
+func (s *LogView) Lines(ctx context.Context, kind string) iter.Seq2[[]string, error] {
+	return func(yield func([]string, error) bool) {
+		for after := ""; ; {
+			entries, next, err := LogPage(ctx, s.Read, s.Scope, kind, after, view.MaxLimit)
+			for i := range entries {
+				if err == nil {
+					var line []string
+					if line, err = s.line(ctx, &entries[i]); err == nil && !yield(line, nil) {
+						return
+					}
+				}
+			}
+			if err != nil {
+				yield(nil, err)
+				return
+			}
+			if after = next; next == "" {
+				return
+			}
+		}
+	}
+}
+
+func (s *LogView) line(ctx context.Context, e *LogEntry) ([]string, error) {
+	r, err := s.Row(ctx, e)
+	if err != nil {
+		return nil, err
+	}
+	h := e.head()
+	line := []string{r.ID, e.At.String(), r.Kind, r.About, r.Text, strings.Join(r.Parts, "; "), "", "", "", h.Author, h.RecordedAt.Format(time.RFC3339), r.Ended.Word}
+	if e.Service != nil {
+		b := &e.Service.Service
+		line[6], line[7] = plain(b.DurationMinutes), b.DoneBy
+		if b.CounterStrokes != nil {
+			line[8] = strconv.FormatInt(*b.CounterStrokes, 10)
+		}
+	}
+	return line, nil
+}
+
+// Entry is a form of the log as it was read: a note, or a service of an item.
+type Entry struct {
+	Note    *lab.Note
+	Service *lab.Service
+}
+
+// ReadEntry reads the values of page.LogFields. Faults are by field.
+func ReadEntry(v map[string]string, zone *time.Location) (Entry, map[string]string) {
+	faults := map[string]string{}
+	at, err := readTime(v["effective_at"], zone)
+	if err != nil {
+		faults["effective_at"] = err.Error()
+	}
+	var item uuid.UUID
+	if v["item"] != "" {
+		if item, err = uuid.Parse(v["item"]); err != nil {
+			faults["item"] = "Choose one of the list."
+		}
+	}
+	if v["text"] == "" {
+		faults["text"] = "This is needed."
+	}
+	var parts []string
+	for line := range strings.Lines(v["parts"]) {
+		if line = strings.Join(strings.Fields(line), " "); line != "" {
+			parts = append(parts, line)
+		}
+	}
+	if v["topic"] != "service" {
+		if !slices.Contains(lab.NoteTopics(), v["topic"]) {
+			faults["topic"] = "Choose what the entry is."
+		}
+		for _, f := range []string{"duration_minutes", "done_by", "counter_strokes"} {
+			if v[f] != "" {
+				faults[f] = "Only a service has this. Choose “service done”, or write it into the text."
+			}
+		}
+		return Entry{Note: &lab.Note{Topic: v["topic"], EffectiveAt: lab.At(at), Text: v["text"], Item: item, Parts: parts}}, faults
+	}
+	s := &lab.Service{Item: item, EffectiveAt: lab.At(at), Note: v["text"], Parts: parts, DoneBy: v["done_by"]}
+	if item == uuid.Nil && faults["item"] == "" {
+		faults["item"] = "A service needs its item."
+	}
+	if text := v["duration_minutes"]; text != "" {
+		m, err := page.ParseDecimal(text)
+		if err == nil && (m < 0 || m > 1e6) {
+			err = errors.New("give the minutes that it took, as 45")
+		}
+		if err != nil {
+			faults["duration_minutes"] = err.Error()
+		}
+		s.DurationMinutes = &m
+	}
+	if text := v["counter_strokes"]; text != "" {
+		n, err := strconv.ParseInt(strings.Join(strings.Fields(text), ""), 10, 64)
+		if err != nil || n < 0 {
+			faults["counter_strokes"] = "“" + text + "” is not a whole number. Write it in digits, as 1000."
+		}
+		s.CounterStrokes = &n
+	}
+	return Entry{Service: s}, faults
+}
+
+// EntryValues gives an entry as the values of its form.
+func EntryValues(e *Entry, zone *time.Location) map[string]string {
+	at := func(t lab.Time) string { return t.Time().In(zone).Format(typedTime) }
+	if n := e.Note; n != nil {
+		return map[string]string{"topic": n.Topic, "effective_at": at(n.EffectiveAt), "item": idText(n.Item), "text": n.Text, "parts": strings.Join(n.Parts, "\n")}
+	}
+	s := e.Service
+	v := map[string]string{"topic": "service", "effective_at": at(s.EffectiveAt), "item": idText(s.Item), "text": s.Note, "parts": strings.Join(s.Parts, "\n"),
+		"duration_minutes": plain(s.DurationMinutes), "done_by": s.DoneBy}
+	if s.CounterStrokes != nil {
+		v["counter_strokes"] = strconv.FormatInt(*s.CounterStrokes, 10)
+	}
+	return v
+}
