@@ -150,6 +150,13 @@ func rules() []rule {
 		{"POST /equipment/list", posts("/equipment/list", func(m *matrix) url.Values {
 			return url.Values{"lab": {m.birch.id.String()}, "list": {"class,serial\nhose,H-1\n"}, "digest": {"another"}}
 		}), [5]int{303, 404, 403, 409, 409}},
+		{"GET /inspections", at("/inspections"), page},
+		{"GET /inspections.csv", at("/inspections.csv"), page},
+		{"GET /specimens/:name", at("/specimens/Birch%20specimen"), own},
+		{"GET /log", at("/log"), page},
+		{"GET /log.csv", at("/log.csv"), page},
+		{"GET /api/v1/inspections", at("/api/v1/inspections"), read},
+		{"GET /api/v1/specimens/:name", at("/api/v1/specimens/Birch%20specimen"), ofLab},
 		{"GET /campaigns", at("/campaigns"), page},
 		{"GET /campaigns/:id", func(m *matrix) (string, string, string) { return "/campaigns/" + m.campaign, "", "" }, own},
 		{"GET /agents", at("/agents"), page},

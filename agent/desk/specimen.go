@@ -47,7 +47,7 @@ func (d *Desk) getSpecimen(c echo.Context) error {
 }
 
 func (d *Desk) listInspections(c echo.Context) error {
-	f, p, err := present.ParseInspectionQuery(c.QueryParams())
+	f, p, err := present.ParseInspectionQuery(c.QueryParams(), "before")
 	if err != nil {
 		return err
 	}

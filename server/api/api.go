@@ -56,6 +56,8 @@ func (a *API) Routes(e *echo.Echo, d *door.Door) {
 	g.GET("/shots", a.shots)
 	g.GET("/shots/:id", a.shot)
 	g.GET("/shots/:id/source", a.source)
+	g.GET("/inspections", a.inspections)
+	g.GET("/specimens/:name", a.specimen)
 	g.GET("/accounts", a.accounts, door.Administrators)
 	g.POST("/accounts", a.newAccount, door.Administrators)
 }

@@ -79,6 +79,7 @@ func (d *Desk) Routes(e *echo.Echo) {
 	e.POST(page.PostCalibration, d.postCalibration, in)
 	e.POST(page.PostMounting, d.postMounting, in)
 	d.care(e, in)
+	d.inspectionRoutes(e, in)
 	e.GET(page.PathCampaigns, d.campaigns, in)
 	e.POST(page.PostCampaign, d.postCampaign, in)
 	e.GET(page.PathCampaigns+"/:id", d.campaign, in)

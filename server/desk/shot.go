@@ -77,7 +77,7 @@ func (d *Desk) shotPage(c echo.Context) (*page.Shot, error) {
 	if row.Shot.Specimen != "" {
 		s.Title = "Shot on " + row.Shot.Specimen
 	}
-	for _, fill := range []func(context.Context, *caller, *page.Shot, *view.ShotRow) error{d.whereabouts, d.sensorFlags, d.bytes, d.neighbours, d.trail} {
+	for _, fill := range []func(context.Context, *caller, *page.Shot, *view.ShotRow) error{d.whereabouts, d.sensorFlags, d.bytes, d.neighbours, d.trail, d.inspectionsOf} {
 		if err := fill(ctx, &p, &s, &row); err != nil {
 			return nil, err
 		}

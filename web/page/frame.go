@@ -87,6 +87,7 @@ func ServerNav(current string, administrator bool) []NavItem {
 		{Text: "Equipment", Href: PathEquipment},
 		{Text: "What is due", Href: PathHealth},
 		{Text: "Campaigns", Href: PathCampaigns},
+		{Text: "Log", Href: PathLog},
 		{Text: "Agents", Href: PathAgents},
 	}
 	if administrator {

@@ -274,9 +274,9 @@ func (h *History) Body() SpecimenJSON {
 }
 
 // ParseInspectionQuery reads the query of the list of inspections: specimen,
-// shot, standing, limit and before.
-func ParseInspectionQuery(q url.Values) (f view.InspectionFilter, p view.Page, err error) {
-	f.Specimen, p.Limit, p.After = q.Get("specimen"), view.DefaultLimit, q.Get("before")
+// shot, standing, limit, and under the name cursor the place in the list.
+func ParseInspectionQuery(q url.Values, cursor string) (f view.InspectionFilter, p view.Page, err error) {
+	f.Specimen, p.Limit, p.After = q.Get("specimen"), view.DefaultLimit, q.Get(cursor)
 	if s := q.Get("shot"); s != "" {
 		if f.Shot, err = uuid.Parse(s); err != nil {
 			return f, p, problem.New(problem.Invalid, fmt.Sprintf("The shot %q is not an id.", s), "Give the id of a shot, or leave it out.")
