@@ -119,6 +119,7 @@ func rules() []rule {
 		{"GET /shots", at("/shots"), page},
 		{"GET /shots/:id", shot("/shots/:id"), own},
 		{"GET /shots/:id/traces.bin", shot("/shots/:id/traces.bin"), own},
+		{"GET /shots/:id/traces.csv", shot("/shots/:id/traces.csv"), own},
 		{"GET /shots/:id/shock.csv", shot("/shots/:id/shock.csv"), own},
 		{"POST /shots/:id/correct", shotForm("/correct", url.Values{"kind": {"shot"}, "specimen": {"Birch specimen"}}), change},
 		{"POST /shots/:id/void", shotForm("/void", url.Values{"void": {"yes"}, "reason": {"strap"}}), change},

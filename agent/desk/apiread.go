@@ -133,19 +133,33 @@ func (d *Desk) getSource(c echo.Context) error {
 	return d.serveBlob(c, r.Shot.SourceSHA256, r.Shot.FileName)
 }
 
-func (d *Desk) getTraces(c echo.Context) error {
+// tracesOf are the traces of the shot that a path names.
+func (d *Desk) tracesOf(c echo.Context) (*chart.Traces, error) {
 	r, err := d.row(c)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	t, why, err := d.traces.of(c.Request().Context(), r)
+	if err == nil && t == nil {
+		err = problem.New(problem.NotFound, why, "Look at the shot's errors for the place in the file.")
+	}
+	return t, err
+}
+
+func (d *Desk) getTraces(c echo.Context) error {
+	t, err := d.tracesOf(c)
 	if err != nil {
 		return err
 	}
-	if t == nil {
-		return problem.New(problem.NotFound, why, "Look at the shot's errors for the place in the file.")
-	}
 	return chart.ServeTraces(c.Response(), c.Request(), *t)
+}
+
+func (d *Desk) getTracesCSV(c echo.Context) error {
+	t, err := d.tracesOf(c)
+	if err != nil {
+		return err
+	}
+	return chart.ServeCSV(c.Response(), c.Request(), "traces-"+c.Param("id"), *t)
 }
 
 func (d *Desk) postMeta(c echo.Context) error {

@@ -139,6 +139,7 @@ func (d *Desk) routes(e *echo.Echo) {
 	e.GET(page.PathShots, d.shots)
 	e.GET(page.PathShots+"/:id", d.shot)
 	e.GET(page.PathShots+"/:id/traces.bin", d.getTraces)
+	e.GET(page.PathShots+"/:id/traces.csv", d.getTracesCSV)
 	e.GET(page.PathShots+"/:id/shock.csv", d.shockCSV)
 	e.POST(page.PathShots+"/:id/assign", d.assign)
 	e.POST(page.PathShots+"/:id/correct", d.correct)

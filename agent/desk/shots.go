@@ -140,6 +140,9 @@ func (d *Desk) shotPage(c echo.Context, t *tried) (*page.Shot, error) {
 	if err := d.inspectionsOf(ctx, &p, &row); err != nil {
 		return nil, err
 	}
+	if p.Overlays, err = present.Overlays(ctx, d.read, d.scope(), &row, time.Local); err != nil {
+		return nil, err
+	}
 	d.fillSource(ctx, &p, &row)
 	d.shockSection(ctx, c, &p, &row)
 	return &p, d.neighbours(ctx, &p, &row)

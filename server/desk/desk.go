@@ -69,6 +69,7 @@ func (d *Desk) Routes(e *echo.Echo) {
 	e.GET(page.PathShots, d.shots, in)
 	e.GET(page.PathShots+"/:id", d.shot, in)
 	e.GET(page.PathShots+"/:id/traces.bin", d.tracesOf, in)
+	e.GET(page.PathShots+"/:id/traces.csv", d.tracesCSV, in)
 	e.GET(page.PathShots+"/:id/shock.csv", d.shockCSV, in)
 	e.POST(page.PathShots+"/:id/correct", d.correct, in)
 	e.POST(page.PathShots+"/:id/void", d.void, in)

@@ -136,6 +136,9 @@ func (d *Desk) bytes(ctx context.Context, p *caller, s *page.Shot, row *view.Sho
 	if err != nil {
 		return err
 	}
+	if s.Overlays, err = present.Overlays(ctx, d.Views, own, row, d.zone); err != nil {
+		return err
+	}
 	s.Traces, s.NoTraces, err = d.traces.of(ctx, own, row)
 	if ctx.Err() != nil {
 		return context.Cause(ctx)

@@ -18,6 +18,17 @@ import (
 
 // tracesOf serves the curves for the page's script.
 func (d *Desk) tracesOf(c echo.Context) error {
+	return d.serveTraces(c, func(t *chart.Traces) error { return chart.ServeTraces(c.Response(), c.Request(), *t) })
+}
+
+func (d *Desk) tracesCSV(c echo.Context) error {
+	return d.serveTraces(c, func(t *chart.Traces) error {
+		return chart.ServeCSV(c.Response(), c.Request(), "traces-"+c.Param("id"), *t)
+	})
+}
+
+// serveTraces finds the traces of the shot that a path names.
+func (d *Desk) serveTraces(c echo.Context, serve func(*chart.Traces) error) error {
 	ctx := c.Request().Context()
 	row, err := d.shotRow(c)
 	if err != nil {
@@ -38,7 +49,7 @@ func (d *Desk) tracesOf(c echo.Context) error {
 	if t == nil {
 		return problem.New(problem.NotFound, why, "Look at the flags of the shot.")
 	}
-	return chart.ServeTraces(c.Response(), c.Request(), *t)
+	return serve(t)
 }
 
 // Bounds of drawing: how many shots at once, and what is kept ready, as the

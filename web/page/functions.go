@@ -26,7 +26,7 @@ func functions() template.FuncMap {
 		"shotPath": ShotPath, "assignPath": AssignPath, "seenPath": SeenPath,
 		"quarantinePath": QuarantinePath, "campaignPath": CampaignPath, "itemUsePath": ItemUsePath,
 		"table":  func(now time.Time, rows []ShotRow) shotTable { return newShotTable(now, rows) },
-		"agents": newAgentTable, "specimenPath": SpecimenPath, "inspectPath": InspectPath,
+		"agents": newAgentTable, "specimenPath": SpecimenPath, "inspectPath": InspectPath, "tracesPath": TracesPath, "tracesCSV": TracesCSVPath,
 		"inspections": newInspectionTable, "logrows": newLogTable,
 		"join":        strings.Join,
 		"short":       shortHash,

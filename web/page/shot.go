@@ -88,6 +88,7 @@ type Shot struct {
 	Void      *Form        // VoidFields or LiftFields; nil where the caller may not
 	History   []HistoryRow // oldest first; empty when nothing was changed
 	Traces    *chart.Traces
+	Overlays  []Overlay       // other shots of the cell, to lay over the traces
 	NoTraces  string          // why Traces is nil, as "no channel could be read"
 	Specimen  string          // link to its history; empty: none is named
 	Inspect   string          // link to the form; empty where the caller may not
@@ -222,3 +223,9 @@ func MetricName(key string) string {
 		return key
 	}
 }
+
+// Overlay is another shot that can be laid over the traces.
+type Overlay struct{ ID, Text string }
+
+// TracesCSVPath serves the traces of a shot as a table.
+func TracesCSVPath(id string) string { return ShotPath(id) + "/traces.csv" }

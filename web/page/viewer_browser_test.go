@@ -101,6 +101,40 @@ func TestViewer(t *testing.T) {
 		tab.Wait(`(([a, b]) => Math.abs(b - a - 35 / Math.E) < 1)(` + limits + `)`)
 	})
 
+	t.Run("overlay and export", func(t *testing.T) {
+		tab := b.Tab(t, s.URL)
+		tab.Look(browsertest.Desktop)
+		tab.Open("/gallery/shot")
+		tab.Wait(`document.getElementById("traces").dataset.ready === "full"`)
+		ink := `(() => { const c = document.querySelector(".uplot canvas"), d = c.getContext("2d").getImageData(0, 0, c.width, c.height).data; let n = 0; for (let i = 3; i < d.length; i += 4) n += d[i] > 0; return n; })()`
+		before := browsertest.Eval[int](tab, ink)
+		browsertest.Eval[bool](tab, `document.querySelector("#overlay-list input").click(), true`)
+		tab.Wait(`document.getElementById("traces").dataset.overlays === "1" && new URLSearchParams(location.search).get("o") === "o1"`)
+		if after := browsertest.Eval[int](tab, ink); after == before {
+			t.Error("the overlay draws nothing")
+		}
+		tab.Do(chromedp.Reload())
+		tab.Wait(`document.getElementById("traces") && document.getElementById("traces").dataset.overlays === "1"`)
+		// What is saved is a picture of what is shown: the blobs are caught on their way.
+		browsertest.Eval[bool](tab, `(window.saved = [], URL.createObjectURL = b => { saved.push(b); return "#"; }, true)`)
+		for _, kind := range []string{"SVG", "PNG"} {
+			browsertest.Eval[bool](tab, `[...document.querySelectorAll(".trace-tools button")].find(b => b.textContent === "Picture, `+kind+`").click(), true`)
+		}
+		tab.Wait(`window.saved.length === 2`)
+		svg := browsertest.Eval[string](tab, `window.saved[0].text()`)
+		for _, text := range []string{"<svg ", "time since trigger, ms", "HIC window, 15 ms", "3 ms clip", "rad/s", `stroke-opacity="0.45"`, "CFC 1000"} {
+			if !strings.Contains(svg, text) {
+				t.Errorf("the SVG does not hold %q", text)
+			}
+		}
+		if strings.Contains(svg, "NaN") || strings.Contains(svg, "Infinity") {
+			t.Error("the SVG holds what is no number")
+		}
+		if png := browsertest.Eval[string](tab, `saved[1].arrayBuffer().then(b => saved[1].type + " " + (b.byteLength > 10000))`); png != "image/png true" {
+			t.Errorf("the PNG is %s", png)
+		}
+	})
+
 	t.Run("without scripts", func(t *testing.T) {
 		tab := b.Tab(t, s.URL)
 		if _, err := chromedp.Call(tab.Ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true}); err != nil {

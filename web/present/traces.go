@@ -43,7 +43,7 @@ func Traces(d *scoring.Traces) *chart.Traces {
 	if len(t.Channels) == 0 {
 		return nil
 	}
-	for _, h := range []struct{ key, label string }{{"hic15", "HIC, 15 ms"}, {"hic36", "HIC, 36 ms"}} {
+	for _, h := range []struct{ key, label string }{{"hic15", "HIC, 15 ms"}, {"hic36", "HIC, 36 ms"}, {"clip_3ms", "3 ms clip"}} {
 		if r, ok := d.Report.Results[h.key]; ok && r.FromS != nil && r.ToS != nil {
 			t.Marks = append(t.Marks, chart.Mark{Label: h.label, Unit: "g", FromS: *r.FromS, ToS: *r.ToS})
 		}

@@ -1,5 +1,6 @@
 // One pane: all channels of one unit in one uPlot, with a key of buttons.
 import uPlot from "uplot";
+import { drawOverlays } from "./overlay.js";
 import { digitsFor, fixed, short } from "./numbers.js";
 
 const HEIGHT = 170;
@@ -43,7 +44,7 @@ export function makePane(host, unit, channels, last) {
       legend: { show: false },
       scales: {
         x: { time: false, range: () => [host.state.from, host.state.to] },
-        y: { range: (u, low, high) => span(low, high) },
+        y: { range: (u, low, high) => widened(host.others({ channels }), low, high) },
       },
       axes: [
         { ...axis, size: last ? 24 : 0, values: last ? ticks : (u, s) => s.map(() => ""), label: last ? "time since trigger, ms" : undefined, labelSize: last ? 20 : 0, labelFont: font, space: 70 },
@@ -63,7 +64,8 @@ export function makePane(host, unit, channels, last) {
         bind: { dblclick: () => () => { host.whole(); return null; } },
       },
       hooks: {
-        drawClear: [(u) => drawMarks(u, host, unit, c())],
+        drawClear: [(u) => { drawMarks(u, host, unit, c()); }],
+        drawAxes: [(u) => drawOverlays(u, host.others({ channels }), c().hue)],
         setSelect: [(u) => {
           if (u.select.width < 4) return;
           const from = u.posToVal(u.select.left, "x"), to = u.posToVal(u.select.left + u.select.width, "x");
@@ -77,7 +79,7 @@ export function makePane(host, unit, channels, last) {
     el,
   );
   return {
-    el, plot, channels,
+    el, plot, channels, unit,
     now(i) { channels.forEach((ch, k) => { nows[k].textContent = i === null ? "" : short(plot.data[k + 1][i]); }); },
   };
 }
@@ -90,14 +92,34 @@ function span(low, high) {
   return [a < 0 ? a - pad : a, b > 0 ? b + pad : b];
 }
 
+// widened is span with room for the overlays too.
+function widened(others, low, high) {
+  for (const { v } of others) {
+    for (let i = 0; i < v.length; i++) {
+      if (v[i] === null || Number.isNaN(v[i])) continue;
+      if (low === null || low === undefined || v[i] < low) low = v[i];
+      if (high === null || high === undefined || v[i] > high) high = v[i];
+    }
+  }
+  return span(low, high);
+}
+
 function drawMarks(u, host, unit, c) {
   u.ctx.save();
   u.ctx.fillStyle = c.mark;
-  for (const m of host.marks) {
+  const size = 11 * (devicePixelRatio || 1);
+  u.ctx.font = size + "px system-ui, sans-serif";
+  u.ctx.textBaseline = "top";
+  for (const [n, m] of host.marks.entries()) {
     if (m.unit && m.unit !== unit) continue;
     const a = Math.max(u.valToPos(m.from_s * 1e3, "x", true), u.bbox.left);
     const b = Math.min(u.valToPos(m.to_s * 1e3, "x", true), u.bbox.left + u.bbox.width);
-    if (b > a) u.ctx.fillRect(a, u.bbox.top, b - a, u.bbox.height);
+    if (!(b > a)) continue;
+    u.ctx.fillStyle = c.mark;
+    u.ctx.fillRect(a, u.bbox.top, b - a, u.bbox.height);
+    u.ctx.fillStyle = c.muted;
+    u.ctx.fillRect(a, u.bbox.top, 1, u.bbox.height);
+    u.ctx.fillText(m.label, a + 4, u.bbox.top + 2 + n * size * 1.2);
   }
   u.ctx.restore();
 }

@@ -6,6 +6,8 @@ import { readState, writeState } from "./state.js";
 import { makePane, readColours } from "./pane.js";
 import { fixed, short } from "./numbers.js";
 import { bindInput } from "./input.js";
+import { makeOverlays } from "./overlay.js";
+import { picture, png, save } from "./export.js";
 
 const BUCKETS = 1200;
 
@@ -46,10 +48,13 @@ class Viewer {
     this.cache = new Map([[this.state.set + "/b", data]]);
     this.palette = readColours();
     this.colours = () => this.palette;
+    this.overlays = null;
     this.build();
+    this.overlays = makeOverlays(this);
     this.fill();
     bindInput(this);
     this.whenIdle();
+    if (this.overlays.any()) this.overlays.again();
     root.dataset.ready = "buckets";
   }
 
@@ -58,6 +63,11 @@ class Viewer {
     if (s.from === null) Object.assign(s, this.first);
     return s;
   }
+
+  // others gives the overlays of a pane.
+  others(pane) { return this.overlays ? this.overlays.series(pane.channels) : []; }
+
+  title() { return document.querySelector("h1").textContent; }
 
   width() { return this.live ? this.live.clientWidth : this.root.clientWidth - 24; }
 
@@ -108,6 +118,9 @@ class Viewer {
     button("−", "Zoom out", () => this.zoomBy(2, null, true));
     button("Impact", "Show the impact", () => this.zoomTo(this.first.from, this.first.to, true));
     button("Whole record", "", () => this.whole());
+    const name = () => (location.pathname.split("/").pop() || "traces") + "-" + this.state.set;
+    button("Picture, PNG", "", async () => save(await png(picture(this, this.title())), name() + ".png"));
+    button("Picture, SVG", "", () => save(new Blob([picture(this, this.title())], { type: "image/svg+xml" }), name() + ".svg"));
     const help = document.createElement("details");
     const head = document.createElement("summary");
     head.textContent = "Keys";
@@ -187,6 +200,7 @@ class Viewer {
     this.pressed();
     if (remember) writeState(this.state, this.first, true);
     await this.full();
+    if (this.overlays.any()) await this.overlays.again();
   }
 
   whenIdle() {

@@ -204,6 +204,7 @@ func shots() []Item {
 		Traces: Traces(10_000), Previous: "/shots/1", Next: "/shots/3",
 	}
 	normal.Shock = shockOf(false, "")
+	normal.Overlays = []page.Overlay{{ID: "o1", Text: "FG-A-013, 2031-03-14 14:51:00, 5.49\u00a0m/s, 96.2\u00a0g"}, {ID: "o2", Text: "FG-A-014, 2031-03-14 14:02:00, 5.51\u00a0m/s, 99.0\u00a0g"}}
 	normal.Specimen, normal.Inspect, normal.Inspected = page.SpecimenPath("FG-A-012"), page.InspectPath(normal.ID), inspectionRows(2)
 	correctable(&normal)
 	bad := normal
