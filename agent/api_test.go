@@ -159,7 +159,7 @@ func TestFullDiskAnswers503(t *testing.T) {
 	if a := r.get("/readyz"); a.status != http.StatusServiceUnavailable || !strings.Contains(a.body, "nearly full") {
 		t.Errorf("readyz = %d %s", a.status, a.body)
 	}
-	r.page("/", "nearly full", "intake stopped")
+	r.page("/overview", "nearly full", "intake stopped")
 }
 
 func TestPaging(t *testing.T) {

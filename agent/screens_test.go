@@ -12,7 +12,7 @@ import (
 
 func TestScreensOfAnEmptyStore(t *testing.T) {
 	r := start(t)
-	r.page("/", "Overview", "No shot yet", "Invented lab, rig nine", "no server set", r.opt.Watch[0], "never fires")
+	r.page("/overview", "Overview", "No shot yet", "Invented lab, rig nine", "no server set", r.opt.Watch[0], "never fires")
 	r.page("/shots", "No shot has been taken in yet")
 	r.page("/assign", "Nothing waits")
 	r.page("/quarantine", "Quarantine is empty")
@@ -37,7 +37,7 @@ func TestCautionsOnEveryScreen(t *testing.T) {
 		t.Fatalf("post = %d %s", a.status, a.body)
 	}
 	id := r.get("/api/v1/shots").json(t)["shots"].([]any)[0].(map[string]any)["id"].(string)
-	for _, path := range []string{"/", "/shots", "/shots/" + id, "/assign", "/quarantine", "/seen", "/rig", "/connect", "/licences", "/nowhere", "/shots/nothing",
+	for _, path := range []string{"/", "/next", "/result", "/overview", "/shots", "/shots/" + id, "/assign", "/quarantine", "/seen", "/rig", "/connect", "/licences", "/nowhere", "/shots/nothing",
 		"/manual", "/manual/files", "/manual/flags", "/manual/numbers", "/manual/cautions", "/manual/network", "/manual/rig", "/manual/first"} {
 		if a := r.get(path); !strings.Contains(a.body, cautions) {
 			t.Errorf("GET %s = %d does not show the cautions", path, a.status)
@@ -71,10 +71,10 @@ func TestDay(t *testing.T) {
 	r.write("shot-001.csv", csv(93))
 	r.write("notes.csv", "nothing that counts\n")
 	r.until("the shot and the quarantine on the overview", func() bool {
-		b := r.get("/").body
+		b := r.get("/overview").body
 		return strings.Contains(b, "Last shot") && strings.Contains(b, "to assign") && strings.Contains(b, "in quarantine")
 	})
-	home := r.page("/", "93.", "5.00", "invented rig", "Not assigned yet", `data-refresh="2"`)
+	home := r.page("/overview", "93.", "5.00", "invented rig", "Not assigned yet", `data-refresh="2"`)
 	id := regexp.MustCompile(`/shots/([0-9a-f-]{36})`).FindStringSubmatch(home)[1]
 	r.page("/quarantine", "notes.csv", "What to do")
 	r.page("/shots/"+id, "shot-001.csv", "Peak linear acceleration", "<svg", "CFC 1000", "What the file did not say", "Download the original", "Invented lab")
@@ -130,11 +130,11 @@ func TestWhatWaitsIsOnTheOverview(t *testing.T) {
 	r.write("map.toml", strings.Replace(mapText, "quiet_ms = 100", "rule = \"marker\"\nmarker = \".done\"", 1))
 	r.write("slow.csv", csv(40))
 	r.until("the wait in words", func() bool {
-		return strings.Contains(r.get("/").body, "Waiting, slow.csv: waiting for the marker file slow.csv.done")
+		return strings.Contains(r.get("/overview").body, "Waiting, slow.csv: waiting for the marker file slow.csv.done")
 	})
 	r.write("map.toml", "name = \"\n")
 	r.until("the broken map in words", func() bool {
-		return strings.Contains(r.get("/").body, "The channel map cannot be used")
+		return strings.Contains(r.get("/overview").body, "The channel map cannot be used")
 	})
 	in := r.get("/api/v1/intake").json(t)["folders"].([]any)[0].(map[string]any)
 	if in["problem"] == nil || in["fix"] == nil || len(in["waiting"].([]any)) != 1 {

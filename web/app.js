@@ -3,10 +3,12 @@
 import "uplot/dist/uPlot.min.css";
 import { startTraces } from "./src/viewer.js";
 import { startLive } from "./src/live.js";
+import { startTimers } from "./src/timers.js";
 import { startKeys } from "./src/keys.js";
 import { startDraft } from "./src/draft.js";
 
 startKeys();
+startTimers();
 startLive(document.getElementById("live"));
 const traces = document.getElementById("traces");
 if (traces) startTraces(traces);

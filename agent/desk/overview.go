@@ -33,7 +33,7 @@ func (d *Desk) overview(c echo.Context) error {
 		return err
 	}
 	p := page.AgentOverview{
-		Frame: d.frame(c, "Overview", page.PathHome), ToAssign: int(n.ToAssign), Quarantine: int(n.Quarantine), SeenAgain: int(n.Sightings),
+		Frame: d.frame(c, "Overview", page.PathOverview), ToAssign: int(n.ToAssign), Quarantine: int(n.Quarantine), SeenAgain: int(n.Sightings),
 		Sync: d.Link(ctx).Sync, Disk: d.disk(n.Shots), ShotsKept: page.ShowCount(n.Shots),
 	}
 	p.Refresh = refreshSeconds

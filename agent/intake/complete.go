@@ -203,3 +203,16 @@ func isDataRow(first byte, line, headerRows int) bool {
 	}
 	return first >= '0' && first <= '9' || first == '-' || first == '+' || first == '.'
 }
+
+// words names the rule for the screen, to follow "a file counts as finished".
+func (r rule) words() string {
+	switch {
+	case r.Rule == "marker" && r.Marker != "":
+		return "when its marker file NAME" + r.Marker + " is there (rule marker)"
+	case r.Rule == "footer" && r.Footer != "":
+		return fmt.Sprintf("when its last line begins with %q (rule footer)", r.Footer)
+	case r.Rule == "rows" && r.Rows > 0:
+		return fmt.Sprintf("when it has %d rows (rule rows)", r.Rows)
+	}
+	return fmt.Sprintf("after %g s without a change (rule quiet)", r.quiet.Seconds())
+}

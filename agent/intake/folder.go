@@ -20,6 +20,7 @@ type FolderState struct {
 	Looked  time.Time // end of the last look; zero before the first
 	Problem string    // why nothing is taken in from it; empty when all is well
 	Fix     string
+	Rule    string // when a file counts as finished, in words: "after 1.5 s without a change"
 	Map     string // name of the channel map in use; empty: channels are guessed
 	Files   int    // acquisition files lying in it
 	Waiting []Waiting
@@ -123,7 +124,7 @@ func (f *folder) pass(ctx context.Context) (time.Duration, error) {
 	if err != nil {
 		return f.away(err, now)
 	}
-	st := FolderState{Looked: now, Files: found.files, Waiting: found.refused}
+	st := FolderState{Looked: now, Files: found.files, Waiting: found.refused, Rule: r.words()}
 	if m != nil {
 		st.Map = m.Name
 		if m.Map.Name != "" {

@@ -112,7 +112,7 @@ func TestDemoInBrowser(t *testing.T) {
 
 	agent := b.Tab(t, s.Agents["Larkmoor head impact lab"])
 	agent.Look(browsertest.Desktop)
-	agent.Open("/")
+	agent.Open("/overview")
 	agent.Wait(`document.querySelectorAll("main table tbody tr").length > 3`)
 	look(t, agent, "agent-overview")
 	agent.Open("/assign")
@@ -135,7 +135,7 @@ func catchesUp(t *testing.T, b *browsertest.Browser, s demoState) {
 	t.Helper()
 	tab := b.Tab(t, s.Agents[s.Offline])
 	tab.Look(browsertest.Desktop)
-	tab.Open("/")
+	tab.Open("/overview")
 	type syncAnswer struct {
 		PendingRecords int `json:"pending_records"`
 	}

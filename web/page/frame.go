@@ -66,7 +66,9 @@ type AgentCounts struct{ ToAssign, Quarantine, SeenAgain int }
 // AgentNav returns the agent's navigation; current is one of the paths below.
 func AgentNav(current string, n AgentCounts) []NavItem {
 	return mark(current, []NavItem{
-		{Text: "Overview", Href: PathHome},
+		{Text: "Next shot", Href: PathNext},
+		{Text: "Result", Href: PathResult},
+		{Text: "Overview", Href: PathOverview},
 		{Text: "Shots", Href: PathShots},
 		{Text: "To assign", Href: PathAssign, Count: n.ToAssign},
 		{Text: "Quarantine", Href: PathQuarantine, Count: n.Quarantine},

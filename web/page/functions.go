@@ -33,6 +33,7 @@ func functions() template.FuncMap {
 		"many":        many,
 		"missingHere": func() Status { return Status{Level: Warn, Word: "missing"} },
 		"setUp":       func() Status { return Status{Level: OK, Word: "done"} },
+		"dict":        dict,
 	}
 }
 
@@ -193,6 +194,15 @@ func shortHash(s string) string {
 		return s[:12] + "…"
 	}
 	return s
+}
+
+// dict hands several values to a template, by name.
+func dict(pairs ...any) map[string]any {
+	m := make(map[string]any, len(pairs)/2)
+	for i := 0; i+1 < len(pairs); i += 2 {
+		m[pairs[i].(string)] = pairs[i+1]
+	}
+	return m
 }
 
 // many writes a count with its noun, as "1 file", "3 files", "no files".

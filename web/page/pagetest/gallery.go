@@ -38,7 +38,7 @@ func serverFrame(title, current string) page.Frame {
 // Gallery returns every screen in its states.
 func Gallery() []Item {
 	var all []Item
-	for _, part := range [][]Item{agentOverviews(), shotLists(), shots(), agentRest(), rigs(), setups(), serverFirst(), equipment(), care(), campaigns(), agents(), administration(), problems(), inspections()} {
+	for _, part := range [][]Item{nexts(), outcomes(), agentOverviews(), shotLists(), shots(), agentRest(), rigs(), setups(), serverFirst(), equipment(), care(), campaigns(), agents(), administration(), problems(), inspections()} {
 		all = append(all, part...)
 	}
 	return all
@@ -105,21 +105,21 @@ func agentOverviews() []Item {
 	normal, flagged, waiting := row(0), row(2), row(4)
 	flagged.Specimen = longName
 	full := page.AgentCounts{ToAssign: 112, Quarantine: 17, SeenAgain: 4}
-	busy := agentFrame("Overview", page.PathHome, full)
+	busy := agentFrame("Overview", page.PathOverview, full)
 	busy.Notices = []page.Notice{
 		{Level: page.Bad, Text: "Intake has stopped: the disk is nearly full.", Where: "D:, 412 MB free", Fix: "Free at least 2 GB. Files stay in the watched folder and are taken in then."},
 		{Level: page.Warn, Text: "The clock of this machine is 2 h behind the server's.", Fix: "Set the clock. Shots are taken in all the same, and marked."},
 	}
-	live := agentFrame("Overview", page.PathHome, page.AgentCounts{})
+	live := agentFrame("Overview", page.PathOverview, page.AgentCounts{})
 	live.Refresh = 5
 	return []Item{
 		{"agent-overview", page.AgentOverview{Frame: live, Last: &normal, Rows: rows(12), Watch: watching(), Sync: syncGood(), Disk: disk(), ShotsKept: page.ShowCount(1204)}},
-		{"agent-overview-empty", page.AgentOverview{Frame: agentFrame("Overview", page.PathHome, page.AgentCounts{}), Watch: watching(), Disk: disk(), ShotsKept: "0",
+		{"agent-overview-empty", page.AgentOverview{Frame: agentFrame("Overview", page.PathOverview, page.AgentCounts{}), Watch: watching(), Disk: disk(), ShotsKept: "0",
 			Sync: page.SyncState{State: page.Status{Level: page.Plain, Word: "no server set"}}}},
 		{"agent-overview-error", page.AgentOverview{Frame: busy, Last: &flagged, Rows: rows(9), ToAssign: 112, Quarantine: 17, SeenAgain: 4, ShotsKept: page.ShowCount(98_412),
 			Watch: page.WatchState{Folder: `\\measuring-pc\share\out`, State: page.Status{Level: page.Bad, Word: "folder not reachable"}, Detail: "The share did not answer for 3 min. Check that the measuring PC is on and the cable is in; files written meanwhile are found when it is back."},
 			Sync:  syncStuck(), Disk: page.Disk{State: page.Status{Level: page.Bad, Word: "intake stopped"}, Free: page.ShowBytes(412_000_000), Used: page.ShowBytes(96_000_000_000)}}},
-		{"agent-overview-waiting", page.AgentOverview{Frame: agentFrame("Overview", page.PathHome, page.AgentCounts{ToAssign: 1}), Last: &waiting, ToAssign: 1, Rows: rows(5), Watch: watching(), Sync: syncGood(), Disk: disk(), ShotsKept: "5"}},
+		{"agent-overview-waiting", page.AgentOverview{Frame: agentFrame("Overview", page.PathOverview, page.AgentCounts{ToAssign: 1}), Last: &waiting, ToAssign: 1, Rows: rows(5), Watch: watching(), Sync: syncGood(), Disk: disk(), ShotsKept: "5"}},
 	}
 }
 

@@ -1,0 +1,263 @@
+package desk
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/labstack/echo/v4"
+
+	"thudbook/sync/amend"
+	"thudbook/sync/lab"
+	"thudbook/sync/problem"
+	"thudbook/sync/view"
+	"thudbook/web/httpkit"
+	"thudbook/web/page"
+	"thudbook/web/present"
+)
+
+// result shows the wait for the confirmed shot's file, or the newest shot.
+func (d *Desk) result(c echo.Context) error {
+	p, err := d.resultPage(c, nil)
+	if err != nil {
+		return err
+	}
+	return httpkit.Page(c, http.StatusOK, *p)
+}
+
+func (d *Desk) resultPage(c echo.Context, t *tried) (*page.Outcome, error) {
+	ctx := c.Request().Context()
+	p := &page.Outcome{Frame: d.frame(c, "Result", page.PathResult)}
+	p.Refresh = 1
+	e, err := d.waiting(ctx)
+	if err != nil {
+		return nil, err
+	}
+	if e != nil {
+		if p.Wait, err = d.wait(ctx, e); err != nil {
+			return nil, err
+		}
+	}
+	list, err := d.read.Shots(ctx, d.scope(), view.ShotFilter{Arrival: true, Rig: d.Intake.Rig()}, view.Page{Limit: 1})
+	if err != nil || len(list.Rows) == 0 {
+		return p, err
+	}
+	if err := d.outcome(c, p, &list.Rows[0], e); err != nil {
+		return nil, err
+	}
+	forms := []*page.Form{&p.Void}
+	if p.Wait != nil {
+		forms = append(forms, &p.Wait.End, &p.Wait.NoFile)
+	}
+	for _, f := range forms {
+		if t != nil && f.ID == t.form {
+			f.Values, f.Errors = t.typed, t.faults
+		}
+	}
+	return p, nil
+}
+
+// wait says what is waited for, and by which rule its file counts as finished.
+func (d *Desk) wait(ctx context.Context, e *view.ExpectedRow) (*page.Wait, error) {
+	x := &e.Expected
+	w := &page.Wait{What: present.Kind(x.Kind), Confirm: page.Since{At: present.Moment(x.EffectiveAt, time.Local)}}
+	if x.Specimen != "" {
+		w.What = x.Specimen
+	}
+	if x.Location != "" {
+		w.What += ", " + x.Location
+	}
+	if x.TankPressureKPaGauge != nil {
+		n := present.Pressure(*x.TankPressureKPaGauge, d.unit(ctx)).Number
+		w.What += ", " + n.Text + " " + n.Unit
+	}
+	hidden := map[string]string{"expected": e.ID.String()}
+	w.End = page.Form{ID: "end", Action: page.PostEnd, Fields: page.EndFields(), Values: map[string]string{"reason": "not fired"}, Hidden: hidden, Submit: "Back to the order"}
+	w.NoFile = page.Form{ID: "nofile", Action: page.PostEnd, Fields: page.EndFields(), Hidden: map[string]string{"expected": e.ID.String(), "fired": "yes"}, Submit: "Count the stroke"}
+	for _, f := range d.Intake.Folders() {
+		row := page.WaitFolder{Dir: f.Dir, Rule: f.Rule}
+		if f.Problem != "" {
+			row.Problem = f.Problem + " " + f.Fix
+		}
+		for i, one := range f.Waiting {
+			if i == shownWaiting {
+				row.Files = append(row.Files, fmt.Sprintf("and %d more", len(f.Waiting)-i))
+				break
+			}
+			row.Files = append(row.Files, one.Name+": "+one.Why)
+		}
+		w.Folders = append(w.Folders, row)
+	}
+	bad, err := d.read.Quarantine(ctx, d.scope(), false, view.Page{Limit: shownWaiting})
+	for i := range bad.Rows {
+		if q := &bad.Rows[i]; q.RecordedAt.After(x.EffectiveAt.Time()) {
+			w.Bad = append(w.Bad, page.Notice{Level: page.Bad, Text: q.Quarantine.FileName + " came, and nothing in it can be read: " + q.Quarantine.Error.What, Fix: q.Quarantine.Error.Fix + " Its bytes are kept under Quarantine. If it was this shot, say below that no file came."})
+		}
+	}
+	return w, err
+}
+
+// outcome shows one shot; e is the shot that is waited for, if any.
+func (d *Desk) outcome(c echo.Context, p *page.Outcome, row *view.ShotRow, e *view.ExpectedRow) error {
+	ctx := c.Request().Context()
+	scores, err := d.read.Scores(ctx, d.scope(), row.ID)
+	if err != nil {
+		return err
+	}
+	s := present.Shot(row, scores, time.Local)
+	s.Title = present.Kind(row.Shot.Kind) + ", not assigned"
+	switch {
+	case row.Shot.Specimen != "":
+		s.Title = row.Shot.Specimen
+		if row.Shot.Location != "" {
+			s.Title += ", " + row.Shot.Location
+		}
+	case row.Shot.Kind != lab.ShotHit:
+		s.Title = present.Kind(row.Shot.Kind)
+	}
+	if s.Limits, err = present.Limits(ctx, d.read, d.scope(), row, scores); err != nil {
+		return err
+	}
+	sensors, err := d.read.SensorsOf(ctx, d.scope(), row.ID)
+	if err != nil {
+		return err
+	}
+	s.Flags = append(present.EquipmentFlags(sensors), s.Flags...)
+	tolerance, err := d.toleranceOf(c, row)
+	if err != nil {
+		return err
+	}
+	p.Speed = present.SpeedVerdict(row.SpeedMS(), row.Shot.TargetSpeedMS, tolerance)
+	if t := row.Shot.TargetSpeedMS; t != nil {
+		p.Target = page.Show(*t, "m/s")
+	}
+	if p.Wait == nil {
+		d.fillSource(ctx, &s, row)
+	}
+	p.Shot = &s
+	accepted, err := d.read.Accepted(ctx, d.scope(), row.ID)
+	if err != nil {
+		return err
+	}
+	hidden := map[string]string{"shot": row.ID.String()}
+	switch {
+	case accepted != nil:
+		p.Accepted = "accepted " + accepted.RecordedAt.In(time.Local).Format("15:04:05")
+	case !row.Void():
+		p.Accept = page.Form{ID: "primary", Action: page.PostAccept, Submit: "Accept, and next", Hidden: hidden}
+	}
+	if !row.Void() {
+		p.Void = page.Form{ID: "void", Action: page.PostVoid, Fields: page.VoidFields(), Submit: "Make it void", Hidden: map[string]string{"shot": row.ID.String(), page.SeenField: amend.Seen(row)}}
+	} else if row.Shot.Specimen != "" {
+		p.Back = "It does not count; where it was planned, the hit is in the run order again."
+	}
+	if e != nil && present.Waiting(row) && row.RecordedAt.After(e.Expected.EffectiveAt.Time()) {
+		p.Bind = &page.Form{Action: page.PostBind, Submit: "It is the confirmed shot", Hidden: map[string]string{"shot": row.ID.String(), "expected": e.ID.String()}}
+	}
+	return nil
+}
+
+func (d *Desk) formID(c echo.Context, name string) (uuid.UUID, error) {
+	id, err := uuid.Parse(c.FormValue(name))
+	if err != nil {
+		return id, problem.New(problem.Invalid, "The form does not say what it is about.", "Reload the page and try again.")
+	}
+	return id, nil
+}
+
+// end says that no file is to come: not fired, or fired and no file was written.
+func (d *Desk) end(c echo.Context) error {
+	ctx := c.Request().Context()
+	id, err := d.formID(c, "expected")
+	if err != nil {
+		return err
+	}
+	e, err := d.read.Expected(ctx, d.scope(), id)
+	if err != nil {
+		return err
+	}
+	if !e.Open() {
+		return httpkit.SeeOther(c, page.PathResult)
+	}
+	fired, reason := c.FormValue("fired") == "yes", c.FormValue("reason")
+	if reason == "" {
+		form := "end"
+		if fired {
+			form = "nofile"
+		}
+		p, err := d.resultPage(c, &tried{form: form, faults: map[string]string{"reason": "This is needed."}})
+		if err != nil {
+			return err
+		}
+		return httpkit.Page(c, http.StatusUnprocessableEntity, *p)
+	}
+	if fired {
+		s := &lab.Strokes{Rig: e.Expected.Rig, Kind: lab.StrokeNoFile, Number: 1, TankPressureKPaGauge: e.Expected.TankPressureKPaGauge, EffectiveAt: lab.At(time.Now()), Reason: reason}
+		if err := d.write(c, uuid.NewSHA1(e.ID, []byte("stroke")), s); err != nil {
+			return err
+		}
+	}
+	if err := d.write(c, e.ID, &lab.ExpectedSettled{Expected: e.ID, Reason: reason}); err != nil {
+		return err
+	}
+	return httpkit.SeeOther(c, page.PathNext)
+}
+
+// accept lets a result stand. The same answer twice changes nothing.
+func (d *Desk) accept(c echo.Context) error {
+	ctx := c.Request().Context()
+	id, err := d.formID(c, "shot")
+	if err != nil {
+		return err
+	}
+	if _, err := d.read.Shot(ctx, d.scope(), id); err != nil {
+		return err
+	}
+	if a, err := d.read.Accepted(ctx, d.scope(), id); err != nil {
+		return err
+	} else if a == nil {
+		if err := d.write(c, id, &lab.Accepted{Shot: id}); err != nil {
+			return err
+		}
+	}
+	return httpkit.SeeOther(c, page.PathNext)
+}
+
+// voidResult makes a shot void; its hit is then in the run order again.
+func (d *Desk) voidResult(c echo.Context) error {
+	id, err := d.formID(c, "shot")
+	if err != nil {
+		return err
+	}
+	reason := c.FormValue("reason")
+	if reason != "" {
+		_, err = d.Intake.Amend(c.Request().Context(), id, amend.Void(reason, false, c.FormValue(page.SeenField), d.author(c)))
+		if err != nil {
+			return err
+		}
+		return httpkit.SeeOther(c, page.PathNext)
+	}
+	p, err := d.resultPage(c, &tried{form: "void", faults: map[string]string{"reason": "This is needed."}})
+	if err != nil {
+		return err
+	}
+	return httpkit.Page(c, http.StatusUnprocessableEntity, *p)
+}
+
+// bindShot says that a file that was taken for another shot is the confirmed one.
+func (d *Desk) bindShot(c echo.Context) error {
+	shot, err := d.formID(c, "shot")
+	if err != nil {
+		return err
+	}
+	expected, err := d.formID(c, "expected")
+	if err != nil {
+		return err
+	}
+	if err := d.Intake.Bind(c.Request().Context(), expected, shot, d.author(c)); err != nil {
+		return err
+	}
+	return httpkit.SeeOther(c, page.PathResult)
+}

@@ -1,0 +1,142 @@
+package page
+
+import "time"
+
+// Paths of the screens for a day of shots.
+const (
+	PathOverview = "/overview"
+	PathNext     = "/next"
+	PathResult   = "/result"
+
+	PostConfirm  = "/next/confirm"
+	PostOrder    = "/next/order"
+	PostTakenOut = "/next/out"
+	PostUnit     = "/next/unit"
+	PostEnd      = "/result/end"
+	PostAccept   = "/result/accept"
+	PostVoid     = "/result/void"
+	PostBind     = "/result/bind"
+)
+
+// Next is the screen with the one shot that is to be fired next.
+type Next struct {
+	Frame
+	Campaign  string   // id of the one whose order is followed; empty: none
+	Campaigns []Choice // empty: there is none
+	Step      *Step    // nil: Why says why
+	Why       string
+	Left      int
+	Done      int
+	Skipped   int
+	Confirm   Form // the pressure was set, fire
+	Free      Form // off the plan
+	Order     []OrderRow
+	More      int // steps after those of Order
+	Guided    []GuidedRow
+	Unit      Form
+}
+
+func (Next) screen() string { return "next" }
+
+// Step is a planned hit with what the operator needs for it.
+type Step struct {
+	Specimen  string
+	Location  string
+	Condition string // empty: any
+	Hit       string // "hit 2 of 3"
+	Target    Number
+	Tolerance Number // missing: the speed is not judged
+	Pressure  Pressure
+	Low, High Pressure // interval of the proposal
+	Chance    Number
+	Basis     string // what the proposal rests on
+	Before    bool   // that was before the last service
+	NoProp    string // why nothing is proposed
+	Observed  string // the pressures that were observed
+	Out       Since  // of the chamber
+	OutForm   Form   // one tap: out of the chamber, or back in
+	Rest      Since  // the last hit on the specimen
+}
+
+// Pressure is one in the lab's unit, and in kPa beside it where that is another.
+type Pressure struct{ Number, KPa Number }
+
+// Since is a moment whose age counts up on the screen; zero: never.
+type Since struct{ At time.Time }
+
+// OrderRow is a step of the run order with what can be done about it.
+type OrderRow struct {
+	Specimen, Location, Condition string
+	Target                        Number
+	Hit                           string
+	State                         Status
+	Hidden                        map[string]string // names the step to PostOrder
+	Skipped                       bool
+	First                         bool // it is the next one
+	Above                         map[string]string
+}
+
+// GuidedRow is a pressure of the guided set of dry strokes.
+type GuidedRow struct {
+	Pressure Pressure
+	Missing  int
+	Form     Form
+}
+
+// Outcome is the screen with the last shot's result, or with the wait for it.
+type Outcome struct {
+	Frame
+	Wait     *Wait // nil: no shot is waited for
+	Shot     *Shot // nil: none yet
+	Speed    Status
+	Target   Number
+	Accepted string // who accepted it and when; empty: nobody yet
+	Accept   Form
+	Void     Form // empty action: it is void
+	Bind     *Form
+	Back     string // that the hit is in the order again
+}
+
+func (Outcome) screen() string { return "result" }
+
+// Wait is a confirmed shot whose file is to come.
+type Wait struct {
+	What    string // "FG-A-012, front"
+	Confirm Since
+	Folders []WaitFolder
+	End     Form // not fired
+	NoFile  Form // fired, and no file came
+	Bad     []Notice
+}
+
+// WaitFolder says when a file of a folder counts as finished, and which are not.
+type WaitFolder struct {
+	Dir, Rule, Problem string
+	Files              []string // "shot_0012.csv: still being written"
+}
+
+// EndFields asks why no file is to come.
+func EndFields() []Field {
+	return []Field{{Name: "reason", Label: "Why", Kind: "text", Required: true}}
+}
+
+// ConfirmFields asks what was set, in the lab's unit of pressure.
+func ConfirmFields(unit string) []Field {
+	return []Field{
+		{Name: "pressure", Label: "Tank pressure that was set, gauge", Unit: unit, Kind: "number", Required: true},
+		{Name: "speed_m_s", Label: "Speed, when no light gate is in the file", Unit: "m/s", Kind: "number"},
+		{Name: "ambient_c", Label: "Temperature", Unit: "°C", Kind: "number"},
+		{Name: "relative_humidity_percent", Label: "Relative humidity", Unit: "%", Kind: "number"},
+	}
+}
+
+// FreeFields asks what a shot off the plan is. Choices: "specimen", "location".
+func FreeFields(unit string) []Field {
+	return append([]Field{
+		{Name: "kind", Label: "Kind of stroke", Kind: "select", Options: kinds(), Required: true},
+		{Name: "specimen", Label: "Specimen", Kind: "list"},
+		{Name: "location", Label: "Impact location", Kind: "list"},
+		{Name: "condition", Label: "Condition", Kind: "list"},
+		{Name: "target_speed_m_s", Label: "Target speed", Unit: "m/s", Kind: "number"},
+	}, ConfirmFields(unit)...)
+}
