@@ -136,6 +136,9 @@ func (d *Desk) outcome(c echo.Context, p *page.Outcome, row *view.ShotRow, e *vi
 	if p.Wait == nil {
 		d.fillSource(ctx, &s, row)
 	}
+	if row.Shot.Kind == lab.ShotHit {
+		s.Inspect = page.InspectPath(row.ID.String())
+	}
 	p.Shot = &s
 	accepted, err := d.read.Accepted(ctx, d.scope(), row.ID)
 	if err != nil {

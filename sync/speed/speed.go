@@ -206,8 +206,8 @@ type Drift struct {
 // Limits of the charts whose level and scatter come from few shots; what they
 // do is computed in package ram's tests.
 const (
-	wideEWMA  = 3.8
-	wideCUSUM = 8
+	LimitEWMA  = 3.8
+	LimitCUSUM = 8.0
 )
 
 // Drift computes the charts. The error says in words why there is no curve.
@@ -238,7 +238,7 @@ func (h *History) Drift() (Drift, error) {
 		return d, nil
 	}
 	e, c := ram.NewEWMA(d.Baseline), ram.NewCUSUM(d.Baseline)
-	e.L, c.H = wideEWMA, wideCUSUM
+	e.L, c.H = LimitEWMA, LimitCUSUM
 	if d.EWMA, err = e.Run(d.Residual); err == nil {
 		d.CUSUM, err = c.Run(d.Residual)
 	}

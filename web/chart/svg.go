@@ -39,7 +39,7 @@ func WriteStatic(w io.Writer, t Traces) error {
 		for _, p := range panes(t) {
 			writePane(&b, t, p, h, x, from, to)
 		}
-		writeTimeAxis(&b, x)
+		writeAxis(&b, x, "time since trigger, ms")
 	}
 	_, err := w.Write(b.Bytes())
 	return err
@@ -118,7 +118,7 @@ func writeValueAxis(b *bytes.Buffer, y scale) {
 	b.WriteString(`</svg>`)
 }
 
-func writeTimeAxis(b *bytes.Buffer, x scale) {
+func writeAxis(b *bytes.Buffer, x scale, label string) {
 	b.WriteString(`<div class="time-axis"><svg width="100%" height="18" aria-hidden="true">`)
 	for _, v := range x.ticks {
 		part := x.part(v)
@@ -131,7 +131,9 @@ func writeTimeAxis(b *bytes.Buffer, x scale) {
 		}
 		b.WriteString(`<text x="` + strconv.FormatFloat(100*part, 'f', 2, 64) + `%" y="13" text-anchor="` + anchor + `">` + number(v, x.digits) + `</text>`)
 	}
-	b.WriteString(`</svg><div class="time-unit">time since trigger, ms</div></div>`)
+	b.WriteString(`</svg><div class="time-unit">`)
+	template.HTMLEscape(b, []byte(label))
+	b.WriteString(`</div></div>`)
 }
 
 func writeWaves(b *bytes.Buffer, t Traces, p pane, curves [][]bucket, hue []int, x, y scale) {

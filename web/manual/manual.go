@@ -44,6 +44,7 @@ type chapter struct{ name, title string }
 func chapters() []chapter {
 	return []chapter{
 		{"", "First steps"},
+		{"shots", "A day of shots"},
 		{"files", "Files and channel maps"},
 		{"flags", "Flags"},
 		{"numbers", "What the numbers mean, and are not"},

@@ -68,6 +68,8 @@ func AgentNav(current string, n AgentCounts) []NavItem {
 	return mark(current, []NavItem{
 		{Text: "Next shot", Href: PathNext},
 		{Text: "Result", Href: PathResult},
+		{Text: "Strokes", Href: PathStrokes},
+		{Text: "Drift", Href: PathDrift},
 		{Text: "Overview", Href: PathOverview},
 		{Text: "Shots", Href: PathShots},
 		{Text: "To assign", Href: PathAssign, Count: n.ToAssign},

@@ -55,8 +55,8 @@ func KPa(text, in string) (float64, error) {
 	return kpa, nil
 }
 
-// Proposal puts a proposed pressure, or why there is none, on a step.
-func Proposal(s *page.Step, p speed.Proposal, why error, in string) {
+// ProposePressure puts a proposed pressure, or why there is none, on a step.
+func ProposePressure(s *page.Step, p speed.Proposal, why error, in string) {
 	if p.HighKPa > 0 {
 		low, high := Pressure(p.LowKPa, in).Number, Pressure(p.HighKPa, in).Number
 		s.Observed = fmt.Sprintf("Observed on this ram: %s to %s %s. Nothing is proposed beyond.", low.Text, high.Text, high.Unit)

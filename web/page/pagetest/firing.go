@@ -7,8 +7,6 @@ import (
 	"thudbook/web/page"
 )
 
-func kpa(v float64) page.Pressure { return page.Pressure{Number: page.Show(v, "kPa")} }
-
 func stepOf(specimen string) *page.Step {
 	return &page.Step{Specimen: specimen, Location: "oblique front", Condition: "cold", Hit: "hit 2 of 3", Target: page.Show(5.5, "m/s"), Tolerance: page.Show(0.1, "m/s"),
 		Pressure: page.Pressure{Number: page.Show(20.5, "psi"), KPa: page.Show(141.3, "kPa")}, Low: page.Pressure{Number: page.Show(19.4, "psi")}, High: page.Pressure{Number: page.Show(21.7, "psi")},
@@ -64,7 +62,7 @@ func outcomes() []Item {
 	wait := &page.Wait{What: "FG-A-013, oblique front, 20.5 psi", Confirm: page.Since{At: ago(21 * time.Second)}, End: end, NoFile: noFile,
 		Folders: []page.WaitFolder{{Dir: `D:\acquisition\out`, Rule: "after 1.5 s without a change (rule quiet)", Files: []string{"shot_0013.csv: still being written"}}}}
 	shot := page.Shot{ID: "019571b2-7c3d-7a10-9d3e-000000000012", At: ago(14 * time.Second), Kind: "shot", Headline: []page.Result{results()[0], results()[2], results()[3], results()[4]},
-		Limits: limitRows(), Traces: Traces(2000)}
+		Limits: limitRows(), Traces: Traces(2000), Inspect: page.InspectPath("x")}
 	shot.Title = "FG-A-012, front"
 	normal := page.Outcome{Frame: f, Shot: &shot, Speed: page.Status{Level: page.OK, Word: "5.47 m/s, within ±0.10 m/s"}, Target: page.Show(5.5, "m/s"),
 		Accept: page.Form{ID: "primary", Action: page.PostAccept, Submit: "Accept, and next"}, Void: page.Form{ID: "void", Action: page.PostVoid, Fields: page.VoidFields(), Submit: "Make it void"}}
