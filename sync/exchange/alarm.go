@@ -92,10 +92,9 @@ func (s *Service) wasSetBack(ctx context.Context, shown uuid.UUID) error {
 
 // tellNewEpochs raises an alarm for every chain that begins because an earlier
 // one was closed.
-func (v *view) tellNewEpochs(ctx context.Context, b *Batch) {
-	r, err := record.Parse(b.Records[0])
+func (v *view) tellNewEpochs(ctx context.Context, r *record.Record) {
 	var g record.Genesis
-	if err != nil || r.Seq != 1 || r.Kind != record.KindGenesis || record.DecodeBody(r.Body, &g) != nil || g.Predecessor == nil {
+	if r.Seq != 1 || r.Kind != record.KindGenesis || record.DecodeBody(r.Body, &g) != nil || g.Predecessor == nil {
 		return
 	}
 	v.s.alarm(ctx, Alarm{Kind: ChainClosed, Node: v.p.Node, Origin: g.Predecessor.Origin(), There: g.Predecessor.Seq, Reason: g.Predecessor.Reason})
@@ -107,10 +106,11 @@ func (v *view) takeBack(ctx context.Context, b *Batch) (receipt.Receipt, error) 
 	if !v.p.may(b.Origin.Lab) {
 		return receipt.Receipt{}, forbidden("This agent is not enrolled for the lab that the records belong to.")
 	}
-	last, err := v.checkBatch(b, v.s.PublicKey())
+	recs, err := v.checkBatch(b, v.s.PublicKey())
 	if err != nil {
 		return receipt.Receipt{}, err
 	}
+	last := recs[len(recs)-1].Head()
 	before, err := v.s.o.Ledger.Head(ctx, b.Origin)
 	if err != nil {
 		return receipt.Receipt{}, err
@@ -118,7 +118,7 @@ func (v *view) takeBack(ctx context.Context, b *Batch) (receipt.Receipt, error) 
 	if err := v.s.roomForRecords(); err != nil {
 		return receipt.Receipt{}, err
 	}
-	head, err := v.s.append(ctx, b)
+	head, err := v.s.append(ctx, b.Origin, recs)
 	ahead, fork := errors.Is(err, ledger.ErrOwnAhead), errors.Is(err, record.ErrFork)
 	if err != nil && !ahead && !fork {
 		return receipt.Receipt{}, v.notTaken(b, head, err)
@@ -137,7 +137,7 @@ func (v *view) takeBack(ctx context.Context, b *Batch) (receipt.Receipt, error) 
 			return receipt.Receipt{}, v.notTaken(b, head, err)
 		}
 	}
-	if head, err = v.s.append(ctx, b); err != nil {
+	if head, err = v.s.append(ctx, b.Origin, recs); err != nil {
 		return receipt.Receipt{}, v.notTaken(b, head, err)
 	}
 	if head.Seq != before.Seq || head.Hash != before.Hash {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/binary"
 	"fmt"
+	"slices"
 
 	"github.com/google/uuid"
 
@@ -170,6 +171,23 @@ func (s *Service) completeThrough(ctx context.Context, o record.Origin) (uint64,
 	return through, s.storeComplete(ctx, o, record.Head{Seq: through, Hash: last})
 }
 
+// completeWith notes that a chain which was complete stays so with records
+// that have no attachments; with others the next look finds out.
+func (s *Service) completeWith(tx kv.Tx, o record.Origin, a ledger.Added) error {
+	n := slices.IndexFunc(a.Records, func(r record.Record) bool { return len(r.Attachments) > 0 })
+	if n < 0 {
+		n = len(a.Records)
+	}
+	if n == 0 {
+		return nil
+	}
+	old, err := readComplete(tx, o)
+	if err != nil || old != a.Before.Seq {
+		return err
+	}
+	return putComplete(tx, o, a.Records[n-1].Head())
+}
+
 // holdsAll looks for the attachments of one record. What the server wrote
 // itself had to be in the blob store before it was appended.
 func (s *Service) holdsAll(ctx context.Context, r *record.Record) (bool, error) {
@@ -250,8 +268,12 @@ func (s *Service) storeComplete(ctx context.Context, o record.Origin, at record.
 		if err != nil || old >= at.Seq {
 			return err
 		}
-		return tx.Put(TableComplete, []byte(originKey(o)), append(binary.BigEndian.AppendUint64(nil, at.Seq), at.Hash[:]...))
+		return putComplete(tx, o, at)
 	})
+}
+
+func putComplete(tx kv.Tx, o record.Origin, at record.Head) error {
+	return tx.Put(TableComplete, []byte(originKey(o)), append(binary.BigEndian.AppendUint64(nil, at.Seq), at.Hash[:]...))
 }
 
 // errNoBlob answers alike for bytes that are not there and bytes of others.

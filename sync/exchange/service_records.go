@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"slices"
 
+	"thudbook/sync/kv"
+	"thudbook/sync/ledger"
 	"thudbook/sync/problem"
 	"thudbook/sync/receipt"
 	"thudbook/sync/record"
@@ -31,21 +33,21 @@ func (v *view) Push(ctx context.Context, b Batch) (receipt.Receipt, error) {
 	if err := v.mayWrite(b.Origin); err != nil {
 		return receipt.Receipt{}, err
 	}
-	last, err := v.checkBatch(&b, v.p.Key)
+	recs, err := v.checkBatch(&b, v.p.Key)
 	if err != nil {
 		return receipt.Receipt{}, err
 	}
 	if err := v.s.roomForRecords(); err != nil {
 		return receipt.Receipt{}, err
 	}
-	head, err := v.s.append(ctx, &b)
+	head, err := v.s.append(ctx, b.Origin, recs)
 	if errors.Is(err, record.ErrFork) {
-		v.s.alarm(ctx, Alarm{Kind: TwoHistories, Node: v.p.Node, Origin: b.Origin, Here: head.Seq, There: last.Seq})
+		v.s.alarm(ctx, Alarm{Kind: TwoHistories, Node: v.p.Node, Origin: b.Origin, Here: head.Seq, There: recs[len(recs)-1].Seq})
 	}
 	if err != nil && !errors.Is(err, record.ErrDuplicate) {
 		return receipt.Receipt{}, v.notTaken(&b, head, err)
 	}
-	v.tellNewEpochs(ctx, &b)
+	v.tellNewEpochs(ctx, &recs[0])
 	return v.s.receipt(ctx, b.Origin, head)
 }
 
@@ -60,48 +62,50 @@ func (v *view) notTaken(b *Batch, head record.Head, err error) error {
 	return fmt.Errorf("append records of %s: %w", b.Origin, err)
 }
 
-// append writes a batch when its lab has a turn.
-func (s *Service) append(ctx context.Context, b *Batch) (record.Head, error) {
-	done, err := s.commits.Take(ctx, b.Origin.Lab)
+// append writes a batch when its lab has a turn, and in the same transaction
+// how far the chain is complete now.
+func (s *Service) append(ctx context.Context, o record.Origin, recs []record.Record) (record.Head, error) {
+	done, err := s.commits.Take(ctx, o.Lab)
 	if err != nil {
 		return record.Head{}, err
 	}
 	defer done()
-	return s.o.Ledger.AppendForeign(ctx, b.Origin, b.Records)
+	return s.o.Ledger.AppendParsed(ctx, o, recs, func(tx kv.Tx, a ledger.Added) error { return s.completeWith(tx, o, a) })
 }
 
 // checkBatch refuses what no honest writer of this chain sends: too much at
 // once, records of other chains, a head that the writer did not sign. It gives
-// the head after the batch.
-func (v *view) checkBatch(b *Batch, writer ed25519.PublicKey) (last record.Head, err error) {
+// the records.
+func (v *view) checkBatch(b *Batch, writer ed25519.PublicKey) ([]record.Record, error) {
 	if len(b.Records) == 0 {
-		return last, problem.New(problem.Invalid, "A batch without records.", "Send at least one record.")
+		return nil, problem.New(problem.Invalid, "A batch without records.", "Send at least one record.")
 	}
 	size := 0
 	for _, raw := range b.Records {
 		size += len(raw)
 	}
 	if size > MaxBatchBytes {
-		return last, problem.New(problem.TooLarge,
+		return nil, problem.New(problem.TooLarge,
 			fmt.Sprintf("A batch of %d bytes; at most %d are taken at once.", size, MaxBatchBytes), "Send smaller batches.")
 	}
+	recs := make([]record.Record, 0, len(b.Records))
 	for i, raw := range b.Records {
 		r, err := record.Parse(raw)
 		if err != nil {
-			return last, &problem.Error{Code: problem.Invalid, What: "A record that cannot be read.",
+			return nil, &problem.Error{Code: problem.Invalid, What: "A record that cannot be read.",
 				Where: fmt.Sprintf("record %d of the batch for %s", i+1, b.Origin),
 				Fix:   "Run 'thudbook verify' on the agent's data folder.", Err: err}
 		}
 		if r.Origin() != b.Origin {
-			return last, forbidden("A record of another chain inside the batch.")
+			return nil, forbidden("A record of another chain inside the batch.")
 		}
-		last = r.Head()
+		recs = append(recs, r)
 	}
-	if !receipt.VerifyHead(writer, b.Origin, last, b.HeadSignature) {
-		return last, problem.New(problem.Unauthenticated,
+	if !receipt.VerifyHead(writer, b.Origin, recs[len(recs)-1].Head(), b.HeadSignature) {
+		return nil, problem.New(problem.Unauthenticated,
 			"The batch is not signed by the node that wrote it.", "Enrol the agent again with a new code.")
 	}
-	return last, nil
+	return recs, nil
 }
 
 // Receipt gives the present statement about one of the principal's chains.

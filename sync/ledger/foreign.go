@@ -26,24 +26,52 @@ const maxEvidence = 64
 // when the records belong to a second history (one is kept as evidence),
 // ErrOwnAhead, or is a problem with code invalid; the head is given with it.
 func (l *Ledger) AppendForeign(ctx context.Context, origin record.Origin, raws [][]byte) (record.Head, error) {
+	recs, parseErr := parseAll(origin, raws)
+	head, err := l.AppendParsed(ctx, origin, recs, nil)
+	if err != nil {
+		return head, err
+	}
+	return head, parseErr
+}
+
+// Added is what AppendParsed took in.
+type Added struct {
+	Before  record.Head
+	Records []record.Record // that follow Before; none where all were here already
+}
+
+// AppendParsed is AppendForeign for records as record.Parse gave them. fn, where
+// there is one, runs at the end of the same transaction, which may be more than
+// once; it must open no other one.
+func (l *Ledger) AppendParsed(ctx context.Context, origin record.Origin, recs []record.Record, fn func(kv.Tx, Added) error) (record.Head, error) {
 	l.gate.RLock()
 	defer l.gate.RUnlock()
 	if err := l.Faulted(); err != nil {
 		return record.Head{}, err
 	}
-	recs, parseErr := parseAll(origin, raws)
+	for i := range recs {
+		if o := recs[i].Origin(); o != origin {
+			return record.Head{}, notOf(origin, o, i)
+		}
+	}
 	var f foreign
 	err := l.store.Update(ctx, func(tx kv.Tx) error {
 		f = foreign{l: l, tx: tx, origin: origin}
-		return f.take(recs)
+		added, err := f.take(recs)
+		if err != nil || fn == nil {
+			return err
+		}
+		return fn(tx, added)
 	})
 	if err != nil {
 		return record.Head{}, l.noteFault(err)
 	}
-	if f.refused != nil {
-		return f.head.Head, f.refused
-	}
-	return f.head.Head, parseErr
+	return f.head.Head, f.refused
+}
+
+func notOf(origin, other record.Origin, i int) error {
+	return problem.New(problem.Invalid, fmt.Sprintf("record %d of the batch belongs to origin %s, not %s", i+1, other, origin),
+		"send the records of one origin at a time")
 }
 
 // parseAll gives the records up to the first that is none.
@@ -52,8 +80,7 @@ func parseAll(origin record.Origin, raws [][]byte) ([]record.Record, error) {
 	for i, raw := range raws {
 		r, err := record.Parse(raw)
 		if err == nil && r.Origin() != origin {
-			err = problem.New(problem.Invalid, fmt.Sprintf("record %d of the batch belongs to origin %s, not %s", i+1, r.Origin(), origin),
-				"send the records of one origin at a time")
+			err = notOf(origin, r.Origin(), i)
 		}
 		if err != nil {
 			return recs, fmt.Errorf("record %d of the batch: %w", i+1, err)
@@ -73,24 +100,27 @@ type foreign struct {
 }
 
 // take appends what follows the head and stops at the first that does not.
-func (f *foreign) take(recs []record.Record) error {
-	var err error
+func (f *foreign) take(recs []record.Record) (a Added, err error) {
 	if f.head, err = readHead(f.tx, f.origin); err != nil {
-		return err
+		return a, err
 	}
-	before := f.head.Seq
+	a.Before = f.head.Head
 	for i := range recs {
+		at := f.head.Seq
 		if err := f.one(&recs[i]); err != nil {
-			return err
+			return a, err
+		}
+		if f.head.Seq > at {
+			a.Records = recs[i-len(a.Records) : i+1]
 		}
 		if f.refused != nil {
 			break
 		}
 	}
-	if f.head.Seq == before {
-		return nil
+	if len(a.Records) == 0 {
+		return a, nil
 	}
-	return f.tx.Put(HeadTable, originKey(f.origin), f.head.encode())
+	return a, f.tx.Put(HeadTable, originKey(f.origin), f.head.encode())
 }
 
 func (f *foreign) one(r *record.Record) error {

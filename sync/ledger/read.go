@@ -105,11 +105,10 @@ func (w *walk) step(e kv.Entry) []Step {
 	if err != nil {
 		return append(steps, w.bad(seq, "the stored record cannot be read", err))
 	}
-	if record.HashOf(raw) != h {
-		return append(steps, w.bad(seq, "the stored record is not what was written: its hash differs", nil))
-	}
 	r, err := record.Parse(raw)
 	switch {
+	case err == nil && r.Hash != h, err != nil && record.HashOf(raw) != h:
+		return append(steps, w.bad(seq, "the stored record is not what was written: its hash differs", nil))
 	case err != nil:
 		return append(steps, w.bad(seq, "the stored record cannot be read", err))
 	case r.Origin() != w.origin || r.Seq != seq:

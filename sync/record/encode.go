@@ -90,12 +90,25 @@ func HashOf(raw []byte) Hash {
 
 // Parse decodes the exact bytes of a record, strictly: deterministic CBOR,
 // every limit kept, nothing behind the end. Keys it does not know are allowed
-// and stay in Raw. The record keeps a copy of raw. Errors are problems:
+// and stay in Raw. The record keeps a copy of raw, of
+// which Body may be a part. Errors are problems:
 // invalid, or too_large above MaxBytes.
 func Parse(raw []byte) (Record, error) {
 	if len(raw) > MaxBytes {
 		return Record{}, tooLarge(len(raw))
 	}
+	raw = bytes.Clone(raw)
+	if e, ok := parseKnown(raw); ok {
+		if err := check(&e); err != nil {
+			return Record{}, err
+		}
+		return Record{Envelope: e, Raw: raw, Hash: HashOf(raw)}, nil
+	}
+	return parseAny(raw)
+}
+
+// parseAny reads every form that is allowed. The record keeps raw itself.
+func parseAny(raw []byte) (Record, error) {
 	var e Envelope
 	if err := decMode.Unmarshal(raw, &e); err != nil {
 		return Record{}, invalid("the bytes are not a record", err)
@@ -112,7 +125,7 @@ func Parse(raw []byte) (Record, error) {
 			return Record{}, err
 		}
 	}
-	return Record{Envelope: e, Raw: bytes.Clone(raw), Hash: HashOf(raw)}, nil
+	return Record{Envelope: e, Raw: raw, Hash: HashOf(raw)}, nil
 }
 
 // checkExtended accepts raw if it is deterministic CBOR and, without the keys
