@@ -55,7 +55,7 @@ func NewClient(o ClientOptions) (*Client, error) {
 	if o.HTTP == nil {
 		o.HTTP = NewTransport(TransportOptions{})
 	}
-	c := &Client{o: o, codec: newCodec()}
+	c := &Client{o: o, codec: theCodec()}
 	c.http = plainClient(&learning{next: o.HTTP, zstd: &c.zstd})
 	return c, nil
 }

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"runtime"
 	"sync"
 
 	"github.com/klauspost/compress/zstd"
@@ -18,6 +19,7 @@ const (
 	encodingZstd = "zstd"
 
 	windowBytes  = 1 << 20 // of the encoder
+	maxEncoders  = 4       // at once
 	maxWindow    = 2 << 20 // that a decoder makes room for
 	maxRatio     = 1000    // decoded to encoded bytes, beyond ratioFree
 	ratioFree    = 1 << 20
@@ -36,13 +38,16 @@ type codec struct {
 	decoders sync.Pool
 }
 
-func newCodec() *codec {
-	enc, err := zstd.NewWriter(nil, zstd.WithEncoderLevel(zstd.SpeedFastest), zstd.WithWindowSize(windowBytes), zstd.WithEncoderConcurrency(2), zstd.WithLowerEncoderMem(true))
+// theCodec is the one of this process: an encoder's tables are megabytes, more
+// than a short session is worth.
+var theCodec = sync.OnceValue(func() *codec {
+	enc, err := zstd.NewWriter(nil, zstd.WithEncoderLevel(zstd.SpeedFastest), zstd.WithWindowSize(windowBytes),
+		zstd.WithEncoderConcurrency(min(runtime.GOMAXPROCS(0), maxEncoders)), zstd.WithLowerEncoderMem(true))
 	if err != nil {
 		panic(err) // these options are right, or no test passes
 	}
 	return &codec{enc: enc}
-}
+})
 
 // encode gives the compressed form, or false where that is not worth it. A
 // large body is judged by its beginning.

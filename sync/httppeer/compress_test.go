@@ -39,7 +39,7 @@ func (zero) Read(p []byte) (int, error) {
 }
 
 func TestWhatIsWorthItIsCompressed(t *testing.T) {
-	c := newCodec()
+	c := theCodec()
 	random := make([]byte, 1<<20)
 	_, _ = rand.NewChaCha8([32]byte{3}).Read(random) // never fails
 	text := bytes.Repeat([]byte("0.0001,0.1234,-0.5678\n"), 40_000)
@@ -76,7 +76,7 @@ func TestWhatIsWorthItIsCompressed(t *testing.T) {
 // A body of some kilobytes that would fill the memory is given up early: what
 // is decoded of it stays within the bounds.
 func TestBombsAreRefused(t *testing.T) {
-	c := newCodec()
+	c := theCodec()
 	for name, x := range map[string]struct {
 		body  []byte
 		limit int64
@@ -104,7 +104,7 @@ func TestBombsAreRefused(t *testing.T) {
 }
 
 func TestBrokenEncodingsAreNoPanic(t *testing.T) {
-	c := newCodec()
+	c := theCodec()
 	text := bytes.Repeat([]byte("0.0001,0.1234,-0.5678\n"), 1000)
 	whole, ok := c.encode(text)
 	if !ok {
@@ -139,7 +139,7 @@ func TestBrokenEncodingsAreNoPanic(t *testing.T) {
 }
 
 func FuzzDecode(f *testing.F) {
-	c := newCodec()
+	c := theCodec()
 	text, _ := c.encode(bytes.Repeat([]byte("0.0001,0.1234\n"), 200))
 	f.Add(text)
 	f.Add(text[:len(text)/2])

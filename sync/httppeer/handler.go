@@ -61,7 +61,7 @@ func NewHandler(s *exchange.Service, r Registry, o HandlerOptions) *Handler {
 	if o.Progress <= 0 {
 		o.Progress = 30 * time.Second
 	}
-	h := &Handler{service: s, registry: r, log: o.Log, tokens: newTokens(s.Now), mux: http.NewServeMux(), progress: o.Progress, codec: newCodec(),
+	h := &Handler{service: s, registry: r, log: o.Log, tokens: newTokens(s.Now), mux: http.NewServeMux(), progress: o.Progress, codec: theCodec(),
 		enrolAddress: newMeters(o.Limits.EnrolAddress, s.Now), enrolAll: newMeters(o.Limits.Enrol, s.Now),
 		challenges: newMeters(o.Limits.Challenge, s.Now), sessions: newMeters(o.Limits.Session, s.Now),
 		pushes: exchange.NewTurns(workAtOnce, workOfLab, workQueue), parts: exchange.NewTurns(workAtOnce, workOfLab, workQueue)}
