@@ -6,7 +6,7 @@ BIN := bin/thudbook
 NPM_STAMP := web/node_modules/.package-lock.json
 SCRIPTS := $(wildcard web/*.js web/*.css web/src/*)
 
-.PHONY: demo test bench fuzz lint build assets test-tools clean simulate-sync crash-images mutants disk-errors faults storage-faults wire
+.PHONY: demo test bench fuzz lint build assets test-tools clean simulate-sync crash-images mutants disk-errors faults storage-faults wire memory
 
 build: assets
 	$(GO) build -trimpath -o $(BIN) ./cmd/thudbook
@@ -57,6 +57,10 @@ faults:
 # losses to 20 %, breaks each second; then 500 shots over 256 kbit/s. About half an hour, as root.
 wire: test-tools build
 	THUDBOOK_WIRE=1 THUDBOOK_BIN=$(CURDIR)/$(BIN) $(GO) test -count=1 -timeout 0 -v ./sync/trial/wire
+
+# Memory of agent and server while 20,000 shots go over.
+memory: build
+	THUDBOOK_BACKLOG_SHOTS=$${THUDBOOK_BACKLOG_SHOTS:-20000} THUDBOOK_BIN=$(CURDIR)/$(BIN) $(GO) test -count=1 -timeout 0 -v ./sync/trial/backlog
 
 # Bits flipped all over a store, 64 in every page, and "no space left" at each of
 # the first 300 writes of an agent; a quick set of both runs with the tests.
