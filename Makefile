@@ -21,6 +21,7 @@ test: test-tools build lint
 bench: test-tools build
 	$(GO) test -run '^$$' -bench . -benchtime 1s -cpu 1 ./metrics/...
 	$(GO) test -run '^$$' -bench . -benchtime 2s ./sync/... ./agent/... ./server/...
+	$(GO) test -run '^$$' -bench TracesPage -benchtime 5x ./web/page
 
 # Every fuzz target for FUZZTIME each; a finding is written to the testdata folder beside it.
 FUZZTIME ?= 30s

@@ -31,7 +31,7 @@ const tooWide = `[...document.querySelectorAll("body *")]
 
 // gallery serves every screen under its name, behind the same headers as the
 // programs do, with the traces of the shot screens.
-func gallery(t *testing.T) *httptest.Server {
+func gallery(t testing.TB) *httptest.Server {
 	t.Helper()
 	if !web.Assets().Built() {
 		t.Fatal("the script is not bundled; run make assets")

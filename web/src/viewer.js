@@ -55,6 +55,7 @@ class Viewer {
     bindInput(this);
     this.whenIdle();
     if (this.overlays.any()) this.overlays.again();
+    performance.mark("traces-first");
     root.dataset.ready = "buckets";
   }
 
@@ -216,6 +217,7 @@ class Viewer {
       if (key !== this.state.set || this.data === data) return;
       this.data = data;
       this.fill();
+      if (this.root.dataset.ready !== "full") performance.mark("traces-full");
       this.root.dataset.ready = "full";
     } catch (err) {
       this.cache.delete(key);

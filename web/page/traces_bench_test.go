@@ -1,0 +1,29 @@
+package page_test
+
+import (
+	"testing"
+
+	"thudbook/web/browsertest"
+)
+
+// BenchmarkTracesPage loads the fullest shot, 12 channels of 10 000 samples, in
+// Chromium: how long after the start of the navigation the first traces and
+// those of every sample are drawn, and how many bytes came until then.
+func BenchmarkTracesPage(b *testing.B) {
+	s := gallery(b)
+	tab := browsertest.New(b).Tab(b, s.URL)
+	tab.Look(browsertest.Desktop)
+	var first, full, bytes float64
+	for b.Loop() {
+		before := tab.Bytes()
+		tab.Open("/gallery/shot-full")
+		tab.Wait(`document.getElementById("traces") && document.getElementById("traces").dataset.ready === "full"`)
+		first += browsertest.Eval[float64](tab, `performance.getEntriesByName("traces-first")[0].startTime`)
+		full += browsertest.Eval[float64](tab, `performance.getEntriesByName("traces-full")[0].startTime`)
+		bytes += float64(tab.Bytes() - before)
+	}
+	n := float64(b.N)
+	b.ReportMetric(first/n, "ms-to-first-traces")
+	b.ReportMetric(full/n, "ms-to-every-sample")
+	b.ReportMetric(bytes/n/1000, "kB-in-all")
+}
