@@ -172,6 +172,8 @@ func (d *Desk) routes(e *echo.Echo) {
 	e.POST(page.PostSetupRig, d.setupRig)
 	e.POST(page.PostSetupFile, d.setupFile)
 	e.POST(page.PostSetupMap, d.setupMap)
+	e.GET(page.PathReady, d.readyToShoot)
+	e.POST(page.PostWentOn, d.wentOn)
 	e.GET(page.PathRig, d.rig)
 	e.POST(page.PostMount, d.mount)
 	e.POST(page.PostUnmount, d.unmount)

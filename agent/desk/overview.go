@@ -55,11 +55,9 @@ func (d *Desk) overview(c echo.Context) error {
 		if err != nil {
 			return err
 		}
-		sensors, err := d.read.SensorsOf(ctx, d.scope(), list.Rows[0].ID)
-		if err != nil {
+		if p.LastFlags, err = present.RigFlags(ctx, d.read, d.scope(), list.Rows[0].ID); err != nil {
 			return err
 		}
-		p.LastFlags = present.EquipmentFlags(sensors)
 		if len(scores) > 0 {
 			for _, f := range scores[0].Score.Flags {
 				p.LastFlags = append(p.LastFlags, present.Flag(f))

@@ -132,11 +132,11 @@ func (d *Desk) shotPage(c echo.Context, t *tried) (*page.Shot, error) {
 			p.Errors = append(p.Errors, present.FileError(f))
 		}
 	}
-	sensors, err := d.read.SensorsOf(ctx, d.scope(), id)
+	of, err := present.RigFlags(ctx, d.read, d.scope(), id)
 	if err != nil {
 		return nil, err
 	}
-	p.Flags = append(present.EquipmentFlags(sensors), p.Flags...)
+	p.Flags = append(of, p.Flags...)
 	if err := d.inspectionsOf(ctx, &p, &row); err != nil {
 		return nil, err
 	}

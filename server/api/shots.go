@@ -223,8 +223,12 @@ func (a *API) scored(c echo.Context, r *view.ShotRow, out *fullShot) error {
 // mounted adds what was mounted when the shot was fired, and flags what was
 // out of calibration then.
 func (a *API) mounted(c echo.Context, r *view.ShotRow, out *fullShot) error {
+	more, err := a.Views.RigFlags(c.Request().Context(), door.Of(c).Scope, r.ID)
+	if err != nil {
+		return err
+	}
 	sensors, err := a.Views.SensorsOf(c.Request().Context(), door.Of(c).Scope, r.ID)
-	out.Flags = append([]lab.Flag{}, out.Flags...)
+	out.Flags = append(append([]lab.Flag{}, out.Flags...), more...)
 	for _, s := range sensors {
 		one := sensorAnswer{Position: s.Mounting.Mounting.Position, Item: s.Mounting.Mounting.Item,
 			Calibration: calibrationState{State: string(s.Calibration.State), Days: s.Calibration.Days}}

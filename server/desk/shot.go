@@ -104,13 +104,13 @@ func (d *Desk) whereabouts(ctx context.Context, p *caller, s *page.Shot, row *vi
 	return nil
 }
 
-// sensorFlags adds what was wrong with the equipment when the shot was fired.
+// sensorFlags adds what was wrong with equipment and rig when the shot was fired.
 func (d *Desk) sensorFlags(ctx context.Context, p *caller, s *page.Shot, row *view.ShotRow) error {
-	sensors, err := d.Views.SensorsOf(ctx, p.Scope, row.ID)
+	all, err := present.RigFlags(ctx, d.Views, p.Scope, row.ID)
 	if err != nil {
 		return err
 	}
-	s.Flags = append(s.Flags, present.EquipmentFlags(sensors)...)
+	s.Flags = append(s.Flags, all...)
 	slices.SortStableFunc(s.Flags, func(a, b page.Flag) int { return int(b.Level) - int(a.Level) })
 	return nil
 }

@@ -40,6 +40,7 @@ const (
 	KindCorrection        record.Kind = "counter.corrected"
 	KindInspection        record.Kind = "inspection"
 	KindNote              record.Kind = "note"
+	KindWentOn            record.Kind = "went.on"
 )
 
 // The layout versions of the bodies, as written by this program. A body of an
@@ -66,6 +67,7 @@ const (
 	CorrectionSchema        uint = 1
 	InspectionSchema        uint = 1
 	NoteSchema              uint = 1
+	WentOnSchema            uint = 1
 )
 
 // Body is one fact. Validate gives all faults at once, joined; each is a

@@ -19,6 +19,7 @@ const (
 	FlagOverdue           = "calibration_overdue"
 	FlagNeverCalibrated   = "calibration_missing"
 	FlagItemUnregistered  = "item_unregistered"
+	FlagWentOn            = "went_on_overdue"
 	FlagSecondFile        = "second_file"
 	FlagNotExpected       = "not_the_expected_shot"
 	FlagExpectedDiffers   = "differs_from_confirmed"
@@ -47,6 +48,7 @@ func FlagTable() []FlagMeaning {
 		{FlagSecondFile, "A file came for which no shot had been confirmed, soon after another had become the confirmed one: a second file of the same trigger, or a shot of its own. Both are kept; this one waits under To assign.", "If it is of the same trigger, make one of the two void; else assign it. Have the acquisition write one file a trigger."},
 		{FlagNotExpected, "A confirmed shot waits for its file, and this file was taken for another: its meta, its time or the time at which it was first seen speak against it.", "If it is the confirmed shot after all, say so on the Result screen; else assign it. Set the clock of the acquisition's computer."},
 		{FlagExpectedDiffers, "The meta that came with the file says something else than was confirmed for the shot. What the file says holds.", "Look which is right, and correct the shot where it is not."},
+		{FlagWentOn, "When the shot was fired, something at the rig was overdue, missing or out of order, and the operator went on with the reason that the flag gives.", "Judge whether the shot may count; have done what was overdue."},
 		{FlagItemUnregistered, "Something was mounted that is not in the register.", "Enter the item under Equipment."},
 	}
 }

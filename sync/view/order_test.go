@@ -46,6 +46,8 @@ func drawFact(t *rapid.T, i int) (uuid.UUID, lab.Body) {
 	item := rapid.SampledFrom([]uuid.UUID{ram1, ram2, sensor1}).Draw(t, "item")
 	rig := rapid.SampledFrom([]uuid.UUID{rig1, rig2}).Draw(t, "rig")
 	switch rapid.IntRange(0, 26).Draw(t, "kind") {
+	case 20:
+		return doc("wenton"), &lab.WentOn{Rig: rig, What: []string{"ram: service overdue"}, Reason: reason, EffectiveAt: at, Until: at.Add(20 * time.Hour)}
 	case 0, 1:
 		s := labtest.Shot(rig, at.Time())
 		s.Kind = rapid.SampledFrom(lab.ShotKinds()).Draw(t, "shot kind")

@@ -52,6 +52,7 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 	w.say(labA, &lab.Display{Pressure: "psi"})
 	w.say(labtest.ID("u"), &lab.Strokes{Rig: rig1, Kind: lab.ShotDry, Number: 1, EffectiveAt: lab.At(at)})
 	w.say(labtest.ID("r"), &lab.CounterRead{Rig: rig1, Counter: 1, EffectiveAt: lab.At(at)})
+	w.say(labtest.ID("on"), &lab.WentOn{Rig: rig1, What: []string{"ram"}, Reason: "R", EffectiveAt: lab.At(at), Until: lab.At(at.Add(2 * time.Hour))})
 	person := labtest.ID("person")
 	w.say(person, &lab.Person{CardSHA256: labtest.Hash(9)})
 	w.say(person, &lab.PersonErased{Person: person, Reason: "asked for it"})
@@ -126,8 +127,14 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 			unit, err := w.PressureUnit(ctx, s)
 			return len(unit), err
 		},
-		"People": func(s scope.Scope) (int, error) { return size(w.People(ctx, s)) },
-		"Person": func(s scope.Scope) (int, error) { return single(w.Person(ctx, s, person)) },
+		"RigMountings": func(s scope.Scope) (int, error) { return size(w.RigMountings(ctx, s, rig1, 10)) },
+		"Mounting":     func(s scope.Scope) (int, error) { return single(w.Mounting(ctx, s, labtest.ID("m"))) },
+		"WentOnAt": func(s scope.Scope) (int, error) {
+			return size(w.WentOnAt(ctx, s, rig1, lab.At(at.Add(time.Hour))))
+		},
+		"RigFlags": func(s scope.Scope) (int, error) { return size(w.RigFlags(ctx, s, shot)) },
+		"People":   func(s scope.Scope) (int, error) { return size(w.People(ctx, s)) },
+		"Person":   func(s scope.Scope) (int, error) { return single(w.Person(ctx, s, person)) },
 		"CardErased": func(s scope.Scope) (int, error) {
 			gone, err := w.CardErased(ctx, s, labtest.Hash(9))
 			if gone {

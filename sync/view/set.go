@@ -42,6 +42,7 @@ type Set struct {
 	carried      *index.Table[carriedRow]
 	inspections  *index.Table[doc[lab.Inspection]]
 	notes        *index.Table[doc[lab.Note]]
+	wentOn       *index.Table[doc[lab.WentOn]]
 }
 
 // New declares the views.
@@ -73,6 +74,7 @@ func New() *Set {
 		carried:      carriedTable(),
 		inspections:  inspectionTable(),
 		notes:        noteTable(),
+		wentOn:       wentOnTable(),
 	}
 }
 
@@ -82,7 +84,7 @@ func (s *Set) Tables() []kv.Table {
 		s.shots.Tables(), s.scores.Tables(), s.voids.Tables(), s.sightings.Tables(), s.quarantine.Tables(),
 		s.rigs.Tables(), s.items.Tables(), s.mountings.Tables(), s.services.Tables(),
 		s.calibrations.Tables(), s.states.Tables(), s.corrections.Tables(), s.campaigns.Tables(), s.edits.Tables(), s.labs.Tables(), s.odd.Tables(), s.carried.Tables(),
-		s.inspections.Tables(), s.notes.Tables(), s.people.Tables(),
+		s.inspections.Tables(), s.notes.Tables(), s.wentOn.Tables(), s.people.Tables(),
 		s.runs.Tables(), s.expected.Tables(), s.accepted.Tables(), s.takenOut.Tables(), s.unfiled.Tables(), s.readings.Tables(),
 	)
 }
@@ -165,6 +167,8 @@ func (s *Set) reduce(tx kv.Tx, r *record.Record) (known bool, err error) {
 		return true, stating(tx, s.services, r)
 	case lab.KindCalibration:
 		return true, stating(tx, s.calibrations, r)
+	case lab.KindWentOn:
+		return true, stating(tx, s.wentOn, r)
 	case lab.KindItemState:
 		return true, stating(tx, s.states, r)
 	case lab.KindCorrection:
@@ -232,6 +236,8 @@ func (s *Set) withdraw(tx kv.Tx, r *record.Record, b *lab.Withdrawn) error {
 		return mark(tx, s.services, r, b.Doc, m)
 	case lab.KindCalibration:
 		return mark(tx, s.calibrations, r, b.Doc, m)
+	case lab.KindWentOn:
+		return mark(tx, s.wentOn, r, b.Doc, m)
 	case lab.KindItemState:
 		return mark(tx, s.states, r, b.Doc, m)
 	case lab.KindCorrection:

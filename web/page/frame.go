@@ -75,6 +75,7 @@ func AgentNav(current string, n AgentCounts) []NavItem {
 		{Text: "To assign", Href: PathAssign, Count: n.ToAssign},
 		{Text: "Quarantine", Href: PathQuarantine, Count: n.Quarantine},
 		{Text: "Seen again", Href: PathSeen, Count: n.SeenAgain},
+		{Text: "Ready", Href: PathReady},
 		{Text: "Rig", Href: PathRig},
 		{Text: "Log", Href: PathLog},
 		{Text: "Server", Href: PathConnect},

@@ -82,3 +82,37 @@ func setups() []Item {
 	given := page.Setup{Frame: f, Given: "The folder or the channel map stands on the agent’s command line (--watch, --map), which goes before this screen. Start the agent without them to set the rig up here."}
 	return []Item{{"setup", normal}, {"setup-empty", empty}, {"setup-error", wrong}, {"setup-full", full}, {"setup-done", done}, {"setup-given", given}}
 }
+
+// readies is whether one can shoot.
+func readies() []Item {
+	f := agentFrame("Ready to shoot", page.PathReady, page.AgentCounts{})
+	always := []string{"Nobody in the path of the ram or beside it.", "The guard is closed, and eye and ear protection is worn."}
+	bad := []page.ReadyRow{
+		{What: "accelerometer Z, S-1003, position az", State: page.Status{Level: page.Bad, Word: "calibration overdue by 12 days"}, Reason: "Certificate C-88 of 2030-03-02.", Href: page.PathRig},
+		{What: "position ay", State: page.Status{Level: page.Bad, Word: "nothing is mounted"}, Href: page.PathRig},
+	}
+	good := []page.ReadyRow{
+		{What: "system check", State: page.Status{Level: page.Warn, Word: "none today"}, Reason: "Hit the reference pad before the first shot of the day."},
+		{What: "other items at the rig", State: page.Status{Level: page.OK, Word: "6 items in order"}, Href: page.PathRig},
+		{What: "disk", State: disk().State, Reason: "182 GB free, room for about 21 000 shots"},
+		{What: "clock", State: page.Status{Level: page.Plain, Word: "not compared: no server was reached"}},
+		{What: "server", State: page.Status{Level: page.Plain, Word: "no server set"}, Href: page.PathConnect},
+	}
+	form := page.Form{ID: "on", Action: page.PostWentOn, Key: "k", Fields: page.WentOnFields(), Submit: "Go on with this reason"}
+	normal := page.Ready{Frame: f, State: page.Status{Level: page.Bad, Word: "not ready: 2 things overdue, missing or out of order"}, Rows: append(bad[:2:2], good...), Clock: Now(), Form: form, Always: always}
+	wrong := normal
+	wrong.Form.Errors = map[string]string{"reason": "This is needed."}
+	on := normal
+	on.Form = page.Form{}
+	on.State = page.Status{Level: page.Warn, Word: "going on with a reason; the shots carry a flag"}
+	on.On = []page.WentOn{{What: []string{"accelerometer Z, S-1003, position az: calibration overdue by 12 days", "position ay: nothing is mounted"}, Reason: "The certificate is on its way; y is not needed for this series.", By: "R. Example", Until: Now().Add(8 * time.Hour)}}
+	empty := page.Ready{Frame: f, State: page.Status{Level: page.OK, Word: "nothing is overdue or missing"}, Rows: good[1:], Clock: Now(), Always: always}
+	full := normal
+	full.Rows = nil
+	for i := range 60 {
+		r := bad[i%2]
+		r.What = fmt.Sprintf("%s number %d, of a name that somebody made much too long", r.What, i)
+		full.Rows = append(full.Rows, r)
+	}
+	return []Item{{"ready", normal}, {"ready-error", wrong}, {"ready-on", on}, {"ready-empty", empty}, {"ready-full", full}}
+}

@@ -1,0 +1,95 @@
+package view
+
+import (
+	"context"
+	"strings"
+
+	"github.com/google/uuid"
+
+	"thudbook/sync/kv"
+	"thudbook/sync/kv/index"
+	"thudbook/sync/lab"
+	"thudbook/sync/scope"
+)
+
+// WentOnRow says that an operator went on with a reason.
+type WentOnRow struct {
+	Head
+	WentOn lab.WentOn
+}
+
+func wentOnTable() *index.Table[doc[lab.WentOn]] {
+	return dated("view.wenton", func(w *lab.WentOn) (uuid.UUID, lab.Time) { return w.Rig, w.EffectiveAt })
+}
+
+// WentOnAt gives what an operator of a rig went on with that holds at a time,
+// newest first.
+func (v *Reader) WentOnAt(ctx context.Context, sc scope.Scope, rig uuid.UUID, t lab.Time) (out []WentOnRow, err error) {
+	err = v.store.View(ctx, func(r kv.Reader) error {
+		out, err = v.set.wentOnAt(r, sc, rig, t)
+		return err
+	})
+	return out, err
+}
+
+func (s *Set) wentOnAt(r kv.Reader, sc scope.Scope, rig uuid.UUID, t lab.Time) (out []WentOnRow, err error) {
+	from := kv.Join(rig[:], when(t.Add(-lab.MostWentOn)))
+	for d, err := range s.wentOn.ScanIndex(r, byItem, from, kv.Join(rig[:], when(t+1)), true) {
+		if err != nil {
+			return nil, err
+		}
+		if sc.Allows(d.Lab) && t < d.body().Until {
+			out = append(out, WentOnRow{Head: d.head(), WentOn: *d.body()})
+		}
+	}
+	if len(out) == 0 {
+		return nil, nil
+	}
+	changed, err := s.lastChange(r, sc, rig, t)
+	if err != nil {
+		return nil, err
+	}
+	kept := out[:0]
+	for _, w := range out {
+		if w.WentOn.EffectiveAt >= changed {
+			kept = append(kept, w)
+		}
+	}
+	return kept, nil
+}
+
+// lastChange is when something was mounted at a rig, or taken off it, last at a
+// time; zero: never.
+func (s *Set) lastChange(r kv.Reader, sc scope.Scope, rig uuid.UUID, t lab.Time) (last lab.Time, err error) {
+	for d, err := range s.mountings.ScanIndex(r, byPlace, rig[:], kv.PrefixEnd(rig[:]), false) {
+		if err != nil {
+			return 0, err
+		}
+		if at := d.body().EffectiveAt; sc.Allows(d.Lab) && at <= t {
+			last = max(last, at)
+		}
+	}
+	return last, nil
+}
+
+// RigFlags are the flags that a shot gets from the state of its rig when it was
+// fired. They are computed when asked for, so that entries made late count.
+func (v *Reader) RigFlags(ctx context.Context, sc scope.Scope, shot uuid.UUID) (out []lab.Flag, err error) {
+	err = v.store.View(ctx, func(r kv.Reader) error {
+		out = nil
+		d, err := find(r, v.set.shots, sc, shot)
+		if err != nil {
+			return err
+		}
+		if d == nil {
+			return notFound(lab.KindShot, shot)
+		}
+		all, err := v.set.wentOnAt(r, sc, d.body().Rig, d.body().EffectiveAt)
+		for i := range all {
+			w := &all[i].WentOn
+			out = append(out, lab.Flag{Code: lab.FlagWentOn, Text: strings.Join(w.What, "; ") + ". Reason: " + w.Reason})
+		}
+		return err
+	})
+	return out, err
+}
