@@ -49,6 +49,8 @@ func chapters() []chapter {
 		{"flags", "Flags"},
 		{"numbers", "What the numbers mean, and are not"},
 		{"rig", "The rig: what is mounted where"},
+		{"inspection", "Inspections, specimens and the log"},
+		{"baddays", "Bad days: what happens when"},
 		{"equipment", "Looking after equipment"},
 		{"network", "Server, network, and what is kept where"},
 		{"cautions", "Cautions"},
