@@ -60,8 +60,8 @@ const drainTimeout = 10 * time.Second
 
 // Run runs an agent until ctx ends. It returns nil after an orderly end, and
 // otherwise an error that says what to do: a problem, or a fault of the channel
-// map. When the store can no longer be written it ends with an error, so that a
-// supervisor starts it anew and the store is read again.
+// map. A store that can no longer be written does not end it: the store is opened
+// again as soon as the disk allows it, and nothing is acknowledged meanwhile.
 func Run(ctx context.Context, o Options) (err error) {
 	if err := o.complete(); err != nil {
 		return err
@@ -95,6 +95,7 @@ func Run(ctx context.Context, o Options) (err error) {
 		stage{"screens", func(ctx context.Context) error { return httpkit.Serve(ctx, l, p.handler, drainTimeout) }},
 		stage{"exchange", p.exchange},
 		stage{"sizes", p.size.run},
+		stage{"mending", func(ctx context.Context) error { return h.Mend(ctx, o.Log) }},
 		stage{"start", ready},
 	)
 }
@@ -248,11 +249,27 @@ func build(ctx context.Context, o *Options, h *home.Home, set *telemetry.Set) (*
 		folders[i] = intake.Folder{Dir: w, Map: o.Map}
 	}
 	p.intake, err = intake.New(intake.Options{Ledger: h.Ledger, Store: h.Store, Blobs: h.Blobs, Views: h.Views, Lab: p.uplink.Lab, Rig: p.rig,
-		Data: o.Data, Folders: folders, DefaultMap: o.Map, Limit: o.Limit, Reserve: o.Reserve, Log: o.Log, Recorded: p.uplink.Wake, Taken: p.set.ShotTaken})
+		Data: o.Data, Folders: folders, DefaultMap: o.Map, Limit: o.Limit, Reserve: o.Reserve, Log: o.Log, Trouble: p.trouble, Recorded: p.uplink.Wake, Taken: p.set.ShotTaken})
 	if err != nil {
 		return nil, err
 	}
 	return p, p.desk()
+}
+
+// trouble tells why the store cannot be written now.
+func (p *parts) trouble() error {
+	if t, ok := p.home.Trouble(); ok && t.Mended.IsZero() {
+		return t.Words()
+	}
+	return nil
+}
+
+// mended tells of a store that was opened again lately.
+func (p *parts) mended() error {
+	if t, ok := p.home.Trouble(); ok && !t.Mended.IsZero() {
+		return t.Words()
+	}
+	return nil
 }
 
 // keys keeps the agent's keys in its data folder.
@@ -290,7 +307,7 @@ func (p *parts) announce(addr string) error {
 func (p *parts) desk() error {
 	p.watchFigures(p.set)
 	_, e, err := desk.New(desk.Options{Intake: p.intake, Ledger: p.home.Ledger, Store: p.home.Store, Blobs: p.home.Blobs, Views: p.home.Views,
-		Link: p.link, Enrol: p.enrol, Wake: p.uplink.Wake, LabName: func() string { return p.labName(context.Background()) }, Rig: p.rigName, Setup: desk.Setup{Given: p.o.given.watch || p.o.given.chanmap, RigGiven: p.o.given.rig, Save: p.saveSetup}, Data: p.o.Data, Limit: p.o.Limit, Reserve: p.o.Reserve,
+		Link: p.link, Enrol: p.enrol, Wake: p.uplink.Wake, LabName: func() string { return p.labName(context.Background()) }, Mended: p.mended, Rig: p.rigName, Setup: desk.Setup{Given: p.o.given.watch || p.o.given.chanmap, RigGiven: p.o.given.rig, Save: p.saveSetup}, Data: p.o.Data, Limit: p.o.Limit, Reserve: p.o.Reserve,
 		Size: p.size.bytes, Version: p.o.Version, Log: p.o.Log, Observe: p.set.Observe, Metrics: p.set.Handler()})
 	p.handler = e
 	return err

@@ -109,7 +109,7 @@ func (f *figures) list() []figure {
 			return float64(n)
 		}),
 		gauge("thudbook_store_writable", "1 while the store can be written.", func([]intake.FolderState) float64 {
-			if f.p.intake.Broken() != nil {
+			if f.p.intake.Trouble() != nil {
 				return 0
 			}
 			return 1

@@ -92,6 +92,10 @@ const alarmDays = 7
 // chains of agents.
 func (p *parts) notices() []string {
 	all := p.home.Ledger.Notices()
+	if t, ok := p.home.Trouble(); ok {
+		w := t.Words()
+		all = append(all, w.What+" "+w.Fix)
+	}
 	alarms, err := p.agents.Alarms(context.Background(), scope.All(), p.now().AddDate(0, 0, -alarmDays))
 	if err != nil {
 		p.o.Log.Error("read the alarms", "error", err)
@@ -125,28 +129,3 @@ func (p *parts) ready(context.Context) error {
 }
 
 var errNotReady = errors.New("the store cannot be written")
-
-// mendEvery is how often a stopped ledger is tried again.
-const mendEvery = 5 * time.Second
-
-// mend opens the ledger again after a write whose outcome was unknown, once the
-// disk lets it.
-func (p *parts) mend(ctx context.Context) error {
-	tick := time.NewTicker(mendEvery)
-	defer tick.Stop()
-	for {
-		select {
-		case <-ctx.Done():
-			return nil
-		case <-tick.C:
-		}
-		if p.home.Ledger.Faulted() == nil {
-			continue
-		}
-		if err := p.home.Ledger.Recover(ctx); err != nil {
-			p.o.Log.Error("the ledger is still stopped", "error", err)
-			continue
-		}
-		p.o.Log.Info("the ledger takes records again")
-	}
-}

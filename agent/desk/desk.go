@@ -81,6 +81,7 @@ type Options struct {
 	Enrol   func(ctx context.Context, server, code string) error
 	Wake    func()        // asks for an exchange: something was recorded
 	LabName func() string // empty: not known
+	Mended  func() error  // what stopped the store lately and is over; nil: nothing
 	Rig     func() string // name of the rig
 	Setup   Setup
 	Data    string
@@ -107,7 +108,7 @@ type Desk struct {
 
 // New makes the handler of the agent's screens and API.
 func New(o Options) (*Desk, *echo.Echo, error) {
-	if o.Intake == nil || o.Ledger == nil || o.Store == nil || o.Blobs == nil || o.Views == nil || o.Link == nil || o.Enrol == nil || o.Wake == nil || o.Size == nil || o.LabName == nil || o.Log == nil {
+	if o.Intake == nil || o.Ledger == nil || o.Store == nil || o.Blobs == nil || o.Views == nil || o.Link == nil || o.Enrol == nil || o.Wake == nil || o.Size == nil || o.LabName == nil || o.Mended == nil || o.Log == nil {
 		return nil, nil, errors.New("desk: a required option is missing")
 	}
 	read := o.Views.Reader(o.Store)
@@ -188,7 +189,7 @@ func (d *Desk) routes(e *echo.Echo) {
 
 // ready reports why no shot can be taken in.
 func (d *Desk) ready(context.Context) error {
-	if err := d.Intake.Broken(); err != nil {
+	if err := d.Intake.Trouble(); err != nil {
 		return err
 	}
 	return d.Intake.Room(0)
@@ -204,10 +205,13 @@ func (d *Desk) frame(c echo.Context, title, current string) page.Frame {
 		d.Log.Error("counts for the navigation", "error", err)
 	}
 	f.Nav = page.AgentNav(current, counts)
-	if err := d.Intake.Broken(); err != nil {
+	if err := d.Intake.Trouble(); err != nil {
 		f.Notices = append(f.Notices, notice(page.Bad, err))
 	} else if err := d.Intake.Room(0); err != nil {
 		f.Notices = append(f.Notices, notice(page.Bad, err))
+	}
+	if err := d.Mended(); err != nil {
+		f.Notices = append(f.Notices, notice(page.Warn, err))
 	}
 	for _, n := range d.Ledger.Notices() {
 		f.Notices = append(f.Notices, page.Notice{Level: page.Warn, Text: n})

@@ -33,7 +33,7 @@ type takenBody struct {
 // postShot takes a shot in. It answers 201 or 200 only when the shot is durable.
 func (d *Desk) postShot(c echo.Context) error {
 	ctx := c.Request().Context()
-	if err := d.Intake.Broken(); err != nil {
+	if err := d.Intake.Trouble(); err != nil {
 		return err
 	}
 	if err := d.Intake.Room(max(c.Request().ContentLength, 0)); err != nil {

@@ -2,7 +2,6 @@ package intake
 
 import (
 	"context"
-	"errors"
 	"maps"
 	"path/filepath"
 	"slices"
@@ -115,18 +114,18 @@ func firstProblem(err error) error {
 
 // lateMeta applies a meta file whose shot was taken in before it came. What
 // the shot says already is left alone.
-func (f *folder) lateMeta(ctx context.Context, at *reach, e entry, quiet time.Duration) error {
+func (f *folder) lateMeta(ctx context.Context, at *reach, e entry, quiet time.Duration) {
 	g := f.grow[e.name]
 	if g == nil || time.Since(g.changed) < quiet {
-		return nil // perhaps still being written
+		return // perhaps still being written
 	}
 	id, found, err := f.shotOf(ctx, e.name)
 	if err != nil || !found {
-		return nil // its file has not come yet; it is looked for again
+		return // its file has not come yet; it is looked for again
 	}
 	b, read, err := readMeta(at, e.name)
 	if err != nil || read.size != e.size || !read.mod.Equal(e.mod) {
-		return nil
+		return
 	}
 	mark := &seenEntry{Name: e.name, Size: e.size, ModNS: e.mod.UnixNano(), ID: id, Meta: true}
 	m, kind, faults, err := lab.ReadMeta(b)
@@ -138,20 +137,15 @@ func (f *folder) lateMeta(ctx context.Context, at *reach, e entry, quiet time.Du
 	if err != nil {
 		f.in.opt.Log.Warn("meta file cannot be used", "folder", f.dir, "file", e.name, "shot", id, "error", err)
 	} else if _, err = f.in.Assign(ctx, Assignment{Shot: id, Meta: m, Kind: kind, Author: lab.AuthorMeta, OnlyMissing: true}); err != nil {
-		if broken := f.in.Broken(); broken != nil {
-			return broken
-		}
 		f.in.opt.Log.Warn("meta file could not be applied", "folder", f.dir, "file", e.name, "shot", id, "error", err)
-		return nil
+		return
 	}
 	err = f.in.opt.Store.Update(ctx, func(tx kv.Tx) error { return putSeen(tx, f.dir, mark) })
-	if errors.Is(err, kv.ErrUnknown) {
-		return f.in.appendFailed(ctx, err)
+	if err != nil {
+		f.in.opt.Log.Warn("the meta file is applied; that it was cannot be noted yet", "folder", f.dir, "file", e.name, "error", err)
+		return
 	}
-	if err == nil {
-		f.known.add(mark)
-	}
-	return nil
+	f.known.add(mark)
 }
 
 // shotOf finds the shot that was made from the file a meta file stands beside.

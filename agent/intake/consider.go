@@ -17,22 +17,22 @@ import (
 )
 
 // consider judges one file that is not dealt with, and takes it in when it is
-// finished. again says when to look next (0: no hurry). The error means that
-// the store can no longer be written; all else becomes words on the screen.
-func (f *folder) consider(ctx context.Context, at *reach, e entry, g *growing, r rule, m *Map) (again time.Duration, fatal error) {
+// finished. again says when to look next (0: no hurry). What goes wrong becomes
+// words on the screen.
+func (f *folder) consider(ctx context.Context, at *reach, e entry, g *growing, r rule, m *Map) (again time.Duration) {
 	now := time.Now()
 	if now.Before(g.retry) {
-		return g.retry.Sub(now), nil
+		return g.retry.Sub(now)
 	}
 	open := func() (*os.File, error) { return at.open(e.at) }
 	v, err := r.judge(g, e.name, open, at.regular, now)
 	if err != nil {
 		f.fail(e, g, err)
-		return retryAfter, nil
+		return retryAfter
 	}
 	if !v.ready {
 		g.why, g.fix = v.why, ""
-		return v.again, nil
+		return v.again
 	}
 	if g.done.IsZero() {
 		g.done = now
@@ -40,7 +40,7 @@ func (f *folder) consider(ctx context.Context, at *reach, e entry, g *growing, r
 	meta, metaEntry, wait := f.metaOf(at, e.name, now.Sub(g.done))
 	if wait > 0 {
 		g.why, g.fix = "waiting a moment for its meta file", ""
-		return wait, nil
+		return wait
 	}
 	s := Submission{Name: e.name, Path: filepath.Join(f.dir, e.name), ModTime: e.mod, Map: m, Meta: meta, folder: f, meta: metaEntry, firstSeen: g.since}
 	if v.stale {
@@ -54,16 +54,14 @@ func (f *folder) consider(ctx context.Context, at *reach, e entry, g *growing, r
 	case errors.Is(err, errGrowing):
 		g.note(-1, e.mod, now) // the next look starts the wait anew
 		g.why, g.fix = "still being written", ""
-		return r.quiet, nil
-	case f.in.Broken() != nil:
-		return 0, f.in.Broken()
+		return r.quiet
 	case ctx.Err() != nil:
-		return 0, nil
+		return 0
 	default:
 		f.fail(e, g, err)
-		return retryAfter, nil
+		return retryAfter
 	}
-	return 0, nil
+	return 0
 }
 
 // fail puts into words why a file could not be taken in; it is tried again.

@@ -65,14 +65,27 @@ type entry struct {
 	mod  time.Time
 }
 
-// run looks through the folder until ctx ends. It returns an error only when
-// the store can no longer be written.
-func (f *folder) run(ctx context.Context) error {
-	k, err := loadKnown(ctx, f.in.opt.Store, f.dir)
-	if err != nil {
-		return err
+// run looks through the folder until ctx ends.
+func (f *folder) run(ctx context.Context) {
+	for {
+		k, err := loadKnown(ctx, f.in.opt.Store, f.dir)
+		if err == nil {
+			f.known = k
+			break
+		}
+		if ctx.Err() != nil {
+			return
+		}
+		if f.publish(FolderState{Problem: "What was taken in from the folder before cannot be read: " + err.Error(),
+			Fix: "It is tried again by itself; the files wait where they are.", Looked: time.Now()}) {
+			f.in.opt.Log.Error("watched folder waits", "folder", f.dir, "error", err)
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-time.After(retryAfter):
+		}
 	}
-	f.known = k
 	hint := newHint(f.dir, f.in.opt.Log)
 	defer hint.close()
 	timer := time.NewTimer(0)
@@ -81,7 +94,7 @@ func (f *folder) run(ctx context.Context) error {
 	for {
 		select {
 		case <-ctx.Done():
-			return nil
+			return
 		case <-timer.C:
 		case <-hint.c:
 			if wait := time.Until(earliest); wait > 0 { // a file that grows sends many hints
@@ -90,12 +103,9 @@ func (f *folder) run(ctx context.Context) error {
 			}
 		}
 		start := time.Now()
-		next, err := f.pass(ctx)
+		next := f.pass(ctx)
 		if ctx.Err() != nil {
-			return nil
-		}
-		if err != nil {
-			return err
+			return
 		}
 		hint.renew(f.State().Problem == "")
 		// A folder that takes long to look through is looked through less often.
@@ -107,7 +117,7 @@ func (f *folder) run(ctx context.Context) error {
 
 // pass looks through the folder once and takes in what is finished. It gives
 // the time until the next look.
-func (f *folder) pass(ctx context.Context) (time.Duration, error) {
+func (f *folder) pass(ctx context.Context) time.Duration {
 	now := time.Now()
 	at, err := openReach(f.dir)
 	if err != nil {
@@ -136,18 +146,15 @@ func (f *folder) pass(ctx context.Context) (time.Duration, error) {
 		st.Fix = "Mend " + f.maps.path + "; the files wait in the folder and are taken in as soon as the map can be read."
 	}
 	next := f.in.opt.Poll
-	var fatal error
 	for _, e := range found.fresh {
 		if ctx.Err() != nil {
 			break
 		}
 		g := f.grow[e.name]
-		if fatal == nil && mapErr == nil {
-			again, err := f.consider(ctx, at, e, g, r, m)
-			if again > 0 {
+		if mapErr == nil {
+			if again := f.consider(ctx, at, e, g, r, m); again > 0 {
 				next = min(next, max(again, 20*time.Millisecond))
 			}
-			fatal = err
 		} else {
 			g.why = "the channel map cannot be used"
 		}
@@ -158,22 +165,22 @@ func (f *folder) pass(ctx context.Context) (time.Duration, error) {
 		}
 	}
 	for _, e := range found.metas {
-		if fatal == nil && ctx.Err() == nil {
-			fatal = f.lateMeta(ctx, at, e, r.quiet)
+		if ctx.Err() == nil {
+			f.lateMeta(ctx, at, e, r.quiet)
 		}
 	}
 	if f.publish(st) && st.Problem != "" {
 		f.in.opt.Log.Warn("watched folder waits", "folder", f.dir, "problem", st.Problem)
 	}
-	return next, fatal
+	return next
 }
 
 // away says that the folder cannot be read, and when to look again.
-func (f *folder) away(err error, now time.Time) (time.Duration, error) {
+func (f *folder) away(err error, now time.Time) time.Duration {
 	if f.publish(FolderState{Problem: unreachable(f.dir, err), Fix: reachFix(err), Looked: now}) {
 		f.in.opt.Log.Warn("watched folder cannot be read", "folder", f.dir, "error", err)
 	}
-	return f.in.opt.Poll, nil
+	return f.in.opt.Poll
 }
 
 // publish replaces the state and tells whether the problem is a new one.

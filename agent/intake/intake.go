@@ -11,7 +11,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"golang.org/x/sync/errgroup"
 
 	"thudbook/sync/blob"
 	"thudbook/sync/kv"
@@ -56,6 +55,7 @@ type Options struct {
 	Stale      time.Duration // after which a file that never satisfies its rule is taken in
 	Now        func() time.Time
 	Log        *slog.Logger
+	Trouble    func() error      // why the store cannot be written now; nil: what the ledger says
 	Recorded   func()            // told after records were written
 	Taken      func(kind string) // told of each shot taken in
 }
@@ -77,8 +77,7 @@ type Intake struct {
 	mu       sync.Mutex
 	folders  []*folder
 	mapBlobs map[record.Hash]record.Attachment // maps that are durable already
-	broken   error                             // why the store is no longer written
-	brokenC  chan struct{}                     // closed when broken is set
+	damage   error                             // that the last write met; nil after one that went well
 }
 
 // New checks the options; it touches neither folders nor store.
@@ -92,12 +91,15 @@ func New(o Options) (*Intake, error) {
 	if o.Now == nil {
 		o.Now = time.Now
 	}
+	if o.Trouble == nil {
+		o.Trouble = o.Ledger.Faulted
+	}
 	o.Limit = orDefault(o.Limit, DefaultLimit)
 	o.Reserve = orDefault(o.Reserve, DefaultReserve)
 	o.Poll = orDefault(o.Poll, defaultPoll)
 	o.MetaWait = orDefault(o.MetaWait, defaultMetaWait)
 	in := &Intake{opt: o, slots: make(chan struct{}, max(2, runtime.GOMAXPROCS(0))),
-		mapBlobs: map[record.Hash]record.Attachment{}, brokenC: make(chan struct{}), changed: make(chan struct{}, 1)}
+		mapBlobs: map[record.Hash]record.Attachment{}, changed: make(chan struct{}, 1)}
 	folders, err := in.follow(o.Folders)
 	if err != nil {
 		return nil, err
@@ -106,20 +108,11 @@ func New(o Options) (*Intake, error) {
 	return in, nil
 }
 
-// Run watches the folders until ctx ends. An error means that the store can no
-// longer be written: the process should end, so that it is opened anew.
+// Run watches the folders until ctx ends. While the store cannot be written the
+// files wait, and are taken in when it was opened again.
 func (in *Intake) Run(ctx context.Context) error {
-	g, ctx := errgroup.WithContext(ctx)
-	g.Go(func() error {
-		select {
-		case <-ctx.Done():
-			return nil
-		case <-in.brokenC:
-			return in.Broken()
-		}
-	})
-	g.Go(func() error { return in.watch(ctx) })
-	return g.Wait()
+	in.watch(ctx)
+	return nil
 }
 
 // Folders gives the state of each watched folder.
@@ -137,21 +130,22 @@ func (in *Intake) Counts() Counts {
 	return Counts{in.taken.Load(), in.partly.Load(), in.known.Load(), in.again.Load(), in.quarantined.Load(), in.refused.Load(), time.Duration(in.scoringNS.Load())}
 }
 
-// Broken gives the error after which nothing more is taken in, or nil.
-func (in *Intake) Broken() error {
+// Trouble tells why nothing is taken in now: the store cannot be written, or the
+// last write met damage. nil when all is well.
+func (in *Intake) Trouble() error {
+	if err := in.opt.Trouble(); err != nil {
+		return err
+	}
 	in.mu.Lock()
 	defer in.mu.Unlock()
-	return in.broken
+	return in.damage
 }
 
-func (in *Intake) setBroken(err error) {
+// met keeps the damage that a write met, for the screen; nil after a good write.
+func (in *Intake) met(damage error) {
 	in.mu.Lock()
 	defer in.mu.Unlock()
-	if in.broken == nil {
-		in.broken = err
-		close(in.brokenC)
-		in.opt.Log.Error("the store can no longer be written; nothing was acknowledged, files stay where they are", "error", err)
-	}
+	in.damage = damage
 }
 
 func (in *Intake) recorded() {

@@ -158,7 +158,8 @@ func (in *Intake) Submit(ctx context.Context, s Submission) (Outcome, error) {
 }
 
 func (in *Intake) acquire(ctx context.Context) error {
-	if err := in.Broken(); err != nil {
+	if err := in.opt.Trouble(); err != nil {
+		in.refused.Add(1)
 		return err
 	}
 	select {
@@ -220,6 +221,7 @@ func (in *Intake) finishOnce(ctx context.Context, s *Submission) (Outcome, error
 	if err != nil {
 		return Outcome{}, in.appendFailed(ctx, err)
 	}
+	in.met(nil)
 	in.settleElsewhere(ctx, out)
 	in.linkBack(ctx, s, out)
 	if s.folder != nil {
@@ -259,20 +261,26 @@ func (in *Intake) settleElsewhere(ctx context.Context, out Outcome) {
 	}
 }
 
-// appendFailed tells an error that concerns one file from one after which the
-// store is no longer to be written.
+// appendFailed puts into words why nothing was saved: the store stopped, or met
+// damage. What concerns one file alone stays as it is.
 func (in *Intake) appendFailed(ctx context.Context, err error) error {
 	if ctx.Err() != nil && !errors.Is(err, kv.ErrUnknown) {
 		return err
 	}
-	if errors.Is(err, kv.ErrUnknown) || problem.Of(err) == problem.Unavailable || problem.Of(err) == problem.Damaged {
-		in.refused.Add(1)
-		p := &problem.Error{Code: problem.Unavailable, What: "The store could not be written; the shot is not saved in it.",
-			Fix: "The original file stays where it is and is taken in when the agent runs again. Check the disk, then start the agent anew.", Err: err}
-		in.setBroken(p)
-		return p
+	code := problem.Of(err)
+	if !errors.Is(err, kv.ErrUnknown) && code != problem.Unavailable && code != problem.Damaged {
+		return err
 	}
-	return err
+	in.refused.Add(1)
+	p := &problem.Error{Code: problem.Unavailable, What: "The store could not be written; nothing was saved.",
+		Fix: "The original file stays where it is and is taken in as soon as the store can be written. Check that the disk has room and does not fail.", Err: err}
+	if code == problem.Damaged {
+		p.Code, p.What = code, "The store could not be written: stored bytes are not what was written. Nothing was saved."
+		p.Fix = "The original file stays where it is. Run “thudbook doctor” on the data folder; it says what is damaged and what to do."
+		in.met(p)
+	}
+	in.opt.Log.Error("nothing was saved", "error", err)
+	return p
 }
 
 // remember writes the seen list of the folder, in the same transaction.

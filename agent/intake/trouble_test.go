@@ -249,6 +249,8 @@ func (f failing) Update(ctx context.Context, fn func(kv.Tx) error) error {
 	return f.Store.Update(ctx, fn)
 }
 
+// I7: while the store cannot be written nothing is acknowledged and files wait,
+// with the reason; when it was opened again they are taken in, without a restart.
 func TestFailedCommitAcknowledgesNothing(t *testing.T) {
 	var on atomic.Bool
 	w := newWorld(t, ledgertest.Options{Wrap: func(s kv.Store) kv.Store { return failing{s, &on} }})
@@ -256,26 +258,24 @@ func TestFailedCommitAcknowledgesNothing(t *testing.T) {
 	on.Store(true)
 	text := csv(58)
 	w.write("a.csv", text)
-	select {
-	case err := <-w.ended:
-		w.cancel, w.ended = nil, nil
-		if !errors.Is(err, kv.ErrUnknown) || problem.Of(err) != problem.Unavailable {
-			t.Fatalf("Run = %v, want the error of the commit", err)
-		}
-	case <-time.After(20 * time.Second):
-		t.Fatal("intake went on after a failed commit")
-	}
+	w.until("the file waits, with the reason", func() bool {
+		s := w.in.Folders()[0].Waiting
+		return len(s) == 1 && s[0].Fix != "" && w.in.Trouble() != nil && w.in.Counts().Refused >= 2
+	})
 	if _, err := w.in.Submit(t.Context(), w.put(csv(59))); problem.Of(err) != problem.Unavailable {
 		t.Errorf("Submit after the failure = %v", err)
 	}
 	if n := len(w.shots()); n != 0 {
 		t.Errorf("%d shots", n)
 	}
+	if err := w.l.Recover(t.Context()); err == nil || w.l.Faulted() == nil {
+		t.Errorf("Recover with the disk still full = %v", err)
+	}
 	on.Store(false)
-	w.restart()
+	w.must(w.l.Recover(t.Context()))
 	w.settled()
-	if s := w.shots(); len(s) != 1 || string(w.stored(s["a.csv"].Shot.SourceSHA256)) != text {
-		t.Errorf("after the restart: %v", s)
+	if s := w.shots(); len(s) != 1 || string(w.stored(s["a.csv"].Shot.SourceSHA256)) != text || w.in.Trouble() != nil {
+		t.Errorf("after the store was opened again: %v, %v", s, w.in.Trouble())
 	}
 }
 

@@ -8,9 +8,8 @@ import (
 	"io/fs"
 	"path/filepath"
 	"slices"
+	"sync"
 	"time"
-
-	"golang.org/x/sync/errgroup"
 
 	"thudbook/sync/problem"
 )
@@ -56,23 +55,20 @@ func (in *Intake) watched() []*folder {
 
 // watch looks through the folders until ctx ends, and begins anew when others
 // are to be watched.
-func (in *Intake) watch(ctx context.Context) error {
+func (in *Intake) watch(ctx context.Context) {
 	for ctx.Err() == nil {
 		round, stop := context.WithCancel(ctx)
-		g, round := errgroup.WithContext(round)
+		var all sync.WaitGroup
 		for _, f := range in.watched() {
-			g.Go(func() error { return f.run(round) })
+			all.Go(func() { f.run(round) })
 		}
 		select {
 		case <-in.changed:
 		case <-round.Done():
 		}
 		stop()
-		if err := g.Wait(); err != nil {
-			return err
-		}
+		all.Wait()
 	}
-	return nil
 }
 
 // MapForPosts gives the channel map that holds for files without one of their

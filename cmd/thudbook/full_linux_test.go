@@ -21,7 +21,11 @@ import (
 )
 
 // tryPost posts one shot: its id when it was acknowledged, else what was said.
-func tryPost(base string, n int) (id, said string, err error) {
+func tryPost(base string, n int) (id, said string, err error) { return postWhile(base, n, nil) }
+
+// postWhile posts a shot and does something in the middle of it, when the agent
+// has begun to take it in.
+func postWhile(base string, n int, meanwhile func()) (id, said string, err error) {
 	var form bytes.Buffer
 	m := multipart.NewWriter(&form)
 	part, err := m.CreateFormFile("file", fmt.Sprintf("shot-%d.csv", n))
@@ -31,7 +35,21 @@ func tryPost(base string, n int) (id, said string, err error) {
 	if err = errors.Join(err, m.Close()); err != nil {
 		return "", "", err
 	}
-	res, err := http.Post(base+"/api/v1/shots", m.FormDataContentType(), &form)
+	var rest io.Reader = &form
+	if meanwhile != nil {
+		r, w := io.Pipe()
+		rest = r
+		go func() { // ends when the request does, which closes r
+			_, err := io.CopyN(w, &form, 4096)
+			if err == nil {
+				time.Sleep(20 * time.Millisecond) // a look that comes too late is only a refusal more
+				meanwhile()
+				_, err = io.Copy(w, &form)
+			}
+			_ = w.CloseWithError(err)
+		}()
+	}
+	res, err := http.Post(base+"/api/v1/shots", m.FormDataContentType(), rest)
 	if err != nil {
 		return "", "", err
 	}
@@ -47,6 +65,18 @@ func tryPost(base string, n int) (id, said string, err error) {
 		return made.ID, "", nil
 	}
 	return "", res.Status + " " + string(b), nil
+}
+
+// fill takes all room of a disk but some bytes.
+func fill(t *testing.T, disk, filler string, leave int64) {
+	var fs syscall.Statfs_t
+	err := syscall.Statfs(disk, &fs)
+	if err == nil {
+		err = os.WriteFile(filler, make([]byte, int64(fs.Bavail)*fs.Bsize-leave), 0o600)
+	}
+	if err != nil {
+		t.Error(err)
+	}
 }
 
 func hasShot(t *testing.T, p *process, id string) bool {
@@ -68,13 +98,9 @@ func asRoot(t *testing.T) {
 	}
 }
 
-// I7: on a disk that is full the agent refuses in words and acknowledges
-// nothing; it takes shots again when there is room, and has lost none.
-func TestFullDisk(t *testing.T) {
-	if os.Getuid() != 0 {
-		asRoot(t)
-		return
-	}
+// smallDisk mounts one of 48 MB, in memory.
+func smallDisk(t *testing.T) string {
+	t.Helper()
 	disk := filepath.Join(t.TempDir(), "disk")
 	if err := os.Mkdir(disk, 0o700); err != nil {
 		t.Fatal(err)
@@ -82,11 +108,22 @@ func TestFullDisk(t *testing.T) {
 	if err := syscall.Mount("tmpfs", disk, "tmpfs", 0, "size=48m"); err != nil {
 		t.Fatalf("a small disk cannot be mounted here: %v", err)
 	}
-	defer func() {
+	t.Cleanup(func() {
 		if err := syscall.Unmount(disk, 0); err != nil {
 			t.Error(err)
 		}
-	}()
+	})
+	return disk
+}
+
+// I7: on a disk that is full the agent refuses in words and acknowledges
+// nothing; it takes shots again when there is room, and has lost none.
+func TestFullDisk(t *testing.T) {
+	if os.Getuid() != 0 {
+		asRoot(t)
+		return
+	}
+	disk := smallDisk(t)
 	data, filler := filepath.Join(disk, "data"), filepath.Join(disk, "filler")
 	a := start(t, "agent", "--data", data, "--listen", "127.0.0.1:0", "--reserve-mb", "1")
 	var acked []string
@@ -131,6 +168,68 @@ func TestFullDisk(t *testing.T) {
 	}
 	if id, said := post(20); id == "" {
 		t.Errorf("with room again: %s", said)
+	}
+	for _, id := range acked {
+		if !hasShot(t, a, id) {
+			t.Errorf("shot %s was acknowledged and is not there", id)
+		}
+	}
+	if code := a.stop(); code != exitOK {
+		t.Errorf("the agent ended with %d", code)
+	}
+	wantRun(t, exitOK, "nothing wrong was found", "verify", "--data", data)
+}
+
+// I7: the disk gets full in the middle of a shot, in every step of it. The agent
+// says so and acknowledges nothing; when there is room again it takes shots
+// without having been started anew.
+func TestFullDiskInTheMiddleOfAShot(t *testing.T) {
+	if os.Getuid() != 0 {
+		asRoot(t)
+		return
+	}
+	disk := smallDisk(t)
+	data, filler := filepath.Join(disk, "data"), filepath.Join(disk, "filler")
+	a := start(t, "agent", "--data", data, "--listen", "127.0.0.1:0", "--reserve-mb", "1")
+	var acked []string
+	for n := 0; n < 60 && !strings.Contains(a.out.String(), "the store cannot be written"); n++ {
+		id, said, err := postWhile(a.url(""), n, func() { fill(t, disk, filler, int64(4096*(n+1))) })
+		if err != nil {
+			t.Fatalf("%v\n%s", err, a.out)
+		}
+		if id != "" {
+			acked = append(acked, id)
+		} else if said == "" {
+			t.Error("refused without a word")
+		}
+		if err := os.Remove(filler); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if !strings.Contains(a.out.String(), "the store cannot be written") {
+		t.Fatalf("no commit met the full disk: the test proves nothing\n%s", a.out)
+	}
+	deadline := time.Now().Add(30 * time.Second)
+	for n := 0; ; n++ {
+		id, said, err := tryPost(a.url(""), 2000+n)
+		if err != nil {
+			t.Fatalf("the agent ended: %v\n%s", err, a.out)
+		}
+		if id != "" {
+			acked = append(acked, id)
+			break
+		}
+		if time.Now().After(deadline) {
+			t.Fatalf("with room again: %s\n%s", said, a.out)
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
+	res, err := http.Get(a.url("/"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if b := body(t, res); !strings.Contains(b, "no space left on device") || !strings.Contains(b, "was opened again at") {
+		t.Error("the screen does not say what happened to the store")
 	}
 	for _, id := range acked {
 		if !hasShot(t, a, id) {

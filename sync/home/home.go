@@ -32,6 +32,8 @@ type Home struct {
 	Reader *view.Reader
 
 	control *control
+	mender  mender
+	now     func() time.Time
 }
 
 // StorePath is the file that holds records and views.
@@ -59,7 +61,10 @@ func Open(ctx context.Context, o Options) (*Home, error) {
 	if err := care.MakeFolder(o.Dir); err != nil {
 		return nil, &problem.Error{Code: problem.Unavailable, What: "the data folder cannot be made", Where: o.Dir, Fix: "check the path and the right to write there", Err: err}
 	}
-	h := &Home{Dir: o.Dir, Views: view.New()}
+	h := &Home{Dir: o.Dir, Views: view.New(), now: o.Now}
+	if h.now == nil {
+		h.now = time.Now
+	}
 	var err error
 	if h.Node, err = node.LoadOrCreate(o.Dir); err != nil {
 		return nil, err

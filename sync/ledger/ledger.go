@@ -171,14 +171,21 @@ func (l *Ledger) Close() error {
 }
 
 // Recover reads again what is in the store after a commit whose outcome was
-// unknown, and then allows appends again. Until then nothing is written.
+// unknown, and then allows appends again. Until then nothing is written but one
+// commit, over which what is read again becomes durable: a failed sync may have
+// left it in memory alone. After an error the store can be read where the disk
+// allows it, and Recover may be called again.
 func (l *Ledger) Recover(ctx context.Context) error {
 	l.gate.Lock()
 	defer l.gate.Unlock()
-	if s, ok := l.store.(kv.Reopener); ok {
-		if err := s.Reopen(ctx); err != nil {
-			return err
-		}
+	if err := l.Faulted(); err != nil {
+		l.fault.CompareAndSwap(nil, &err) // stays until everything is well
+	}
+	if err := l.reopen(ctx); err != nil {
+		return err
+	}
+	if err := l.store.Update(ctx, func(tx kv.Tx) error { return tx.Put(metaTable, metaNode, l.nodeValue()) }); err != nil {
+		return errors.Join(err, l.reopen(ctx))
 	}
 	if err := l.anchor.close(); err != nil {
 		l.log.Warn("anchor file did not close", "error", err)
@@ -188,6 +195,14 @@ func (l *Ledger) Recover(ctx context.Context) error {
 	}
 	l.fault.Store(nil)
 	return l.finish(ctx)
+}
+
+// reopen opens the store again, where it can be.
+func (l *Ledger) reopen(ctx context.Context) error {
+	if s, ok := l.store.(kv.Reopener); ok {
+		return s.Reopen(ctx)
+	}
+	return nil
 }
 
 // Faulted tells why the ledger takes no appends, nil if it does. Others write

@@ -81,7 +81,7 @@ func (l *Ledger) load(ctx context.Context) error {
 
 // claim ties the store to the node, so that two nodes never share one.
 func (l *Ledger) claim(ctx context.Context) error {
-	want := kv.Join([]byte{valueVersion}, l.opts.Node[:])
+	want := l.nodeValue()
 	var have []byte
 	err := l.store.View(ctx, func(r kv.Reader) error {
 		b, err := r.Get(metaTable, metaNode)
@@ -100,6 +100,9 @@ func (l *Ledger) claim(ctx context.Context) error {
 	}
 	return nil
 }
+
+// nodeValue names the node that the store belongs to.
+func (l *Ledger) nodeValue() []byte { return kv.Join([]byte{valueVersion}, l.opts.Node[:]) }
 
 // openAnchor opens the anchor file, or makes one that agrees with the store
 // where it was missing or damaged; doubts were dealt with before.

@@ -61,9 +61,10 @@ type Store struct {
 	ordered map[kv.Table]bool
 	log     *slog.Logger
 
-	mu  sync.RWMutex // held for reading by every transaction
-	db  *bolt.DB     // nil when closed
-	bad atomic.Pointer[error]
+	mu     sync.RWMutex // held for reading by every transaction
+	db     *bolt.DB     // nil when closed, or when it could not be opened again
+	closed bool
+	bad    atomic.Pointer[error]
 
 	queue chan *request
 	stop  chan struct{} // closed by Close
@@ -124,7 +125,7 @@ func open(path string, opts Options) (db *bolt.DB, err error) {
 		MaxSize:      opts.MaxSize,
 		ReadOnly:     opts.ReadOnly,
 		OpenFile: func(name string, flag int, mode os.FileMode) (*os.File, error) {
-			f, err := os.OpenFile(name, flag, mode)
+			f, err := os.OpenFile(name, flag&^os.O_CREATE, mode) // a lost file must not become an empty store
 			held = f
 			return f, err
 		},
@@ -216,6 +217,7 @@ func (s *Store) Close() error {
 	<-s.done
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	s.closed = true
 	if s.db == nil {
 		return nil
 	}
@@ -229,18 +231,23 @@ func (s *Store) Close() error {
 
 // Reopen closes the file and opens it again, which ends the state after a
 // commit whose outcome is unknown. What the store then holds is what counts.
+// Where the file cannot be opened now, the store stays stopped, and Reopen may
+// be called again.
 func (s *Store) Reopen(context.Context) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if s.db == nil {
+	if s.closed {
 		return errClosed(s.path)
 	}
-	if err := s.db.Close(); err != nil {
-		return fmt.Errorf("close store %s: %w", s.path, err)
+	if s.db != nil {
+		if err := s.db.Close(); err != nil { // bbolt lets go of the file all the same
+			s.log.Warn("the stopped store did not close well", "path", s.path, "error", err)
+		}
+		s.db = nil
 	}
 	db, err := open(s.path, s.opts)
 	if err != nil {
-		s.db = nil
+		s.fault(err)
 		return err
 	}
 	s.db = db
@@ -258,7 +265,7 @@ func (s *Store) Stopped() error {
 
 // usable tells why the store takes no transactions, nil if it does.
 func (s *Store) usable() error {
-	if s.db == nil {
+	if s.closed {
 		return errClosed(s.path)
 	}
 	if cause := s.bad.Load(); cause != nil {

@@ -335,3 +335,43 @@ func TestOrderedTablesArePackedTighter(t *testing.T) {
 		t.Errorf("ordered tables take %d bytes, others %d", packed, half)
 	}
 }
+
+// A store that cannot be opened again at once stays stopped, says so, and can be
+// opened when the file is back.
+func TestReopenAgainAndAgain(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "store.db")
+	s, err := boltkv.Open(path, boltkv.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	put := func() error {
+		return s.Update(t.Context(), func(tx kv.Tx) error { return tx.Put("t", []byte("k"), []byte("v")) })
+	}
+	if err := put(); err != nil {
+		t.Fatal(err)
+	}
+	away := path + ".away"
+	if err := os.Rename(path, away); err != nil {
+		t.Fatal(err)
+	}
+	for range 2 {
+		if err := s.Reopen(t.Context()); problem.Of(err) != problem.Unavailable || s.Stopped() == nil {
+			t.Fatalf("Reopen without the file = %v, stopped %v", err, s.Stopped())
+		}
+		if err := put(); problem.Of(err) != problem.Unavailable {
+			t.Errorf("Update = %v", err)
+		}
+	}
+	if err := os.Rename(away, path); err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(s.Reopen(t.Context()), put(), s.Stopped()); err != nil {
+		t.Errorf("with the file back: %v", err)
+	}
+	if err := s.Close(); err != nil {
+		t.Error(err)
+	}
+	if err := s.Reopen(t.Context()); err == nil {
+		t.Error("a closed store was opened again")
+	}
+}
