@@ -24,7 +24,7 @@ func (o *Options) scheme() string {
 }
 
 // secure says that browsers reach the server by HTTPS.
-func (o *Options) secure() bool { return o.withTLS() || o.BehindProxy }
+func (o *Options) secure() bool { return o.withTLS() || len(o.Proxies) > 0 }
 
 // hosts are the names that the server answers to; on loopback only the
 // machine's own, so that no other name can be pointed at it.
@@ -48,7 +48,7 @@ func (o *Options) checkListen() error {
 		return nil
 	}
 	return problem.New(problem.Invalid, "Passwords would cross the network unencrypted: "+o.Listen+" can be reached from other machines.",
-		"Give --cert and --key to speak TLS, or --behind-proxy when a proxy in front does; plain HTTP is for 127.0.0.1, ::1 and localhost.")
+		"Give --cert and --key to speak TLS, or --proxy with the address of a proxy in front that does; plain HTTP is for 127.0.0.1, ::1 and localhost.")
 }
 
 func loopback(host string) bool {

@@ -3,6 +3,7 @@ package server_test
 import (
 	"net/http"
 	"net/http/httptest"
+	"net/netip"
 	"strings"
 	"testing"
 
@@ -55,7 +56,7 @@ func TestMayReadMetrics(t *testing.T) {
 		if c.header != "" {
 			r.Header.Set(c.header, "for=192.0.2.7")
 		}
-		if got := server.MayReadMetrics(server.Options{OpenMetrics: c.open, BehindProxy: true}, r); got != c.want {
+		if got := server.MayReadMetrics(server.Options{OpenMetrics: c.open, Proxies: []netip.Prefix{netip.MustParsePrefix("127.0.0.1/32")}}, r); got != c.want {
 			t.Errorf("%+v: %t", c, got)
 		}
 	}

@@ -68,7 +68,7 @@ func (p *parts) routes() *echo.Echo {
 	screens := desk.New(desk.Options{Door: gate, Views: h.Reader, Roster: labs, Register: facts, Agents: p.agents, Accounts: p.accounts,
 		Evidence: proof, Feeds: feed.Open(h.Store, o.Now), Name: o.Name, Version: o.Version, Notices: p.notices, Now: o.Now, Log: o.Log})
 	e := httpkit.New(httpkit.Options{
-		Log: o.Log, Hosts: o.hosts(), Frame: screens.ErrorFrame, Ready: p.ready, Observe: p.set.Observe, Metrics: p.set.Handler(), MayReadMetrics: o.mayReadMetrics,
+		Log: o.Log, Hosts: o.hosts(), Proxies: o.Proxies, Frame: screens.ErrorFrame, Ready: p.ready, Observe: p.set.Observe, Metrics: p.set.Handler(), MayReadMetrics: o.mayReadMetrics,
 		BodyLimits: map[string]int64{
 			"POST " + exchangeRoute:  2 * exchange.MaxBatchBytes,
 			"PUT " + exchangeRoute:   maxBlobBytes,

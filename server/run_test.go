@@ -31,7 +31,7 @@ func TestListen(t *testing.T) {
 	}{
 		"all addresses":    {server.Options{Listen: ":0"}, "Passwords would cross the network unencrypted"},
 		"an address":       {server.Options{Listen: "192.0.2.1:8370"}, "--cert and --key"},
-		"a name":           {server.Options{Listen: "thudbook.example:8370"}, "--behind-proxy"},
+		"a name":           {server.Options{Listen: "thudbook.example:8370"}, "--proxy"},
 		"no port":          {server.Options{Listen: "127.0.0.1"}, "not of the form HOST:PORT"},
 		"half a pair":      {server.Options{CertFile: "cert.pem"}, "belong together"},
 		"no such file":     {server.Options{Listen: "127.0.0.1:0", CertFile: "no.pem", KeyFile: "no.key"}, "certificate or its key cannot be used"},

@@ -11,6 +11,7 @@ import (
 	"io/fs"
 	"log/slog"
 	"net"
+	"net/netip"
 	"os"
 	"path/filepath"
 	"time"
@@ -32,8 +33,8 @@ type Options struct {
 	Name        string // shown in the heading
 	CertFile    string // certificate chain, PEM; with KeyFile the server speaks TLS
 	KeyFile     string
-	BehindProxy bool // a proxy in front speaks TLS; plain HTTP is then allowed on any address
-	OpenMetrics bool // /metrics is answered to anybody; else to callers on this machine only
+	Proxies     []netip.Prefix // in front, speaking TLS; plain HTTP is then answered to them, on any address
+	OpenMetrics bool           // /metrics is answered to anybody; else to callers on this machine only
 	Version     string
 	Log         *slog.Logger
 	Out         io.Writer        // the address, and once the first password, are printed here; nil: nowhere

@@ -2,26 +2,31 @@ package main
 
 import (
 	"thudbook/server"
+	"thudbook/web/httpkit"
 )
 
 // serverCmd runs the server until it is told to stop.
 type serverCmd struct {
-	Data        string `help:"Folder that holds the server's store; made when it is not there." required:"" type:"path" placeholder:"DIR"`
-	Listen      string `help:"Address to listen on. Plain HTTP is for loopback; elsewhere --cert and --key, or --behind-proxy, are needed. Default: ${default}." default:"127.0.0.1:8370" placeholder:"ADDR"`
-	ListenFile  string `help:"Write the address in use to this file once the server is ready." type:"path" placeholder:"FILE"`
-	Name        string `help:"Name of the server, shown in its heading." placeholder:"NAME"`
-	Cert        string `help:"Certificate chain (PEM); read again when it changes." type:"path" placeholder:"FILE"`
-	Key         string `help:"Key of the certificate (PEM)." type:"path" placeholder:"FILE"`
-	BehindProxy bool   `help:"A proxy in front of the server speaks TLS with the browsers; let nothing but the proxy reach this address."`
-	OpenMetrics bool   `help:"Answer /metrics to anybody; without it only to callers on this machine that no proxy passed on."`
+	Data        string   `help:"Folder that holds the server's store; made when it is not there." required:"" type:"path" placeholder:"DIR"`
+	Listen      string   `help:"Address to listen on. Plain HTTP is for loopback; elsewhere --cert and --key, or --proxy, are needed. Default: ${default}." default:"127.0.0.1:8370" placeholder:"ADDR"`
+	ListenFile  string   `help:"Write the address in use to this file once the server is ready." type:"path" placeholder:"FILE"`
+	Name        string   `help:"Name of the server, shown in its heading." placeholder:"NAME"`
+	Cert        string   `help:"Certificate chain (PEM); read again when it changes." type:"path" placeholder:"FILE"`
+	Key         string   `help:"Key of the certificate (PEM)." type:"path" placeholder:"FILE"`
+	Proxy       []string `help:"Address or network of a proxy in front of the server that speaks TLS; plain HTTP is answered to it alone, and its X-Forwarded-For and X-Forwarded-Proto are believed. May be given several times." placeholder:"ADDR|NET"`
+	OpenMetrics bool     `help:"Answer /metrics to anybody; without it only to callers on this machine that no proxy passed on."`
 }
 
 // Run starts the server. Exit code 3 means damage found in the store, 4 a fork
 // or a rolled-back store.
 func (c *serverCmd) Run(a *app) error {
-	err := server.Run(a.Ctx, server.Options{
+	proxies, err := httpkit.ParseProxies(c.Proxy)
+	if err != nil {
+		return err
+	}
+	err = server.Run(a.Ctx, server.Options{
 		Data: c.Data, Listen: c.Listen, ListenFile: c.ListenFile, Name: c.Name, CertFile: c.Cert, KeyFile: c.Key,
-		BehindProxy: c.BehindProxy, OpenMetrics: c.OpenMetrics, Version: version(), Log: a.Log, Out: a.Out,
+		Proxies: proxies, OpenMetrics: c.OpenMetrics, Version: version(), Log: a.Log, Out: a.Out,
 	})
 	if err == nil {
 		return nil

@@ -7,6 +7,7 @@ import (
 	"context"
 	"log/slog"
 	"net/http"
+	"net/netip"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -31,6 +32,10 @@ type Options struct {
 	// IP address is always accepted, since an attack by DNS rebinding needs a
 	// name. Empty: every name. An agent passes LoopbackHosts().
 	Hosts []string
+
+	// Proxies are in front and speak TLS: their word on whom they pass on is
+	// believed, and plain HTTP is answered to them only. Empty: there is none.
+	Proxies []netip.Prefix
 
 	// BodyLimits are the largest bodies in bytes by method and route, as
 	// "POST /api/v1/shots"; other routes take DefaultBodyLimit.
@@ -63,7 +68,7 @@ func New(o Options) *echo.Echo {
 	}
 	e := echo.New()
 	e.HideBanner, e.HidePort = true, true
-	e.IPExtractor = echo.ExtractIPDirect() // a forwarded address may be forged
+	e.IPExtractor = extractor(o.Proxies) // a forwarded address may be forged
 	e.HTTPErrorHandler = errorHandler(o)
 	origins := http.NewCrossOriginProtection()
 
@@ -72,6 +77,7 @@ func New(o Options) *echo.Echo {
 		logRequests(o),
 		secureHeaders,
 		recoverPanics(o.Log),
+		onlyThroughProxy(o.Proxies),
 		checkHost(o.Hosts),
 		checkOrigin(origins),
 		limitBodies(o.BodyLimits),
