@@ -273,7 +273,7 @@ func (in *Intake) appendFailed(ctx context.Context, err error) error {
 	}
 	in.refused.Add(1)
 	p := &problem.Error{Code: problem.Unavailable, What: "The store could not be written; nothing was saved.",
-		Fix: "The original file stays where it is and is taken in as soon as the store can be written. Check that the disk has room and does not fail.", Err: err}
+		Fix: "A file stays where it is and is taken in as soon as the store can be written; what was typed is to be sent again. Check that the disk has room and does not fail.", Err: err}
 	if code == problem.Damaged {
 		p.Code, p.What = code, "The store could not be written: stored bytes are not what was written. Nothing was saved."
 		p.Fix = "The original file stays where it is. Run “thudbook doctor” on the data folder; it says what is damaged and what to do."
