@@ -182,6 +182,8 @@ func rules() []rule {
 		{"POST /campaigns", posts("/campaigns", func(m *matrix) url.Values {
 			return url.Values{"lab": {m.birch.id.String()}, "name": {m.serial()}, "specimens": {"X-1"}, "locations": {"front"}, "target_speeds_m_s": {"5.5"}, "planned": {"3"}}
 		}), change},
+		{"GET /alarms", at("/alarms"), page},
+		{"POST /alarms/:id/seen", posts("/alarms/"+uuid.NewString()+"/seen", func(*matrix) url.Values { return nil }), [5]int{303, 404, 404, 404, 404}},
 		{"POST /agents/codes", posts("/agents/codes", func(m *matrix) url.Values {
 			return url.Values{"lab": {m.birch.id.String()}, "name": {"rig nine"}}
 		}), change},
@@ -229,6 +231,8 @@ func rules() []rule {
 		{"POST /api/v1/labs/:lab/campaigns", sends("/campaigns", func(m *matrix) any { return map[string]any{"name": m.serial()} }), keep},
 		{"POST /api/v1/labs/:lab/codes", sends("/codes", func(*matrix) any { return map[string]any{"name": "rig ten"} }), keep},
 		{"GET /api/v1/agents", at("/api/v1/agents"), read},
+		{"GET /api/v1/alarms", at("/api/v1/alarms"), read},
+		{"POST /api/v1/alarms/:id/seen", func(*matrix) (string, string, string) { return "/api/v1/alarms/" + uuid.NewString() + "/seen", "", "" }, [5]int{401, 404, 404, 404, 404}},
 		{"POST /api/v1/agents/:node/revoke", func(m *matrix) (string, string, string) {
 			return "/api/v1/agents/" + m.birch.agent.Node.ID.String() + "/revoke", "", ""
 		}, [5]int{401, 404, 403, 204, 204}},

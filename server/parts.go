@@ -21,7 +21,6 @@ import (
 	"thudbook/sync/exchange"
 	"thudbook/sync/home"
 	"thudbook/sync/httppeer"
-	"thudbook/sync/scope"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
 	"thudbook/web/telemetry"
@@ -85,23 +84,12 @@ func (p *parts) routes() *echo.Echo {
 	return e
 }
 
-// alarmDays is how long a doubt about continuity stands over the screens.
-const alarmDays = 7
-
-// notices gives what an administrator should know: of the ledger, and of the
-// chains of agents.
+// notices gives what an administrator should know of the store.
 func (p *parts) notices() []string {
 	all := p.home.Ledger.Notices()
 	if t, ok := p.home.Trouble(); ok {
 		w := t.Words()
 		all = append(all, w.What+" "+w.Fix)
-	}
-	alarms, err := p.agents.Alarms(context.Background(), scope.All(), p.now().AddDate(0, 0, -alarmDays))
-	if err != nil {
-		p.o.Log.Error("read the alarms", "error", err)
-	}
-	for _, a := range alarms {
-		all = append(all, a.Text)
 	}
 	return all
 }

@@ -79,6 +79,14 @@ func (p Principal) MayKeep(lab record.LabID) bool {
 // Author is the id that goes into records.
 func (p Principal) Author() string { return p.ID.String() }
 
+// KeepScope gives the labs that the person may change.
+func (p Principal) KeepScope() scope.Scope {
+	if p.Administrator {
+		return scope.All()
+	}
+	return scope.Labs(slices.DeleteFunc(p.Labs(), func(l record.LabID) bool { return !p.MayKeep(l) })...)
+}
+
 // Scope gives the labs that the person may read: all of them for an
 // administrator, none without a role.
 func (p Principal) Scope() scope.Scope {

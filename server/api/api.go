@@ -53,6 +53,8 @@ func (a *API) Routes(e *echo.Echo, d *door.Door) {
 	g.POST("/labs/:lab/codes", a.newCode)
 	g.GET("/agents", a.agents)
 	g.POST("/agents/:node/revoke", a.revoke)
+	g.GET("/alarms", a.alarms)
+	g.POST("/alarms/:id/seen", a.seeAlarm)
 	g.GET("/shots", a.shots)
 	g.GET("/shots/:id", a.shot)
 	g.GET("/shots/:id/source", a.source)

@@ -87,6 +87,8 @@ func (d *Desk) Routes(e *echo.Echo) {
 	e.GET(page.PathAgents, d.agents, in)
 	e.POST(page.PostCode, d.postCode, in)
 	e.POST(page.PostRevoke, d.postRevoke, in)
+	e.GET(page.PathAlarms, d.alarms, in)
+	e.POST(page.PathAlarms+"/:id/seen", d.seeAlarm, in)
 	e.GET(page.PathAccounts, d.accounts, in, door.Administrators)
 	e.POST(page.PostAccount, d.postAccount, in, door.Administrators)
 	e.POST(page.PostRole, d.postRole, in, door.Administrators)

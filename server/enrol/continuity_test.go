@@ -2,6 +2,7 @@ package enrol_test
 
 import (
 	"crypto/ed25519"
+	"fmt"
 	"slices"
 	"strings"
 	"testing"
@@ -120,21 +121,52 @@ func TestAlarmsAreFactsInWords(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	got, err := f.registry.Alarms(t.Context(), scope.Labs(lab), f.now.Add(-time.Hour))
+	got, err := f.registry.Alarms(t.Context(), scope.Labs(lab))
 	if err != nil || len(got) != len(kinds) {
 		t.Fatalf("%d alarms, %v, want %d", len(got), err, len(kinds))
 	}
 	for _, a := range got {
-		if !strings.Contains(a.Text, "agent rig one") || !slices.Contains(kinds, a.Kind) || strings.Contains(a.Text, "_") {
-			t.Errorf("%s: %q", a.Kind, a.Text)
+		if !strings.Contains(a.Text, "gent rig one") || !slices.Contains(kinds, a.Alarm) || strings.Contains(a.Text, "_") {
+			t.Errorf("%s: %q", a.Alarm, a.Text)
 		}
 	}
-	for name, sc := range map[string]scope.Scope{"another lab": scope.Labs(other)} {
-		if got, err := f.registry.Alarms(t.Context(), sc, time.Time{}); err != nil || len(got) != 0 {
-			t.Errorf("%s sees %d, %v", name, len(got), err)
-		}
+	if got, err := f.registry.Alarms(t.Context(), scope.Labs(other)); err != nil || len(got) != 0 {
+		t.Errorf("another lab sees %d, %v", len(got), err)
 	}
-	if later, err := f.registry.Alarms(t.Context(), scope.Labs(lab), f.now.Add(time.Hour)); err != nil || len(later) != 0 {
-		t.Errorf("of later %d, %v", len(later), err)
+	if err := f.registry.SeeAlarm(t.Context(), scope.Labs(other), got[0].ID, "person-2"); problem.Of(err) != problem.NotFound {
+		t.Errorf("another lab has seen it: %v", err)
+	}
+	if err := f.registry.SeeAlarm(t.Context(), scope.Labs(lab), got[0].ID, "person-1"); err != nil {
+		t.Fatal(err)
+	}
+	if now, err := f.registry.Alarms(t.Context(), scope.Labs(lab)); err != nil || now[len(kinds)-1].SeenBy != "person-1" {
+		t.Errorf("after it was seen: %+v, %v", now, err)
+	}
+}
+
+// What is about a peer is told once a day, however often it tries.
+func TestAlarmsAboutPeersOnceADay(t *testing.T) {
+	t.Parallel()
+	f, agent := newOffice(t), ledgertest.Open(t)
+	lab := exchangetest.Lab(t)
+	if _, err := f.registry.Enrol(t.Context(), request(agent, f.code(t, lab, "rig one"), uuid.New())); err != nil {
+		t.Fatal(err)
+	}
+	for day := range 2 {
+		for i := range 3 {
+			for _, k := range []string{exchange.PeerRefused, exchange.OtherLab, exchange.RevokedTried, exchange.WrongKey, exchange.ClockFarOff} {
+				reason := "a reason"
+				if k == exchange.ClockFarOff {
+					reason = fmt.Sprintf("%d days ahead", 3+i)
+				}
+				if err := f.registry.Alarm(t.Context(), exchange.Alarm{Kind: k, Node: agent.Node.ID, Reason: reason}); err != nil {
+					t.Fatal(err)
+				}
+			}
+		}
+		if got, err := f.registry.Alarms(t.Context(), scope.Labs(lab)); err != nil || len(got) != 5*(day+1) {
+			t.Errorf("day %d: %d alarms, %v", day, len(got), err)
+		}
+		f.now = f.now.Add(24 * time.Hour)
 	}
 }

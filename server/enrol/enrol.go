@@ -130,7 +130,6 @@ type Registry struct {
 	nodes   index.Table[nodeRow]
 	codes   index.Table[codeRow]
 	aliases index.Table[Alias]
-	alarms  index.Table[alarmRow]
 }
 
 var _ httppeer.Registry = (*Registry)(nil)
@@ -151,7 +150,7 @@ func Open(o Options) (*Registry, error) {
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
-	return &Registry{o: o, alarms: alarmTable(),
+	return &Registry{o: o,
 		nodes: index.Table[nodeRow]{Name: "enrol.node",
 			Key:     func(n *nodeRow) []byte { return n.ID[:] },
 			Indexes: []index.Index[nodeRow]{{Name: byLab, Keys: func(n *nodeRow) [][]byte { return labKeys(n.Labs) }}}},

@@ -4,10 +4,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"time"
 
 	"github.com/google/uuid"
 
 	"thudbook/sync/ledger"
+	"thudbook/sync/problem"
 	"thudbook/sync/receipt"
 	"thudbook/sync/record"
 )
@@ -19,26 +21,80 @@ const (
 	ServerSetBack   = "server_set_back"   // the server once acknowledged more than it holds
 	ChainClosed     = "chain_closed"      // a node closed a chain and goes on in another; Reason says why
 	ServerGivenBack = "server_given_back" // a node returned records that the server had written and lost
+	PeerRefused     = "peer_refused"      // a node sent what no honest one sends; Reason says what
+	OtherLab        = "other_lab"         // a node asked for, or sent, what belongs to a lab or node that is not its own
+	RevokedTried    = "revoked_tried"     // a node that was withdrawn wants to connect
+	WrongKey        = "wrong_key"         // somebody used a node's name and not its key
+	ClockFarOff     = "clock_far_off"     // a node's clock differs from the server's; Reason says by how much
 )
 
-// Alarm is a doubt about continuity that a person has to hear of.
+// ClockBound is how far a node's clock may be off before a person is told.
+const ClockBound = 10 * time.Minute
+
+// Alarm is a doubt, about continuity or about a peer, that a person has to hear
+// of.
 type Alarm struct {
 	Kind   string
 	Node   record.NodeID // whose session showed it
 	Origin record.Origin
 	Here   uint64 // records of the chain on the server
 	There  uint64 // records of it that the node has, or has a receipt for
-	Reason string // as the node gives it, for ChainClosed
+	Reason string // as the node gives it, for ChainClosed; else what was wrong
 }
 
 func (s *Service) alarm(ctx context.Context, a Alarm) {
-	s.o.Log.Error("doubt about continuity", "alarm", a.Kind, "node", a.Node.String(), "origin", a.Origin.String(), "here", a.Here, "there", a.There)
+	s.o.Log.Error("alarm", "alarm", a.Kind, "node", a.Node.String(), "origin", a.Origin.String(), "here", a.Here, "there", a.There, "reason", a.Reason)
 	if s.o.Alarm == nil {
 		return
 	}
 	if err := s.o.Alarm(ctx, a); err != nil {
 		s.o.Log.Error("the alarm could not be kept", "error", err)
 	}
+}
+
+// Refused raises an alarm where what a node was refused for is nothing that an
+// honest one does. A cut connection, a gap or a full disk is none of that.
+func (s *Service) Refused(ctx context.Context, node record.NodeID, err error) {
+	kind := PeerRefused
+	switch problem.Of(err) {
+	case problem.Forbidden:
+		kind = OtherLab
+	case problem.Invalid, problem.Unauthenticated, problem.Damaged, problem.TooLarge:
+	default:
+		return
+	}
+	if p, ok := problem.As(err); ok && ctx.Err() == nil {
+		s.alarm(ctx, Alarm{Kind: kind, Node: node, Reason: p.What})
+	}
+}
+
+// KeyRefused raises an alarm about a node that could not prove who it is, or
+// that was withdrawn.
+func (s *Service) KeyRefused(ctx context.Context, node record.NodeID, withdrawn bool) {
+	kind := WrongKey
+	if withdrawn {
+		kind = RevokedTried
+	}
+	s.alarm(ctx, Alarm{Kind: kind, Node: node})
+}
+
+// clockOff raises an alarm about a node's clock that is far off.
+func (v *view) clockOff(ctx context.Context, said, now time.Time) {
+	off := said.Sub(now)
+	if off.Abs() <= ClockBound {
+		return
+	}
+	word := "ahead"
+	if off < 0 {
+		word = "behind"
+	}
+	unit, n := "minutes", off.Abs().Minutes()
+	if n >= 48*60 {
+		unit, n = "days", n/60/24
+	} else if n >= 120 {
+		unit, n = "hours", n/60
+	}
+	v.s.alarm(ctx, Alarm{Kind: ClockFarOff, Node: v.p.Node, Reason: fmt.Sprintf("%.0f %s %s", n, unit, word)})
 }
 
 // doubts compares what a node says of its chains, and the receipts that it

@@ -66,7 +66,7 @@ type ServiceOptions struct {
 	NextKey ed25519.PrivateKey
 	// Rekeyed keeps a node's new key, durably; nil: keys do not change.
 	Rekeyed func(context.Context, Rekey) error
-	// Alarm is told of doubts about continuity; it may be told the same again.
+	// Alarm is told of doubts about continuity and peers; it may be told the same again.
 	Alarm func(context.Context, Alarm) error
 }
 
@@ -167,6 +167,7 @@ func (v *view) Hello(ctx context.Context, q HelloRequest) (SignedWelcome, error)
 	if err := v.doubts(ctx, &q, vector); err != nil {
 		return SignedWelcome{}, err
 	}
+	v.clockOff(ctx, time.UnixMilli(q.TimeMS), now)
 	w := Welcome{Protocol: protocol, Server: v.s.node, Incarnation: v.s.Incarnation(), TimeMS: now.UnixMilli(),
 		Labs: v.p.Labs, Vector: vector, MaxBatchBytes: MaxBatchBytes, MaxBlobBytes: v.s.o.MaxBlobBytes, NodeKey: v.p.Key}
 	if v.s.o.NextKey != nil {

@@ -136,7 +136,9 @@ func (h *Handler) signedIn(next func(http.ResponseWriter, *http.Request, caller)
 		if len(p.Labs) > 0 {
 			c.lab = p.Labs[0]
 		}
-		return next(w, r, c)
+		err = next(w, r, c)
+		h.service.Refused(r.Context(), node, err)
+		return err
 	}
 }
 

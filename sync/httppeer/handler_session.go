@@ -87,9 +87,13 @@ func (h *Handler) session(w http.ResponseWriter, r *http.Request) error {
 	}
 	p, err := h.registry.Principal(r.Context(), q.Node)
 	if err != nil {
+		if problem.Of(err) == problem.Forbidden {
+			h.service.KeyRefused(r.Context(), q.Node, true)
+		}
 		return err
 	}
 	if !exchange.VerifySession(p.Key, h.service.Node(), q.Node, q.Nonce, q.Signature) {
+		h.service.KeyRefused(r.Context(), q.Node, false)
 		return problem.New(problem.Unauthenticated, "The agent could not prove who it is: its key is not the one it enrolled with.",
 			"Make a new code on the server and enrol this agent again.")
 	}

@@ -94,6 +94,7 @@ func ServerNav(current string, administrator bool) []NavItem {
 		{Text: "Campaigns", Href: PathCampaigns},
 		{Text: "Log", Href: PathLog},
 		{Text: "Agents", Href: PathAgents},
+		{Text: "Alarms", Href: PathAlarms},
 	}
 	if administrator {
 		items = append(items,

@@ -21,6 +21,7 @@ const (
 	PathAccounts   = "/accounts"
 	PathLabs       = "/labs"
 	PathPassword   = "/password"
+	PathAlarms     = "/alarms"
 )
 
 // Where the forms post to.
@@ -53,6 +54,9 @@ func TracesPath(id string) string { return ShotPath(id) + "/traces.bin" }
 
 // SourcePath serves the acquisition's file byte for byte.
 func SourcePath(id string) string { return "/api/v1/shots/" + url.PathEscape(id) + "/source" }
+
+// AlarmPath takes that a person has seen an alarm (POST).
+func AlarmPath(id string) string { return PathAlarms + "/" + url.PathEscape(id) + "/seen" }
 
 // QuarantinePath serves the original bytes of a quarantined file.
 func QuarantinePath(id string) string { return PathQuarantine + "/" + url.PathEscape(id) + "/file" }

@@ -38,7 +38,10 @@ func serverFrame(title, current string) page.Frame {
 // Gallery returns every screen in its states.
 func Gallery() []Item {
 	var all []Item
-	for _, part := range [][]Item{nexts(), outcomes(), rams(), agentOverviews(), shotLists(), shots(), agentRest(), rigs(), setups(), readies(), serverFirst(), equipment(), care(), campaigns(), agents(), administration(), problems(), inspections()} {
+	for _, part := range [][]Item{
+		nexts(), outcomes(), rams(), agentOverviews(), shotLists(), shots(), agentRest(), rigs(), setups(), readies(),
+		serverFirst(), equipment(), care(), campaigns(), agents(), alarms(), administration(), problems(), inspections(),
+	} {
 		all = append(all, part...)
 	}
 	return all

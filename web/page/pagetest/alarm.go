@@ -1,0 +1,31 @@
+package pagetest
+
+import (
+	"fmt"
+	"time"
+
+	"thudbook/web/page"
+)
+
+func alarms() []Item {
+	f := serverFrame("Alarms", page.PathAlarms)
+	rows := []page.AlarmRow{
+		{ID: "a1", At: ago(20 * time.Minute), Lab: "Harbour lab", Text: "The clock of agent rig two is 3 days ahead of this server's. Set the clock of its PC; what it recorded keeps its order, and the times of its shots can be corrected."},
+		{ID: "a2", At: ago(26 * time.Hour), Lab: "Hillside lab", Text: "Two histories came under the name of agent rig four: its data folder was restored from a backup and used, or it runs on two PCs. Both are kept and every shot counts once. If there are two PCs, stop one, and enrol it again with a data folder and a code of its own.",
+			SeenBy: "M. Imogen Vane", SeenAt: ago(2 * time.Hour)},
+	}
+	var many []page.AlarmRow
+	for i := range 60 {
+		r := rows[i%2]
+		r.ID, r.At = fmt.Sprintf("m%d", i), ago(time.Duration(i)*time.Hour)
+		many = append(many, r)
+	}
+	failed := f
+	failed.Notices = []page.Notice{{Level: page.Bad, Text: "There is no such alarm.", Fix: "Look at the list of alarms."}}
+	return []Item{
+		{"alarms", page.Alarms{Frame: f, Rows: rows, Open: 1}},
+		{"alarms-empty", page.Alarms{Frame: f}},
+		{"alarms-error", page.Alarms{Frame: failed, Rows: rows[1:]}},
+		{"alarms-full", page.Alarms{Frame: f, Rows: many, Open: 30}},
+	}
+}
