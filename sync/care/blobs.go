@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"thudbook/sync/blob"
+	"thudbook/sync/kv"
 	"thudbook/sync/problem"
 	"thudbook/sync/record"
 )
@@ -19,6 +20,23 @@ func (v *verifier) attachments(ctx context.Context) error {
 			v.report.Unchecked = append(v.report.Unchecked, fmt.Sprintf("%d attachments (no blob store was given)", len(v.named)))
 		}
 		return nil
+	}
+	if v.src.Wanted != nil {
+		err := v.src.Store.View(ctx, func(r kv.Reader) error {
+			wanted, err := v.src.Wanted(r)
+			for h := range wanted {
+				if n, ok := v.named[h]; ok {
+					n.due = false
+					v.named[h] = n
+				}
+			}
+			return err
+		})
+		if problem.Of(err) == problem.Damaged {
+			v.report.find(Damaged, "%v", err)
+		} else if err != nil {
+			return err
+		}
 	}
 	hashes := slices.SortedFunc(maps.Keys(v.named), func(a, b record.Hash) int { return bytes.Compare(a[:], b[:]) })
 	for _, h := range hashes {

@@ -53,6 +53,23 @@ func readWant(e kv.Entry) (want, error) {
 	return w, nil
 }
 
+// Wanted gives the attachments that are noted as still to be fetched from the
+// server: a restored node fetches its records back first.
+func Wanted(r kv.Reader) (map[record.Hash]bool, error) {
+	all := map[record.Hash]bool{}
+	for e, err := range r.Scan(TableWanted, nil, nil) {
+		if err != nil {
+			return nil, err
+		}
+		w, err := readWant(e)
+		if err != nil {
+			return nil, err
+		}
+		all[w.ref.SHA256] = true
+	}
+	return all, nil
+}
+
 // noteWanted remembers what of a pulled batch is wanted here, and all that this
 // node once wrote itself.
 func (s *session) noteWanted(ctx context.Context, b *Batch) error {

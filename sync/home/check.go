@@ -99,7 +99,7 @@ func Verify(ctx context.Context, p Place) (*care.Report, error) {
 		return nil, err
 	}
 	source := care.Source{Store: store, Blobs: dirblob.OpenReadOnly(p.Blobs), Anchor: p.Anchor, Node: id.ID,
-		Temp: p.Temp, Complete: exchange.CompleteThrough}
+		Temp: p.Temp, Complete: exchange.CompleteThrough, Wanted: exchange.Wanted}
 	if !p.NoViews {
 		source.Views = view.New()
 	}
