@@ -22,11 +22,16 @@ import (
 
 	"thudbook/agent/desk"
 	"thudbook/agent/intake"
+	"thudbook/agent/shift"
 	"thudbook/agent/uplink"
+	"thudbook/sync/blob"
 	"thudbook/sync/home"
 	"thudbook/sync/kv"
+	"thudbook/sync/lab"
 	"thudbook/sync/node"
+	"thudbook/sync/people"
 	"thudbook/sync/problem"
+	"thudbook/sync/record"
 	"thudbook/web/httpkit"
 	"thudbook/web/telemetry"
 )
@@ -221,6 +226,7 @@ type parts struct {
 	rig     uuid.UUID
 	intake  *intake.Intake
 	uplink  *uplink.Uplink
+	shift   *shift.Shift
 	size    *storeSize
 	set     *telemetry.Set
 	handler http.Handler
@@ -233,7 +239,7 @@ func build(ctx context.Context, o *Options, h *home.Home, set *telemetry.Set) (*
 	if err != nil {
 		return nil, err
 	}
-	p.uplink, err = uplink.Open(ctx, uplink.Options{Ledger: h.Ledger, Blobs: h.Blobs, Store: h.Store, Key: h.Node.PrivateKey,
+	p.uplink, err = uplink.Open(ctx, uplink.Options{Ledger: h.Ledger, Blobs: h.Blobs, Store: h.Store, Key: h.Node.PrivateKey, Fetch: wantsCard,
 		NextKey: h.Node.Next, FirstKey: h.Node.First, Keys: keys{o.Data}, Software: "thudbook " + o.Version, Roots: trusted, Every: o.SyncEvery, Log: o.Log})
 	if err != nil {
 		return nil, err
@@ -244,12 +250,16 @@ func build(ctx context.Context, o *Options, h *home.Home, set *telemetry.Set) (*
 	if err := p.stateRig(ctx); err != nil {
 		return nil, err
 	}
+	book := &people.Book{Ledger: h.Ledger, Views: h.Reader, Blobs: func(record.LabID) blob.Store { return h.Blobs }}
+	if p.shift, err = shift.Open(ctx, book, h.Store, nil, o.Log); err != nil {
+		return nil, err
+	}
 	folders := make([]intake.Folder, len(o.Watch))
 	for i, w := range o.Watch {
 		folders[i] = intake.Folder{Dir: w, Map: o.Map}
 	}
 	p.intake, err = intake.New(intake.Options{Ledger: h.Ledger, Store: h.Store, Blobs: h.Blobs, Views: h.Views, Lab: p.uplink.Lab, Rig: p.rig,
-		Data: o.Data, Folders: folders, DefaultMap: o.Map, Limit: o.Limit, Reserve: o.Reserve, Log: o.Log, Trouble: p.trouble, Recorded: p.uplink.Wake, Taken: p.set.ShotTaken})
+		Data: o.Data, Folders: folders, DefaultMap: o.Map, Limit: o.Limit, Reserve: o.Reserve, Log: o.Log, Trouble: p.trouble, Author: p.shift.OnDuty, Recorded: p.uplink.Wake, Taken: p.set.ShotTaken})
 	if err != nil {
 		return nil, err
 	}
@@ -270,6 +280,12 @@ func (p *parts) mended() error {
 		return t.Words()
 	}
 	return nil
+}
+
+// wantsCard says which attachments of others' records are fetched: the cards of
+// people, so that they can sign in here without a network.
+func wantsCard(r *record.Record, a record.Attachment) bool {
+	return r.Kind == lab.KindPerson && a.Role == lab.RolePerson
 }
 
 // keys keeps the agent's keys in its data folder.
@@ -307,7 +323,7 @@ func (p *parts) announce(addr string) error {
 func (p *parts) desk() error {
 	p.watchFigures(p.set)
 	_, e, err := desk.New(desk.Options{Intake: p.intake, Ledger: p.home.Ledger, Store: p.home.Store, Blobs: p.home.Blobs, Views: p.home.Views,
-		Link: p.link, Enrol: p.enrol, Wake: p.uplink.Wake, LabName: func() string { return p.labName(context.Background()) }, Mended: p.mended, Rig: p.rigName, Setup: desk.Setup{Given: p.o.given.watch || p.o.given.chanmap, RigGiven: p.o.given.rig, Save: p.saveSetup}, Data: p.o.Data, Limit: p.o.Limit, Reserve: p.o.Reserve,
+		Link: p.link, Enrol: p.enrol, Wake: p.uplink.Wake, Shift: p.shift, Lab: p.uplink.Lab, LabName: func() string { return p.labName(context.Background()) }, Mended: p.mended, Rig: p.rigName, Setup: desk.Setup{Given: p.o.given.watch || p.o.given.chanmap, RigGiven: p.o.given.rig, Save: p.saveSetup}, Data: p.o.Data, Limit: p.o.Limit, Reserve: p.o.Reserve,
 		Size: p.size.bytes, Version: p.o.Version, Log: p.o.Log, Observe: p.set.Observe, Metrics: p.set.Handler()})
 	p.handler = e
 	return err

@@ -89,6 +89,12 @@ func rules() []rule {
 	inUse := [5]int{303, 404, 403, 303, 303}   // a form on the screen of an item of Birch
 	noToken := [5]int{401, 401, 401, 401, 401} // agents prove themselves; cookies are not looked at
 	missing := [5]int{404, 404, 404, 404, 404}
+	inList := [5]int{303, 404, 403, 422, 422} // a form of Birch that names nobody
+	ofNobody := func(path string) func(*matrix) (string, string, string) {
+		return posts(path, func(m *matrix) url.Values {
+			return url.Values{"lab": {m.birch.id.String()}, "person": {uuid.NewString()}, "pin": {"4711"}, "reason": {"test"}}
+		})
+	}
 	shot := func(path string) func(*matrix) (string, string, string) {
 		return func(m *matrix) (string, string, string) {
 			return strings.Replace(path, ":id", m.birch.newest(), 1), "", ""
@@ -160,6 +166,13 @@ func rules() []rule {
 		{"GET /api/v1/specimens/:name", at("/api/v1/specimens/Birch%20specimen"), ofLab},
 		{"GET /campaigns", at("/campaigns"), page},
 		{"GET /campaigns/:id", func(m *matrix) (string, string, string) { return "/campaigns/" + m.campaign, "", "" }, own},
+		{"GET /people", at("/people"), page},
+		{"POST /people/add", posts("/people/add", func(m *matrix) url.Values {
+			return url.Values{"lab": {m.birch.id.String()}, "name": {fmt.Sprint("Person ", m.n)}, "pin": {"4711"}}
+		}), change},
+		{"POST /people/pin", ofNobody("/people/pin"), inList},
+		{"POST /people/off", ofNobody("/people/off"), inList},
+		{"POST /people/on", ofNobody("/people/on"), inList},
 		{"GET /agents", at("/agents"), page},
 		{"GET /manual", at("/manual"), page},
 		{"GET /manual/:page", at("/manual/flags"), page},

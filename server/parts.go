@@ -21,6 +21,7 @@ import (
 	"thudbook/sync/exchange"
 	"thudbook/sync/home"
 	"thudbook/sync/httppeer"
+	"thudbook/sync/people"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
 	"thudbook/web/telemetry"
@@ -63,9 +64,10 @@ func (p *parts) routes() *echo.Echo {
 	labs := &roster.Roster{Views: h.Reader, Agents: p.agents}
 	facts := &register.Register{Ledger: h.Ledger, Views: h.Reader}
 	proof := &evidence.Store{Blobs: h.Blobs, Service: p.service}
+	book := &people.Book{Ledger: h.Ledger, Views: h.Reader, Blobs: proof.Of}
 	gate := &door.Door{Accounts: p.accounts, Widen: p.agents.Widen, Secure: o.secure()}
 	screens := desk.New(desk.Options{Door: gate, Views: h.Reader, Roster: labs, Register: facts, Agents: p.agents, Accounts: p.accounts,
-		Evidence: proof, Feeds: feed.Open(h.Store, o.Now), Name: o.Name, Version: o.Version, Notices: p.notices, Now: o.Now, Log: o.Log})
+		Evidence: proof, People: book, Feeds: feed.Open(h.Store, o.Now), Name: o.Name, Version: o.Version, Notices: p.notices, Now: o.Now, Log: o.Log})
 	e := httpkit.New(httpkit.Options{
 		Log: o.Log, Hosts: o.hosts(), Proxies: o.Proxies, Frame: screens.ErrorFrame, Ready: p.ready, Observe: p.set.Observe, Metrics: p.set.Handler(), MayReadMetrics: o.mayReadMetrics,
 		BodyLimits: map[string]int64{

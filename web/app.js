@@ -6,6 +6,7 @@ import { startLive } from "./src/live.js";
 import { startTimers } from "./src/timers.js";
 import { startKeys } from "./src/keys.js";
 import { startDraft } from "./src/draft.js";
+import { startKeypad } from "./src/pin.js";
 
 startKeys();
 startTimers();
@@ -14,3 +15,5 @@ const traces = document.getElementById("traces");
 if (traces) startTraces(traces);
 const kept = document.querySelector("form[data-draft]");
 if (kept) startDraft(kept);
+const keypad = document.querySelector("[data-keypad]");
+if (keypad) startKeypad(keypad);

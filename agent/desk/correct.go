@@ -20,7 +20,8 @@ import (
 // trail adds what was changed since the shot was taken in, and the forms that
 // change it.
 func (d *Desk) trail(ctx context.Context, p *page.Shot, row *view.ShotRow) error {
-	t := present.Trail{Zone: time.Local}
+	t := present.Trail{Zone: time.Local, Who: d.personName}
+	p.TakenBy = d.personName(row.Author)
 	var err error
 	if t.Edits, err = d.read.History(ctx, d.scope(), lab.KindShot, row.ID); err != nil {
 		return err

@@ -15,10 +15,12 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"thudbook/agent/intake"
+	"thudbook/agent/shift"
 	"thudbook/sync/blob"
 	"thudbook/sync/kv"
 	"thudbook/sync/ledger"
 	"thudbook/sync/problem"
+	"thudbook/sync/record"
 	"thudbook/sync/scope"
 	"thudbook/sync/scoring"
 	"thudbook/sync/view"
@@ -79,10 +81,12 @@ type Options struct {
 	Views   *view.Set
 	Link    func(context.Context) LinkState
 	Enrol   func(ctx context.Context, server, code string) error
-	Wake    func()        // asks for an exchange: something was recorded
-	LabName func() string // empty: not known
-	Mended  func() error  // what stopped the store lately and is over; nil: nothing
-	Rig     func() string // name of the rig
+	Shift   *shift.Shift        // who works at the rig
+	Lab     func() record.LabID // that is written for
+	Wake    func()              // asks for an exchange: something was recorded
+	LabName func() string       // empty: not known
+	Mended  func() error        // what stopped the store lately and is over; nil: nothing
+	Rig     func() string       // name of the rig
 	Setup   Setup
 	Data    string
 	Limit   int64 // of a posted file
@@ -108,7 +112,7 @@ type Desk struct {
 
 // New makes the handler of the agent's screens and API.
 func New(o Options) (*Desk, *echo.Echo, error) {
-	if o.Intake == nil || o.Ledger == nil || o.Store == nil || o.Blobs == nil || o.Views == nil || o.Link == nil || o.Enrol == nil || o.Wake == nil || o.Size == nil || o.LabName == nil || o.Mended == nil || o.Log == nil {
+	if o.Intake == nil || o.Ledger == nil || o.Store == nil || o.Blobs == nil || o.Views == nil || o.Link == nil || o.Enrol == nil || o.Wake == nil || o.Shift == nil || o.Lab == nil || o.Size == nil || o.LabName == nil || o.Mended == nil || o.Log == nil {
 		return nil, nil, errors.New("desk: a required option is missing")
 	}
 	read := o.Views.Reader(o.Store)
@@ -182,6 +186,7 @@ func (d *Desk) routes(e *echo.Echo) {
 	e.POST(page.PostRigCert, d.certificate)
 	e.GET(page.PathConnect, d.connect)
 	e.POST(page.PostConnect, d.enrol)
+	d.personRoutes(e)
 	e.GET(page.PathManual, d.manual)
 	e.GET(page.PathManual+"/:page", d.manual)
 	e.GET(page.PathLicences, d.licences)
@@ -205,6 +210,7 @@ func (d *Desk) frame(c echo.Context, title, current string) page.Frame {
 		d.Log.Error("counts for the navigation", "error", err)
 	}
 	f.Nav = page.AgentNav(current, counts)
+	d.showPerson(c, &f)
 	if err := d.Intake.Trouble(); err != nil {
 		f.Notices = append(f.Notices, notice(page.Bad, err))
 	} else if err := d.Intake.Room(0); err != nil {

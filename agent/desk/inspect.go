@@ -356,9 +356,6 @@ func (d *Desk) photo(sum, name string) page.Photo {
 	return page.Photo{SHA256: sum, Name: name, Absent: "kept by the agent that took it in"}
 }
 
-// personName names an author of a record by id; "" when it is not known here.
-func (d *Desk) personName(string) string { return "" }
-
 // showInspections says how inspections are shown at the rig.
 func (d *Desk) showInspections() present.Inspections {
 	return present.Inspections{Zone: time.Local, Who: d.personName, Photo: d.photo, May: func(r *view.InspectionRow) string {

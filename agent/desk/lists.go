@@ -117,7 +117,7 @@ func (d *Desk) settleSeen(c echo.Context) error {
 		if err != nil {
 			return err
 		}
-		if _, err := d.Ledger.Append(ctx, r.Lab, ledger.Draft{Kind: kind, Schema: schema, Author: "node", UID: id, Body: body}); err != nil {
+		if _, err := d.Ledger.Append(ctx, r.Lab, ledger.Draft{Kind: kind, Schema: schema, Author: d.author(c), UID: id, Body: body}); err != nil {
 			return err
 		}
 		d.Wake()

@@ -55,9 +55,10 @@ type Options struct {
 	Stale      time.Duration // after which a file that never satisfies its rule is taken in
 	Now        func() time.Time
 	Log        *slog.Logger
-	Trouble    func() error      // why the store cannot be written now; nil: what the ledger says
-	Recorded   func()            // told after records were written
-	Taken      func(kind string) // told of each shot taken in
+	Author     func(context.Context) string // who is signed in at the rig; nil or "": nobody
+	Trouble    func() error                 // why the store cannot be written now; nil: what the ledger says
+	Recorded   func()                       // told after records were written
+	Taken      func(kind string)            // told of each shot taken in
 }
 
 // Counts are what happened since the start.

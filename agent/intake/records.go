@@ -29,6 +29,9 @@ func (in *Intake) shot(ctx context.Context, s *Submission, d *decision, b *lab.S
 	if err != nil {
 		return err
 	}
+	if in.opt.Author != nil {
+		shot.Author = cmp.Or(in.opt.Author(ctx), shot.Author)
+	}
 	shot.Attachments = []record.Attachment{s.attachment()}
 	if s.Map != nil {
 		a, err := in.mapAttachment(ctx, s.Map)

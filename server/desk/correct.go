@@ -12,6 +12,7 @@ import (
 	"thudbook/sync/amend"
 	"thudbook/sync/lab"
 	"thudbook/sync/problem"
+	"thudbook/sync/scope"
 	"thudbook/sync/view"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
@@ -29,10 +30,11 @@ func (d *Desk) trail(ctx context.Context, p *caller, s *page.Shot, row *view.Sho
 	if t.Voids, err = d.Views.Voids(ctx, p.Scope, row.ID); err != nil {
 		return err
 	}
-	if len(t.Edits)+len(t.Voids) > 0 {
-		if t.Who, err = d.authors(ctx); err != nil {
-			return err
-		}
+	if t.Who, err = d.authors(ctx, p.Scope); err != nil {
+		return err
+	}
+	if s.TakenBy, err = d.person(ctx, p.Scope, row.Author); err != nil {
+		return err
 	}
 	in, err := p.names.Lab(ctx, row.Lab)
 	if err != nil {
@@ -47,8 +49,22 @@ func (d *Desk) trail(ctx context.Context, p *caller, s *page.Shot, row *view.Sho
 	return nil
 }
 
-// authors names the accounts of this server by the id that stands in records.
-func (d *Desk) authors(ctx context.Context) (func(string) string, error) {
+// person names one of the people at the rigs; "" for others.
+func (d *Desk) person(ctx context.Context, sc scope.Scope, author string) (string, error) {
+	id, err := uuid.Parse(author)
+	if err != nil {
+		return "", nil
+	}
+	p, err := d.People.Find(ctx, sc, id)
+	if problem.Of(err) == problem.NotFound {
+		return "", nil
+	}
+	return p.Name, err
+}
+
+// authors names the accounts of this server, and the people at the rigs of a
+// scope, by the id that stands in records.
+func (d *Desk) authors(ctx context.Context, sc scope.Scope) (func(string) string, error) {
 	all, err := d.Accounts.List(ctx)
 	if err != nil {
 		return nil, err
@@ -57,7 +73,8 @@ func (d *Desk) authors(ctx context.Context) (func(string) string, error) {
 	for i := range all {
 		names[all[i].ID.String()] = cmp.Or(all[i].Name, all[i].Login)
 	}
-	return func(author string) string { return names[author] }, nil
+	rig, err := d.People.Names(ctx, sc)
+	return func(author string) string { return cmp.Or(names[author], rig(author)) }, err
 }
 
 // change writes what a person changes of a shot of a lab that they keep.

@@ -20,6 +20,7 @@ import (
 	"thudbook/server/feed"
 	"thudbook/server/register"
 	"thudbook/server/roster"
+	"thudbook/sync/people"
 	"thudbook/sync/view"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
@@ -35,6 +36,7 @@ type Options struct {
 	Accounts *account.Store
 	Evidence *evidence.Store
 	Feeds    *feed.Store
+	People   *people.Book    // at the rigs
 	Name     string          // of the server, for the heading
 	Notices  func() []string // what an administrator should know of the store
 	Version  string
@@ -84,6 +86,7 @@ func (d *Desk) Routes(e *echo.Echo) {
 	e.GET(page.PathCampaigns, d.campaigns, in)
 	e.POST(page.PostCampaign, d.postCampaign, in)
 	e.GET(page.PathCampaigns+"/:id", d.campaign, in)
+	d.rigPeople(e, in)
 	e.GET(page.PathAgents, d.agents, in)
 	e.POST(page.PostCode, d.postCode, in)
 	e.POST(page.PostRevoke, d.postRevoke, in)

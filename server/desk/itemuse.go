@@ -141,7 +141,7 @@ func whereIs(u *view.Usage, rigs map[uuid.UUID]string) string {
 // events is the history of an item, newest first.
 func (d *Desk) events(ctx context.Context, p *caller, id uuid.UUID, rigs map[uuid.UUID]string) ([]page.ItemEvent, error) {
 	var out []page.ItemEvent
-	names, err := d.authors(ctx)
+	names, err := d.authors(ctx, p.Scope)
 	if err != nil {
 		return nil, err
 	}

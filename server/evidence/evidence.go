@@ -20,7 +20,7 @@ type Store struct {
 }
 
 // Of gives the store as one lab sees it, by the id that the record naming the
-// bytes was written under. It serves reading: Open and Has answer for bytes
+// bytes was written under. It serves Put, Open and Has, which answer for bytes
 // that the lab holds, as not found for all others.
 func (s *Store) Of(lab record.LabID) blob.Store { return &held{Store: s.Blobs, s: s, lab: lab} }
 
@@ -47,6 +47,15 @@ func (h *held) Open(ctx context.Context, sum record.Hash) (io.ReadSeekCloser, in
 		return nil, 0, missing(sum)
 	}
 	return h.Store.Open(ctx, sum)
+}
+
+// Put stores bytes for the lab.
+func (h *held) Put(ctx context.Context, r io.Reader, limit int64) (blob.Ref, error) {
+	ref, err := h.Store.Put(ctx, r, limit)
+	if err == nil {
+		err = h.s.Service.Hold(ctx, h.lab, ref.SHA256, ref.Size)
+	}
+	return ref, err
 }
 
 // Has tells whether the lab holds the bytes, and how many there are.

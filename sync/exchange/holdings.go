@@ -122,6 +122,11 @@ func (s *Service) holds(ctx context.Context, lab record.LabID, hashes ...record.
 	return known, nil
 }
 
+// Hold gives a lab the right to bytes that the server stored for it itself.
+func (s *Service) Hold(ctx context.Context, lab record.LabID, h record.Hash, size int64) error {
+	return s.hold(ctx, lab, h, size)
+}
+
 func (s *Service) hold(ctx context.Context, lab record.LabID, h record.Hash, size int64) error {
 	return s.o.Store.Update(ctx, func(tx kv.Tx) error {
 		return tx.Put(TableHoldings, holdingKey(lab, h), binary.BigEndian.AppendUint64(nil, uint64(size)))

@@ -41,12 +41,12 @@ const (
 // Book is the list of people in a store.
 type Book struct {
 	Ledger *ledger.Ledger
-	Blobs  blob.Store
+	Blobs  func(record.LabID) blob.Store // the bytes that a lab holds
 	Views  *view.Reader
 
 	one   sync.Mutex // looking up and writing are one step; one PIN is hashed at a time
 	mu    sync.Mutex
-	cards map[record.Hash]cardText
+	cards map[cardKey]cardText
 }
 
 // Person is one of the people at the rigs.
@@ -62,6 +62,11 @@ type Person struct {
 
 // OnList says that the person may sign in at a rig.
 func (p *Person) OnList() bool { return p.Withdrawn == nil && p.Erased == nil && p.Name != "" }
+
+type cardKey struct {
+	lab record.LabID
+	sum record.Hash
+}
 
 // cardText is what stands on a card.
 type cardText struct {
@@ -111,20 +116,20 @@ func (b *Book) person(ctx context.Context, row *view.PersonRow) (Person, error) 
 	if row.Erased != nil {
 		return p, nil
 	}
-	c, err := b.card(ctx, row.Card)
+	c, err := b.card(ctx, cardKey{row.Lab, row.Card})
 	p.Name, p.hash = c.Name, c.PIN
 	return p, err
 }
 
 // card reads a card; an empty one when it is not here, or cannot be used.
-func (b *Book) card(ctx context.Context, h record.Hash) (c cardText, err error) {
+func (b *Book) card(ctx context.Context, at cardKey) (c cardText, err error) {
 	b.mu.Lock()
-	c, ok := b.cards[h]
+	c, ok := b.cards[at]
 	b.mu.Unlock()
 	if ok {
 		return c, nil
 	}
-	f, _, err := b.Blobs.Open(ctx, h)
+	f, _, err := b.Blobs(at.lab).Open(ctx, at.sum)
 	if code := problem.Of(err); err != nil && (code == problem.NotFound || code == problem.Damaged) {
 		return c, nil
 	}
@@ -144,9 +149,9 @@ func (b *Book) card(ctx context.Context, h record.Hash) (c cardText, err error) 
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.cards == nil {
-		b.cards = map[record.Hash]cardText{}
+		b.cards = map[cardKey]cardText{}
 	}
-	b.cards[h] = c
+	b.cards[at] = c
 	return c, nil
 }
 
@@ -222,7 +227,7 @@ func (b *Book) deal(ctx context.Context, in record.LabID, id uuid.UUID, c cardTe
 	if err != nil {
 		return err
 	}
-	ref, err := b.Blobs.Put(ctx, bytes.NewReader(text), maxCard)
+	ref, err := b.Blobs(in).Put(ctx, bytes.NewReader(text), maxCard)
 	if err != nil {
 		return err
 	}

@@ -8,10 +8,12 @@ import (
 
 	"github.com/google/uuid"
 
+	"thudbook/sync/blob"
 	"thudbook/sync/lab/labtest"
 	"thudbook/sync/ledger/ledgertest"
 	"thudbook/sync/people"
 	"thudbook/sync/problem"
+	"thudbook/sync/record"
 	"thudbook/sync/scope"
 	"thudbook/sync/view"
 )
@@ -19,7 +21,7 @@ import (
 func open(t *testing.T) (*people.Book, *ledgertest.Ledger) {
 	views := view.New()
 	l := ledgertest.Open(t, ledgertest.Options{Views: views})
-	return &people.Book{Ledger: l.Ledger, Blobs: l.Blobs, Views: views.Reader(l.Store)}, l
+	return &people.Book{Ledger: l.Ledger, Blobs: func(record.LabID) blob.Store { return l.Blobs }, Views: views.Reader(l.Store)}, l
 }
 
 var here = labtest.ID("lab")
@@ -51,7 +53,7 @@ func TestNamesStandOnCardsOnly(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	f, _, err := b.Blobs.Open(t.Context(), row.Card)
+	f, _, err := b.Blobs(here).Open(t.Context(), row.Card)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -53,6 +53,7 @@ func chapters() []chapter {
 		{"baddays", "Bad days: what happens when"},
 		{"equipment", "Looking after equipment"},
 		{"network", "Server, network, and what is kept where"},
+		{"people", "People at the rig"},
 		{"cautions", "Cautions"},
 	}
 }

@@ -28,7 +28,7 @@ type Field struct {
 	Name     string
 	Label    string
 	Unit     string
-	Kind     string // text, number, select, date, datetime-local, password, area, checkbox, list (text with suggestions)
+	Kind     string // text, number, select, date, datetime-local, password, pin, area, checkbox, list (text with suggestions)
 	Help     string
 	Required bool
 	Wanted   bool   // may stay empty for now, but the shot counts only with it

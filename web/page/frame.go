@@ -10,6 +10,7 @@ type Frame struct {
 	Now     time.Time // when the page was made, in the zone to show; ages are counted from it
 	Nav     []NavItem // AgentNav or ServerNav; empty when nobody is signed in
 	User    *User     // who is signed in; nil on the agent and on the sign-in screen
+	Person  *Operator // who works at the rig; nil on the server, and with nobody on the list
 	Notices []Notice  // outcome of the last action, and what needs attention now
 	AtRig   bool      // show the cautions for work at the ram
 	Refresh int       // seconds after which the main part is fetched again; 0 never
@@ -78,6 +79,7 @@ func AgentNav(current string, n AgentCounts) []NavItem {
 		{Text: "Ready", Href: PathReady},
 		{Text: "Rig", Href: PathRig},
 		{Text: "Log", Href: PathLog},
+		{Text: "People", Href: PathPeople},
 		{Text: "Server", Href: PathConnect},
 		{Text: "Manual", Href: PathManual},
 	})
@@ -93,6 +95,7 @@ func ServerNav(current string, administrator bool) []NavItem {
 		{Text: "What is due", Href: PathHealth},
 		{Text: "Campaigns", Href: PathCampaigns},
 		{Text: "Log", Href: PathLog},
+		{Text: "People at the rigs", Href: PathPeople},
 		{Text: "Agents", Href: PathAgents},
 		{Text: "Alarms", Href: PathAlarms},
 	}

@@ -179,7 +179,7 @@ func inputs(f Form) []input {
 	for i, field := range f.Fields {
 		in[i] = input{Field: field, ID: prefix + "-" + field.Name, Value: f.Values[field.Name], Error: f.Errors[field.Name]}
 		in[i].Choices = append(append(in[i].Choices, field.Options...), f.Choices[field.Name]...)
-		if field.Kind == "password" {
+		if field.Kind == "password" || field.Kind == "pin" {
 			in[i].Value = ""
 		}
 	}

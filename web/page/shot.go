@@ -79,6 +79,7 @@ type Shot struct {
 	Source    SourceFile
 	Map       MapUsed
 	Engine    string       // version of the computation
+	TakenBy   string       // who was signed in at the rig then; empty: nobody
 	Origin    string       // chain the record stands in, as "node 1a2b…, lab Northmere, epoch 1"
 	Seq       string       // place in the chain
 	Received  Status       // as {OK, "receipt from server, 2026-11-25 14:02"}; empty Word hides it

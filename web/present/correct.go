@@ -181,7 +181,7 @@ func Who(author string, name func(string) string) string {
 	switch author {
 	case lab.AuthorMeta:
 		return "file or program"
-	case "node", "":
+	case "node", "", lab.AuthorRig:
 		return "at the rig"
 	}
 	if name != nil {
