@@ -11,6 +11,7 @@ import (
 
 // agentCmd runs the agent of one rig until it is told to stop.
 type agentCmd struct {
+	configured
 	Data       string        `help:"Folder that holds the agent's store; made when it is not there." required:"" type:"path" placeholder:"DIR"`
 	Watch      []string      `help:"Folder into which the acquisition writes its files; may be given several times." type:"path" placeholder:"DIR"`
 	Map        string        `help:"Channel map (TOML) for the watched folders; without it map.toml in the folder, else the channels are guessed." type:"path" placeholder:"MAP.toml"`

@@ -15,7 +15,7 @@ import (
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	context.AfterFunc(ctx, stop) // a second signal ends the process at once
-	os.Exit(run(ctx, os.Args[1:], os.Stdout, os.Stderr))
+	os.Exit(underService(ctx, func(ctx context.Context) int { return run(ctx, os.Args[1:], os.Stdout, os.Stderr) }))
 }
 
 // app is what every command gets: where to write, and when to stop.

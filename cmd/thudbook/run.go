@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"log/slog"
 
 	"github.com/alecthomas/kong"
 )
@@ -28,7 +27,7 @@ bad; 3 damage found; 4 a fork or a rolled-back store found.`
 
 // commands lists every subcommand.
 type commands struct {
-	LogLevel    string           `help:"What goes to the log: debug, info, warn, error." default:"info" enum:"debug,info,warn,error"`
+	logging
 	ShowVersion kong.VersionFlag `name:"version" help:"Print version, Go version and source revision."`
 
 	Score    scoreCmd    `cmd:"" help:"Score acquisition files; needs no store."`
@@ -43,6 +42,7 @@ type commands struct {
 	Restore  restoreCmd  `cmd:"" help:"Make a data folder from a backup."`
 	Compact  compactCmd  `cmd:"" help:"Take the free space out of a stopped store."`
 	Doctor   doctorCmd   `cmd:"" help:"Say what is wrong with a data folder, and what to do."`
+	Service  serviceCmd  `cmd:"" help:"Have the system start the agent or the server, and keep it running."`
 	Version  versionCmd  `cmd:"" help:"Print version, Go version and source revision."`
 	Check    checkCmd    `cmd:"" hidden:""`
 }
@@ -52,12 +52,26 @@ type exitError struct{ code int }
 
 func (e exitError) Error() string { return fmt.Sprintf("exit %d", e.code) }
 
+// check parses a command line and says what is wrong with it, without running it.
+func check(args []string, errOut io.Writer) int {
+	var c commands
+	parser, err := kong.New(&c, kong.Name("thudbook"), kong.Vars{"version": ""}, kong.Exit(func(int) {}), kong.Configuration(readSettings))
+	if err == nil {
+		_, err = parser.Parse(args)
+	}
+	if err != nil {
+		fmt.Fprintln(errOut, "thudbook:", err)
+		return exitUsage
+	}
+	return exitOK
+}
+
 // run is the whole program: it returns the exit code and never exits itself.
 func run(ctx context.Context, args []string, out, errOut io.Writer) int {
 	var c commands
 	code := -1
 	parser, err := kong.New(&c, kong.Name("thudbook"), kong.Description(description),
-		kong.Vars{"version": about()}, kong.Writers(out, errOut), kong.Exit(func(n int) { code = n }), kong.ConfigureHelp(kong.HelpOptions{Compact: true}))
+		kong.Vars{"version": about()}, kong.Writers(out, errOut), kong.Exit(func(n int) { code = n }), kong.Configuration(readSettings), kong.ConfigureHelp(kong.HelpOptions{Compact: true}))
 	if err != nil {
 		fmt.Fprintln(errOut, "thudbook:", err)
 		return exitUsage
@@ -70,12 +84,13 @@ func run(ctx context.Context, args []string, out, errOut io.Writer) int {
 		fmt.Fprintf(errOut, "thudbook: %v; see thudbook --help\n", err)
 		return exitUsage
 	}
-	var level slog.Level
-	if err := level.UnmarshalText([]byte(c.LogLevel)); err != nil {
+	log, done, err := c.open(errOut)
+	if err != nil {
 		fmt.Fprintln(errOut, "thudbook:", err)
 		return exitUsage
 	}
-	a := &app{Ctx: ctx, Out: out, Err: errOut, Log: slog.New(slog.NewTextHandler(errOut, &slog.HandlerOptions{Level: level}))}
+	defer done() // what could not be written is lost with the disk
+	a := &app{Ctx: ctx, Out: out, Err: errOut, Log: log}
 	if err := k.Run(a); err != nil {
 		if e, ok := errors.AsType[exitError](err); ok {
 			return e.code

@@ -7,6 +7,7 @@ import (
 
 // serverCmd runs the server until it is told to stop.
 type serverCmd struct {
+	configured
 	Data        string   `help:"Folder that holds the server's store; made when it is not there." required:"" type:"path" placeholder:"DIR"`
 	Listen      string   `help:"Address to listen on. Plain HTTP is for loopback; elsewhere --cert and --key, or --proxy, are needed. Default: ${default}." default:"127.0.0.1:8370" placeholder:"ADDR"`
 	ListenFile  string   `help:"Write the address in use to this file once the server is ready." type:"path" placeholder:"FILE"`

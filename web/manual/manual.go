@@ -54,6 +54,7 @@ func chapters() []chapter {
 		{"equipment", "Looking after equipment"},
 		{"network", "Server, network, and what is kept where"},
 		{"people", "People at the rig"},
+		{"running", "Running it on the rig PC"},
 		{"cautions", "Cautions"},
 	}
 }
