@@ -336,7 +336,7 @@ func TestRulesOfCompleteness(t *testing.T) {
 			w.write("a.csv", r.before)
 			w.start()
 			w.until("the wait is shown", func() bool { return len(w.in.Folders()[0].Waiting) == 1 })
-			time.Sleep(300 * time.Millisecond) // five times quiet_ms: quiet alone must not do
+			w.lookedAfter(time.Now().Add(300 * time.Millisecond)) // five times quiet_ms: quiet alone must not do
 			if n := len(w.shots()) + len(w.quarantine(true)); n != 0 {
 				t.Fatalf("taken in before it was complete")
 			}

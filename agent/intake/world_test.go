@@ -175,6 +175,12 @@ func (w *world) within(limit time.Duration, what string, ok func() bool) {
 	w.t.Fatalf("waited in vain for: %s\nstate: %+v\nlog:\n%s", what, w.in.Folders(), w.log)
 }
 
+// lookedAfter waits until the whole folder was looked at after an instant.
+func (w *world) lookedAfter(at time.Time) {
+	w.t.Helper()
+	w.until("the folder is looked at again", func() bool { return w.in.Folders()[0].Looked.After(at) })
+}
+
 // settled waits until every file of the folder is dealt with.
 func (w *world) settled() {
 	w.t.Helper()

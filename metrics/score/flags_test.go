@@ -1,13 +1,8 @@
 package score_test
 
 import (
-	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"encoding/json"
-	"errors"
 	"fmt"
-	"io"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -16,7 +11,6 @@ import (
 	"testing"
 
 	"thudbook/metrics/chanmap"
-	"thudbook/metrics/fault"
 	"thudbook/metrics/impact"
 	"thudbook/metrics/score"
 )
@@ -319,88 +313,6 @@ func jitter(text string) string {
 	return strings.Join(lines, "")
 }
 
-// A bad value or a missing column costs the metrics of its quantity, no others,
-// and the error names the place.
-func TestPartlyReadable(t *testing.T) {
-	linear := []string{"peak_linear_acceleration", "severity_index", "hic15", "hic36", "clip_3ms", "dwell_150g", "dwell_200g", "impact_duration", "velocity_change"}
-	angular := []string{"peak_angular_velocity", "peak_angular_acceleration", "bric", "damage"}
-	good := newShot().csv()
-	lines := strings.Split(strings.TrimSuffix(good, "\n"), "\n")
-	edit := func(row, column int, cell string) string {
-		out := slices.Clone(lines)
-		cells := strings.Split(out[row], ",")
-		cells[column] = cell
-		out[row] = strings.Join(cells, ",")
-		return strings.Join(out, "\n") + "\n"
-	}
-	for name, tc := range map[string]struct {
-		text    string
-		error   fault.Error
-		flag    score.FlagCode
-		channel string
-		without []string
-	}{
-		"text in a number column": {edit(700, 2, "oops"), fault.Error{Code: fault.BadNumber, Line: 701, Column: 3, Channel: "ay"}, score.ChannelUnreadable, "ay", append([]string{"gambit"}, linear...)},
-		"NaN":                     {edit(900, 5, "NaN"), fault.Error{Code: fault.NotFinite, Line: 901, Column: 6, Channel: "wy"}, score.ChannelUnreadable, "wy", append([]string{"gambit"}, angular...)},
-		"missing column":          {strings.Replace(good, "t,ax,ay", "t,ax,other", 1), fault.Error{Code: fault.MissingColumn, Line: 1, Channel: "ay"}, score.ChannelUnreadable, "ay", append([]string{"gambit"}, linear...)},
-		"last row cut short":      {good[:len(good)-25], fault.Error{Code: fault.Truncated, Line: shotSamples + 1}, score.RowLeftOut, "", nil},
-	} {
-		t.Run(name, func(t *testing.T) {
-			rep := scoreText(t, tc.text, score.Options{Map: shotMap()})
-			e := rep.Error
-			if e == nil || e.Code != tc.error.Code || e.Line != tc.error.Line || e.Channel != tc.error.Channel ||
-				tc.error.Column > 0 && e.Column != tc.error.Column {
-				t.Errorf("error %+v, want %+v", e, tc.error)
-			}
-			if !slices.ContainsFunc(rep.Flags, func(f score.Flag) bool { return f.Code == tc.flag && f.Channel == tc.channel }) {
-				t.Errorf("no flag %s on %q: %+v", tc.flag, tc.channel, rep.Flags)
-			}
-			want := contractWithout(tc.without)
-			if got := names(rep); !slices.Equal(got, want) {
-				t.Errorf("results %v, want %v", got, want)
-			}
-			if !rep.Partial() {
-				t.Error("the report does not say that it is partial")
-			}
-		})
-	}
-}
-
-// A file that cannot be used at all has an error and no results, and the digest of
-// every byte all the same.
-func TestUnusable(t *testing.T) {
-	good := newShot().csv()
-	lines := strings.SplitAfter(good, "\n")
-	backwards := slices.Clone(lines)
-	backwards[500], backwards[800] = backwards[800], backwards[500]
-	wide := slices.Clone(lines)
-	wide[300] = strings.Replace(wide[300], ",", ",1,", 1)
-	for name, tc := range map[string]struct {
-		text string
-		code fault.Code
-	}{
-		"empty":          {"", fault.Empty},
-		"header only":    {lines[0], fault.NoData},
-		"time backwards": {strings.Join(backwards, ""), fault.TimeBackwards},
-		"row width":      {strings.Join(wide, ""), fault.RowWidth},
-	} {
-		t.Run(name, func(t *testing.T) {
-			rep := scoreText(t, tc.text, score.Options{Map: shotMap()})
-			if rep.Error == nil || rep.Error.Code != tc.code || len(rep.Results) > 0 {
-				t.Errorf("error %+v with %d results, want %s", rep.Error, len(rep.Results), tc.code)
-			}
-			sum := sha256.Sum256([]byte(tc.text))
-			if rep.SHA256 != hex.EncodeToString(sum[:]) || rep.Bytes != int64(len(tc.text)) {
-				t.Errorf("digest %s of %d bytes, want %x of %d", rep.SHA256, rep.Bytes, sum, len(tc.text))
-			}
-		})
-	}
-	rep := scoreText(t, good, score.Options{Map: shotMap(), MaxSamples: 1000})
-	if sum := sha256.Sum256([]byte(good)); rep.Error == nil || rep.Error.Code != fault.TooLarge || rep.SHA256 != hex.EncodeToString(sum[:]) {
-		t.Errorf("more samples than allowed: %+v, digest %s", rep.Error, rep.SHA256)
-	}
-}
-
 // A typed speed is used and marked when no gate gives one; a measured one wins.
 func TestTypedSpeed(t *testing.T) {
 	s, m := newShot(), shotMap()
@@ -424,48 +336,6 @@ func TestTypedSpeed(t *testing.T) {
 	}
 }
 
-// Sensors away from the centre of gravity: a rigid body that turns about its
-// centre shows them a linear acceleration, and moving it there takes it away.
-func TestMovedToCentre(t *testing.T) {
-	s, m := newShot(), shotMap()
-	arm := [3]float64{0.030, -0.020, 0.040} // m, from the centre
-	w := func(i int) (v [3]float64) {
-		x := float64(i-shotOnset) / 200
-		if x > 0 {
-			for k, gain := range []float64{8, -25, 12} {
-				v[k] = 3 * gain * x * x * x * x * math.Exp(-2*x)
-			}
-		}
-		return v
-	}
-	for i := range shotSamples {
-		now, before, after := w(i), w(i-1), w(i+1)
-		var alpha [3]float64
-		for k := range alpha {
-			alpha[k] = (after[k] - before[k]) * 20000 / 2
-			s.values[3+k][i] = now[k]
-		}
-		for k := range 3 {
-			p, q := (k+1)%3, (k+2)%3
-			dot := now[0]*arm[0] + now[1]*arm[1] + now[2]*arm[2]
-			square := now[0]*now[0] + now[1]*now[1] + now[2]*now[2]
-			s.values[k][i] = (alpha[p]*arm[q] - alpha[q]*arm[p] + now[k]*dot - arm[k]*square) / 9.80665
-		}
-	}
-	for k := range 3 {
-		m.Channels[k].PositionMM = [3]float64{1000 * arm[0], 1000 * arm[1], 1000 * arm[2]}
-	}
-	moved := scoreText(t, s.csv(), score.Options{Map: m})
-	for k := range 3 {
-		m.Channels[k].PositionMM = [3]float64{}
-	}
-	still := scoreText(t, s.csv(), score.Options{Map: m})
-	a, b := moved.Results["peak_linear_acceleration"].Value, still.Results["peak_linear_acceleration"].Value
-	if b < 4 || a > 0.02*b || !moved.Process.MovedToCG || still.Process.MovedToCG {
-		t.Errorf("peak at the sensor %g g, at the centre %g g: want a tiny one", b, a)
-	}
-}
-
 // Without a map the guess is used, shown and flagged.
 func TestGuessedMap(t *testing.T) {
 	rep := scoreText(t, newShot().csv(), score.Options{})
@@ -479,54 +349,6 @@ func TestGuessedMap(t *testing.T) {
 	a, b := rep.Results["hic15"].Value, mapped.Results["hic15"].Value
 	if math.Abs(a-b) > 1e-9*b {
 		t.Errorf("HIC15 %g by the guess, %g by the map", a, b)
-	}
-}
-
-// failing gives its bytes and then an error.
-type failing struct {
-	io.Reader
-	err error
-}
-
-func (f failing) Read(p []byte) (int, error) {
-	n, err := f.Reader.Read(p)
-	if errors.Is(err, io.EOF) {
-		err = f.err
-	}
-	return n, err
-}
-
-func TestBrokenSource(t *testing.T) {
-	cause := errors.New("the disk went away")
-	rep := score.Score(t.Context(), failing{strings.NewReader(newShot().csv()[:5000]), cause}, score.Options{Map: shotMap()})
-	checkReport(t, rep)
-	if rep.Error == nil || rep.Error.Code != fault.Unreadable || !errors.Is(rep.Error, cause) || len(rep.Results) > 0 {
-		t.Errorf("error %+v with %d results, want %s because of the cause", rep.Error, len(rep.Results), fault.Unreadable)
-	}
-}
-
-func TestCancelled(t *testing.T) {
-	ctx, stop := context.WithCancel(t.Context())
-	stop()
-	rep := score.Score(ctx, strings.NewReader(newShot().csv()), score.Options{Map: shotMap()})
-	checkReport(t, rep)
-	if rep.Error == nil || rep.Error.Code != score.Cancelled || len(rep.Results) > 0 {
-		t.Errorf("error %+v with %d results, want %s", rep.Error, len(rep.Results), score.Cancelled)
-	}
-}
-
-// panicking is a source with a mistake in it.
-type panicking struct{}
-
-func (panicking) Read([]byte) (int, error) { panic("mistake") }
-
-func TestPanicBecomesInternal(t *testing.T) {
-	rep := score.Score(t.Context(), panicking{}, score.Options{})
-	if rep.Error == nil || rep.Error.Code != score.Internal || rep.Detail.Cause == nil || !strings.Contains(rep.Detail.Cause.Error(), "mistake") {
-		t.Errorf("error %+v, cause %v", rep.Error, rep.Detail.Cause)
-	}
-	if strings.Contains(rep.Error.What, "mistake\n") || strings.Contains(rep.Error.Error(), "goroutine") {
-		t.Errorf("the sentence for people holds the trace: %v", rep.Error)
 	}
 }
 
