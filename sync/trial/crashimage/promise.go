@@ -168,6 +168,8 @@ func Kept(ctx context.Context, trace io.Reader, root, scratch string, times int,
 		switch {
 		case o.kind == opMkdir: // takes nothing away
 			cuts = 0
+		case o.kind == opRename: // one name may be durable before another that it rests on
+			cuts = 10 * times
 		case i == len(ops)-1:
 			cuts = 20 * times
 		}

@@ -61,7 +61,7 @@ func run(ctx context.Context, args []string) (left int, err error) {
 			}
 		}
 	}
-	total, killed := 0, 0
+	total, killed, spared := 0, 0, 0
 	var survivors []string
 	for i := range sites {
 		s := &sites[i]
@@ -71,6 +71,11 @@ func run(ctx context.Context, args []string) (left int, err error) {
 		total++
 		if *list {
 			fmt.Println(s.id())
+			continue
+		}
+		if why := equalTo(s); why != "" {
+			spared++
+			fmt.Println("equal   ", s.id(), "—", why)
 			continue
 		}
 		by, err := try(ctx, root, dir, s)
@@ -85,7 +90,7 @@ func run(ctx context.Context, args []string) (left int, err error) {
 		killed++
 		fmt.Println("noticed ", s.id(), "—", by)
 	}
-	fmt.Printf("%d sites, %d noticed, %d survive\n", total, killed, len(survivors))
+	fmt.Printf("%d sites, %d noticed, %d equal, %d survive\n", total, killed, spared, len(survivors))
 	for _, s := range survivors {
 		fmt.Println("  survives:", s)
 	}

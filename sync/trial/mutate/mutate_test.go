@@ -39,6 +39,17 @@ func TestSitesAreFound(t *testing.T) {
 			t.Errorf("no site: %s", want)
 		}
 	}
+	for _, e := range equals() { // an entry that names no site, or more than one, hides something
+		n := 0
+		for i := range sites {
+			if sites[i].file == e.file && sites[i].was == e.was {
+				n++
+			}
+		}
+		if n != 1 || e.why == "" {
+			t.Errorf("%s, %s: %d sites, because %q", e.file, e.was, n, e.why)
+		}
+	}
 	t.Logf("%d sites in %d places", len(sites), len(found))
 }
 
