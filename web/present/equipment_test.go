@@ -30,11 +30,11 @@ func TestListRowSaysWhatWasOverdue(t *testing.T) {
 	if !slices.Equal(p.Flags, want) {
 		t.Errorf("flags: %+v, want %+v", p.Flags, want)
 	}
-	sensors, err := n.Reader.SensorsOf(t.Context(), scope.All(), row.ID)
+	all, err := present.RigFlags(t.Context(), n.Reader, scope.All(), row.ID)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if all := present.EquipmentFlags(sensors); len(all) != 5 || all[3].Channel != "wy" || all[3].Code != "calibration_overdue" {
+	if len(all) != 5 || all[3].Channel != "wy" || all[3].Code != "calibration_overdue" {
 		t.Errorf("on the shot's own screen: %+v, want all five with their positions", all)
 	}
 }
