@@ -120,11 +120,11 @@ func (d *Desk) outcome(c echo.Context, p *page.Outcome, row *view.ShotRow, e *vi
 	if s.Limits, err = present.Limits(ctx, d.read, d.scope(), row, scores); err != nil {
 		return err
 	}
-	sensors, err := d.read.SensorsOf(ctx, d.scope(), row.ID)
+	ofRig, err := present.RigFlags(ctx, d.read, d.scope(), row.ID)
 	if err != nil {
 		return err
 	}
-	s.Flags = append(present.EquipmentFlags(sensors), s.Flags...)
+	s.Flags = append(ofRig, s.Flags...)
 	tolerance, err := d.toleranceOf(c, row)
 	if err != nil {
 		return err

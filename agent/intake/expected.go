@@ -206,6 +206,3 @@ func (in *Intake) Bind(ctx context.Context, expected, shot uuid.UUID, author str
 
 // Lab is the lab that shots are written for now.
 func (in *Intake) Lab() record.LabID { return in.opt.Lab() }
-
-// Rig is the rig that shots come from.
-func (in *Intake) Rig() uuid.UUID { return in.opt.Rig }

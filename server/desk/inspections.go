@@ -39,7 +39,7 @@ func (d *Desk) asked(c echo.Context) (p caller, sc scope.Scope, err error) {
 
 // showInspections says how the caller sees inspections.
 func (d *Desk) showInspections(ctx context.Context, p *caller) (present.Inspections, error) {
-	who, err := d.authors(ctx)
+	who, err := d.authors(ctx, p.Scope)
 	s := present.Inspections{Zone: d.zone, Who: who, Photo: func(sum, name string) page.Photo {
 		return page.Photo{SHA256: sum, Name: name, Absent: "kept with the record"}
 	}}
@@ -135,7 +135,7 @@ func (d *Desk) specimen(c echo.Context) error {
 }
 
 func (d *Desk) logView(ctx context.Context, p *caller, sc scope.Scope) (*present.LogView, error) {
-	who, err := d.authors(ctx)
+	who, err := d.authors(ctx, p.Scope)
 	v := &present.LogView{Read: d.Views, Scope: sc, Zone: d.zone, Who: who}
 	if len(p.names.All()) > 1 {
 		v.Lab = func(id [16]byte) string { return d.labName(ctx, p, id) }

@@ -20,15 +20,15 @@ import (
 func (d *Desk) rigPeople(e *echo.Echo, in echo.MiddlewareFunc) {
 	e.GET(page.PathPeople, func(c echo.Context) error { return d.peoplePage(c, "", nil, http.StatusOK) }, in)
 	e.POST(page.PostPerson, d.addPerson, in)
-	for path, do := range map[string]func(context.Context, *filled, scope.Scope, uuid.UUID, string) error{
-		page.PostPIN: func(ctx context.Context, f *filled, sc scope.Scope, id uuid.UUID, author string) error {
-			return d.People.SetPIN(ctx, sc, id, f.values["pin"], author)
+	for path, do := range map[string]func(context.Context, *httpkit.Filled, scope.Scope, uuid.UUID, string) error{
+		page.PostPIN: func(ctx context.Context, f *httpkit.Filled, sc scope.Scope, id uuid.UUID, author string) error {
+			return d.People.SetPIN(ctx, sc, id, f.Values["pin"], author)
 		},
-		page.PostOffList: func(ctx context.Context, f *filled, sc scope.Scope, id uuid.UUID, author string) error {
-			return d.People.SetOnList(ctx, sc, id, false, f.values["reason"], author)
+		page.PostOffList: func(ctx context.Context, f *httpkit.Filled, sc scope.Scope, id uuid.UUID, author string) error {
+			return d.People.SetOnList(ctx, sc, id, false, f.Values["reason"], author)
 		},
-		page.PostOnList: func(ctx context.Context, f *filled, sc scope.Scope, id uuid.UUID, author string) error {
-			return d.People.SetOnList(ctx, sc, id, true, f.values["reason"], author)
+		page.PostOnList: func(ctx context.Context, f *httpkit.Filled, sc scope.Scope, id uuid.UUID, author string) error {
+			return d.People.SetOnList(ctx, sc, id, true, f.Values["reason"], author)
 		},
 	} {
 		fields := map[string][]page.Field{page.PostPIN: page.NewPINFields(), page.PostOffList: page.OffListFields(), page.PostOnList: page.OnListFields()}[path]
@@ -57,7 +57,7 @@ func (d *Desk) peopleLab(ctx context.Context, c echo.Context, p *caller) (record
 	return in.ID, in.Scope, err
 }
 
-func (d *Desk) peoplePage(c echo.Context, posted string, typed *filled, status int) error {
+func (d *Desk) peoplePage(c echo.Context, posted string, typed *httpkit.Filled, status int) error {
 	ctx := c.Request().Context()
 	p, err := d.caller(c)
 	if err != nil {
@@ -89,19 +89,19 @@ func (d *Desk) peoplePage(c echo.Context, posted string, typed *filled, status i
 		if f.Action == "" {
 			continue
 		}
-		f.Key, f.Hidden = newKey(), map[string]string{"lab": in.String()}
+		f.Key, f.Hidden = httpkit.NewKey(), map[string]string{"lab": in.String()}
 		if f.Action == posted {
-			typed.into(f)
+			typed.Into(f)
 		}
 	}
 	if typed != nil {
-		s.Notices = append(s.Notices, typed.other...)
+		s.Notices = append(s.Notices, typed.Other...)
 	}
 	return httpkit.Page(c, status, s)
 }
 
-func (d *Desk) peopleAgain(path string) func(echo.Context, *filled, int) error {
-	return func(c echo.Context, f *filled, status int) error { return d.peoplePage(c, path, f, status) }
+func (d *Desk) peopleAgain(path string) func(echo.Context, *httpkit.Filled, int) error {
+	return func(c echo.Context, f *httpkit.Filled, status int) error { return d.peoplePage(c, path, f, status) }
 }
 
 // kept is the lab of the form, which the caller must keep.
@@ -118,28 +118,28 @@ func (d *Desk) kept(ctx context.Context, c echo.Context) (*caller, record.LabID,
 }
 
 func (d *Desk) addPerson(c echo.Context) error {
-	return d.post(c, page.PersonFields(), func(ctx context.Context, f *filled) (string, error) {
+	return d.post(c, page.PersonFields(), func(ctx context.Context, f *httpkit.Filled) (string, error) {
 		p, in, sc, err := d.kept(ctx, c)
-		if err != nil || !f.ok() {
+		if err != nil || !f.OK() {
 			return "", err
 		}
-		_, err = d.People.Add(ctx, in, sc, f.values["name"], f.values["pin"], p.Author())
+		_, err = d.People.Add(ctx, in, sc, f.Values["name"], f.Values["pin"], p.Author())
 		return done(page.PathPeople, "added") + "&lab=" + in.String(), err
 	}, d.peopleAgain(page.PostPerson))
 }
 
-func (d *Desk) changePerson(c echo.Context, path string, fields []page.Field, do func(context.Context, *filled, scope.Scope, uuid.UUID, string) error) error {
-	return d.post(c, fields, func(ctx context.Context, f *filled) (string, error) {
+func (d *Desk) changePerson(c echo.Context, path string, fields []page.Field, do func(context.Context, *httpkit.Filled, scope.Scope, uuid.UUID, string) error) error {
+	return d.post(c, fields, func(ctx context.Context, f *httpkit.Filled) (string, error) {
 		p, in, sc, err := d.kept(ctx, c)
-		if err != nil || !f.ok() {
+		if err != nil || !f.OK() {
 			return "", err
 		}
-		id, err := uuid.Parse(f.values["person"])
+		id, err := uuid.Parse(f.Values["person"])
 		if err == nil {
 			_, err = d.People.Find(ctx, sc, id)
 		}
 		if err != nil && (problem.Of(err) == problem.NotFound || id == uuid.Nil) {
-			f.fault("person", "There is no such person in this lab. Choose one from the list.")
+			f.Fault("person", "There is no such person in this lab. Choose one from the list.")
 			return "", nil
 		}
 		if err == nil {
