@@ -187,6 +187,15 @@ type Specimen struct {
 
 func (Specimen) screen() string { return "specimen" }
 
+// Zone names that of all hits; nothing where summer time changed among them.
+func (s Specimen) Zone() string {
+	at := make([]time.Time, len(s.Hits))
+	for i := range s.Hits {
+		at[i] = s.Hits[i].Shot.At
+	}
+	return sameZone(at)
+}
+
 // SpecimenHit is one hit with what was seen after it.
 type SpecimenHit struct {
 	N           int
