@@ -43,7 +43,7 @@ reserve-mb = 900
 log-level = "warn"
 [server]
 data = "elsewhere"
-behind-proxy = true
+proxy = ["192.0.2.7"]
 `)
 	dir := filepath.Dir(f)
 	c, err := parsed(t, "agent", "--config", f, "--rig", "rig eight")
@@ -61,7 +61,7 @@ behind-proxy = true
 	if a.Listen != "127.0.0.1:8371" || a.LimitMB != 1024 {
 		t.Errorf("what the file leaves out is %s, %d", a.Listen, a.LimitMB)
 	}
-	if c, err = parsed(t, "server", "--config", f); err != nil || !c.Server.BehindProxy || c.Server.Data != filepath.Join(dir, "elsewhere") {
+	if c, err = parsed(t, "server", "--config", f); err != nil || len(c.Server.Proxy) != 1 || c.Server.Proxy[0] != "192.0.2.7" || c.Server.Data != filepath.Join(dir, "elsewhere") {
 		t.Errorf("%+v, %v", c.Server, err)
 	}
 	for name, tc := range map[string]struct{ text, want string }{
