@@ -5,7 +5,6 @@ import (
 	"errors"
 	"net/http"
 	"path/filepath"
-	"time"
 
 	"github.com/labstack/echo/v4"
 
@@ -94,13 +93,6 @@ func (p *parts) notices() []string {
 		all = append(all, w.What+" "+w.Fix)
 	}
 	return all
-}
-
-func (p *parts) now() time.Time {
-	if p.o.Now != nil {
-		return p.o.Now()
-	}
-	return time.Now()
 }
 
 // maxListBytes is the largest list of equipment.
