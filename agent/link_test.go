@@ -12,7 +12,7 @@ import (
 	"thudbook/sync/ledger/ledgertest"
 )
 
-// The first screen says in words why there is no enrolment yet: nobody answers
+// The overview says in words why there is no enrolment yet: nobody answers
 // at the address; later, the server refuses the code.
 func TestOverviewSaysWhyTheAgentIsNotEnrolled(t *testing.T) {
 	l, err := net.Listen("tcp", "127.0.0.1:0")
@@ -30,7 +30,7 @@ func TestOverviewSaysWhyTheAgentIsNotEnrolled(t *testing.T) {
 		t.Fatal(err)
 	}
 	r := start(t, func(o *agent.Options) { o.Server, o.Code = "http://"+address, code })
-	r.page("/", "server not reached yet", "Why it does not go on", "Thudbook is not running on it", "http://"+address)
+	r.page("/overview", "server not reached yet", "Why it does not go on", "Thudbook is not running on it", "http://"+address)
 	if text := r.get("/api/v1/sync").body; !strings.Contains(text, `"cause":"not_listening"`) {
 		t.Errorf("the API says %s", text)
 	}
@@ -44,6 +44,6 @@ func TestOverviewSaysWhyTheAgentIsNotEnrolled(t *testing.T) {
 	}
 	web.Start()
 	defer web.Close()
-	r.until("the refusal is on the screen", func() bool { return strings.Contains(r.get("/").body, "not connected") })
-	r.page("/", "not connected", "Why it does not go on", "code")
+	r.until("the refusal is on the screen", func() bool { return strings.Contains(r.get("/overview").body, "not connected") })
+	r.page("/overview", "not connected", "Why it does not go on", "code")
 }

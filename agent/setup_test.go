@@ -23,6 +23,7 @@ func TestGuidedSetUp(t *testing.T) {
 		}
 	}
 	put("shot-1.csv", 80)
+	r.page("/", "No folder is watched")
 	r.page("/setup", "Five steps", "Name of the rig")
 
 	for folder, want := range map[string]string{filepath.Join(watch, "nowhere"): "is not there", filepath.Join(watch, "shot-1.csv"): "is no folder", "": "This is needed."} {
@@ -53,7 +54,7 @@ func TestGuidedSetUp(t *testing.T) {
 	r.page("/rig", "rig four", "rig.toml", "linear acceleration, −x, g")
 	taken := func(n string) func() bool {
 		return func() bool {
-			return strings.Contains(r.get("/").body, "watching") && strings.Contains(r.get("/shots").body, n)
+			return strings.Contains(r.get("/overview").body, "watching") && strings.Contains(r.get("/shots").body, n)
 		}
 	}
 	r.until("the first shot, without a restart", taken("1 shot"))
@@ -67,10 +68,26 @@ func TestGuidedSetUp(t *testing.T) {
 	r.page("/", "rig four")
 }
 
+// TestFirstScreenOfAFolderThatVanished: whoever is about to fire is told that
+// the file would not be seen, and told no longer when the folder is back.
+func TestFirstScreenOfAFolderThatVanished(t *testing.T) {
+	r := start(t)
+	watch := r.opt.Watch[0]
+	if err := os.Rename(watch, watch+".away"); err != nil {
+		t.Fatal(err)
+	}
+	says := func() bool { return strings.Contains(r.get("/").body, "Shots in "+watch+" are not taken in now") }
+	r.until("the folder is missed on the first screen", says)
+	if err := os.Rename(watch+".away", watch); err != nil {
+		t.Fatal(err)
+	}
+	r.until("the folder is back", func() bool { return !says() })
+}
+
 // TestFlagsGoBeforeTheScreen: what stands on the command line wins.
 func TestFlagsGoBeforeTheScreen(t *testing.T) {
 	r := start(t)
 	r.page("/setup", "command line")
 	r.saved("/setup/rig", url.Values{"rig": {"other"}, "folder": {t.TempDir()}})
-	r.page("/", "rig nine", r.opt.Watch[0])
+	r.page("/overview", "rig nine", r.opt.Watch[0])
 }

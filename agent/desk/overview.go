@@ -93,6 +93,20 @@ func watchState(folders []intake.FolderState) page.WatchState {
 	return w
 }
 
+// folderNotices says before a shot why its file would not be seen.
+func folderNotices(folders []intake.FolderState) []page.Notice {
+	if len(folders) == 0 {
+		return []page.Notice{{Level: page.Warn, Text: "No folder is watched: files of shots come over HTTP only.", Fix: "To have one watched, set the rig up under Rig."}}
+	}
+	var out []page.Notice
+	for _, f := range folders {
+		if f.Problem != "" {
+			out = append(out, page.Notice{Level: page.Bad, Text: "Shots in " + f.Dir + " are not taken in now: " + f.Problem, Fix: f.Fix})
+		}
+	}
+	return out
+}
+
 // waitingNotices names the files that are not taken in yet, and why.
 func waitingNotices(folders []intake.FolderState) []page.Notice {
 	var out []page.Notice
