@@ -259,10 +259,6 @@ func (v *verifier) anchors(r kv.Reader) error {
 		}
 	}
 	for _, d := range doubts {
-		if d.Closed { // and nothing was written in it since: history, which its reason tells
-			v.report.Notes = append(v.report.Notes, fmt.Sprintf("own origin %s is closed for ever: %s; the next record for its lab opens the next epoch", d.Origin, d.Reason))
-			continue
-		}
 		v.report.find(Forked, "own origin %s may not be written again: %s", d.Origin, d.Reason)
 	}
 	return nil
