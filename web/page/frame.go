@@ -64,21 +64,22 @@ type Status struct {
 // AgentCounts are the numbers beside the agent's navigation.
 type AgentCounts struct{ ToAssign, Quarantine, SeenAgain int }
 
-// AgentNav returns the agent's navigation; current is one of the paths below.
+// AgentNav returns the agent's navigation: a day at the rig in its order, then
+// what is seldom needed. current is one of the paths below.
 func AgentNav(current string, n AgentCounts) []NavItem {
 	return mark(current, []NavItem{
+		{Text: "Ready", Href: PathReady},
 		{Text: "Next shot", Href: PathNext},
 		{Text: "Result", Href: PathResult},
-		{Text: "Strokes", Href: PathStrokes},
-		{Text: "Drift", Href: PathDrift},
-		{Text: "Overview", Href: PathOverview},
 		{Text: "Shots", Href: PathShots},
 		{Text: "To assign", Href: PathAssign, Count: n.ToAssign},
-		{Text: "Quarantine", Href: PathQuarantine, Count: n.Quarantine},
-		{Text: "Seen again", Href: PathSeen, Count: n.SeenAgain},
-		{Text: "Ready", Href: PathReady},
+		{Text: "Strokes", Href: PathStrokes},
+		{Text: "Drift", Href: PathDrift},
 		{Text: "Rig", Href: PathRig},
 		{Text: "Log", Href: PathLog},
+		{Text: "Overview", Href: PathOverview},
+		{Text: "Quarantine", Href: PathQuarantine, Count: n.Quarantine},
+		{Text: "Seen again", Href: PathSeen, Count: n.SeenAgain},
 		{Text: "People", Href: PathPeople},
 		{Text: "Server", Href: PathConnect},
 		{Text: "Manual", Href: PathManual},
