@@ -167,9 +167,35 @@ func TestWithdrawnAgent(t *testing.T) {
 	if err := s.trySync(); err == nil {
 		t.Error("a withdrawn agent may still exchange")
 	}
+	s.alarmed()
 	s.manager.get("/shots/"+s.newest()).want(t, 200, "a shot of a withdrawn agent")
 	s.enrol()
 	labtest.Append(t, s.agent.Ledger, s.id, labtest.Draft(t, labtest.ID("later"), labtest.Shot(s.Rig, time.Now())))
 	s.sync()
 	s.manager.get("/shots/"+labtest.ID("later").String()).want(t, 200, "a shot recorded after the agent was let in again")
+}
+
+// alarmed checks that the alarm that was raised stands beside the navigation of
+// the lab's manager on every screen until one of them has seen it, and of nobody
+// who does not keep the lab.
+func (s *site) alarmed() {
+	t := s.w.t
+	t.Helper()
+	tally := regexp.MustCompile(`href="/alarms"[^>]*>Alarms <span class="tally">1</span>`)
+	other := s.w.open("Aspen", 1)
+	for p, want := range map[*person]bool{s.manager: true, s.operator: false, other.manager: false, s.w.admin: true} {
+		for _, path := range []string{"/", "/shots", "/equipment"} {
+			if got := tally.MatchString(p.get(path).want(t, 200, path).body); got != want {
+				t.Errorf("%s shows an alarm: %v, want %v", path, got, want)
+			}
+		}
+	}
+	seen := regexp.MustCompile(`action="(/alarms/[0-9a-f-]{36}/seen)"`).FindStringSubmatch(s.manager.get("/alarms").body)
+	if seen == nil {
+		t.Fatal("the alarm cannot be marked as seen")
+	}
+	s.manager.form(seen[1], nil).want(t, 303, "seeing the alarm")
+	if tally.MatchString(s.manager.get("/").body) {
+		t.Error("an alarm that was seen is still counted")
+	}
 }

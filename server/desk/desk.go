@@ -106,13 +106,24 @@ func (d *Desk) Routes(e *echo.Echo) {
 // caller is who asks, with the labs of their scope by name.
 type caller struct {
 	door.Caller
-	names *roster.Names
+	names  *roster.Names
+	unseen int // alarms of the labs that they keep
 }
 
 func (d *Desk) caller(c echo.Context) (caller, error) {
 	p := door.Of(c)
 	names, err := d.Roster.Names(c.Request().Context(), p.Scope)
-	return caller{Caller: p, names: names}, err
+	if err != nil {
+		return caller{Caller: p}, err
+	}
+	alarms, err := d.Agents.Alarms(c.Request().Context(), p.KeepScope())
+	unseen := 0
+	for i := range alarms {
+		if alarms[i].SeenMS == 0 {
+			unseen++
+		}
+	}
+	return caller{Caller: p, names: names, unseen: unseen}, err
 }
 
 // keeps lists the labs that the caller may change.
@@ -142,7 +153,7 @@ func (d *Desk) place(ctx context.Context, p *caller, text string) (roster.Place,
 // frame makes what every screen shares.
 func (d *Desk) frame(p *caller, title, current string) page.Frame {
 	f := page.Frame{Title: title, Place: d.Name, Version: d.Version, Now: d.Now().In(d.zone),
-		Nav: page.ServerNav(current, p.Administrator), User: &page.User{Name: cmp.Or(p.Name, p.Login), Roles: p.roles()}}
+		Nav: page.ServerNav(current, p.Administrator, p.unseen), User: &page.User{Name: cmp.Or(p.Name, p.Login), Roles: p.roles()}}
 	if p.Administrator && d.Notices != nil {
 		for _, n := range d.Notices() {
 			f.Notices = append(f.Notices, page.Notice{Level: page.Warn, Text: n})

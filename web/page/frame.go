@@ -87,8 +87,8 @@ func AgentNav(current string, n AgentCounts) []NavItem {
 }
 
 // ServerNav returns the server's navigation; administrators also see accounts
-// and labs.
-func ServerNav(current string, administrator bool) []NavItem {
+// and labs. alarms is how many alarms nobody has seen.
+func ServerNav(current string, administrator bool, alarms int) []NavItem {
 	items := []NavItem{
 		{Text: "Overview", Href: PathHome},
 		{Text: "Shots", Href: PathShots},
@@ -98,7 +98,7 @@ func ServerNav(current string, administrator bool) []NavItem {
 		{Text: "Log", Href: PathLog},
 		{Text: "People at the rigs", Href: PathPeople},
 		{Text: "Agents", Href: PathAgents},
-		{Text: "Alarms", Href: PathAlarms},
+		{Text: "Alarms", Href: PathAlarms, Count: alarms},
 	}
 	if administrator {
 		items = append(items,

@@ -31,7 +31,7 @@ func agentFrame(title, current string, n page.AgentCounts) page.Frame {
 }
 
 func serverFrame(title, current string) page.Frame {
-	return page.Frame{Title: title, Version: "0.1.0", Now: Now(), Nav: page.ServerNav(current, true),
+	return page.Frame{Title: title, Version: "0.1.0", Now: Now(), Nav: page.ServerNav(current, true, 2),
 		User: &page.User{Name: "r.example", Roles: "manager in Northmere lab, administrator"}}
 }
 
