@@ -43,9 +43,10 @@ func TestForms(t *testing.T) {
 	calibration := url.Values{"item": {cell}, "effective_at": {day(-10)}, "due_at": {day(355)}, "certificate": {"K-1"}, "sensitivity": {"1,02"}, "sensitivity_unit": {"mV/g"}}
 	mounting := url.Values{"rig": {s.Rig.String()}, "item": {cell}, "position": {"ax"}, "effective_at": {day(-20)}}
 	campaign := url.Values{"lab": {id}, "name": {"Ivy series"}, "specimens": {"V-1\nV-2\n\n v-1 "}, "locations": {"front\nleft side"}, "conditions": {"ambient\nhot"}, "target_speeds_m_s": {"5.5, 7.4"}, "tolerance_m_s": {"0.2"}, "planned": {"3"},
-		"acceptance_limits": {"hic15; 700; 49 CFR 571.208\n\n3 ms clip, contiguous; 80,5 g\nimpact_duration; 12 ms;"}}
+		"acceptance_limits": {"hic15; 700; 49 CFR 571.208\n\n3 ms clip, contiguous; 80,5 g\nimpact_duration; 12 ms;"},
+		"inspection_limits": {"Bar; damaged; 3,5 mm; own plan\n\nweld;sound"}, "face_contact_fails": {"yes"}}
 	code := url.Values{"lab": {id}, "name": {"rig two"}}
-	chosen := map[string]bool{"lab": true, "item": true, "rig": true, "class": true, "calibration_required": true} // no text of the reader's
+	chosen := map[string]bool{"lab": true, "item": true, "rig": true, "class": true, "calibration_required": true, "face_contact_fails": true} // no text of the reader's
 	type bad struct {
 		v     url.Values
 		fault string
@@ -92,6 +93,11 @@ func TestForms(t *testing.T) {
 			"tolerance too big": {with(campaign, "tolerance_m_s", "500"), "500 m/s is no tolerance"},
 			"limit of what":     {with(campaign, "acceptance_limits", "hic 15; 700"), "“hic 15” is no result"},
 			"limit no number":   {with(campaign, "acceptance_limits", "hic15; seven hundred"), "“seven” is not a number"},
+			"no element":        {with(campaign, "inspection_limits", "visor; sound"), "“visor” is no element. Write one of bar, weld"},
+			"no condition":      {with(campaign, "inspection_limits", "bar; fine"), "“fine” is no condition. Write one of sound"},
+			"no millimetres":    {with(campaign, "inspection_limits", "bar; ; three"), "bar: “three” is not a number"},
+			"no criterion":      {with(campaign, "inspection_limits", "bar"), "bar: this line limits nothing"},
+			"element twice":     {with(campaign, "inspection_limits", "bar; sound\nbar; ; 3"), "bar stands there twice"},
 			"limit in kelvin":   {with(campaign, "acceptance_limits", "peak_linear_acceleration; 300 K"), "“K” is no unit of this result. Leave it out for g"},
 		}},
 		{"/agents/codes", code, map[string]bad{"no name": {with(code, "name", ""), "This is needed"}}},
@@ -145,7 +151,9 @@ func (s *site) checkWritten(cell string) {
 		Cells     []lab.Cell
 		Total     struct{ Planned int }
 		ID        string
-		Limits    []lab.Limit `json:"acceptance_limits"`
+		Limits    []lab.Limit           `json:"acceptance_limits"`
+		Criteria  []lab.InspectionLimit `json:"inspection_limits"`
+		Contact   bool                  `json:"face_contact_fails"`
 	}](t, s.manager.get(base+"/campaigns"))
 	for _, c := range cs {
 		if c.Name == "Ivy series" {
@@ -153,8 +161,11 @@ func (s *site) checkWritten(cell string) {
 			if !slices.Equal(c.Limits, limits) {
 				t.Errorf("limits %+v, want %+v", c.Limits, limits)
 			}
+			if k := c.Criteria; len(k) != 2 || k[0].Element != "bar" || k[0].Worst != "damaged" || k[0].MostMM == nil || *k[0].MostMM != 3.5 || k[0].Source != "own plan" || k[1].Element != "weld" || k[1].Worst != "sound" || k[1].MostMM != nil || !c.Contact {
+				t.Errorf("criteria %+v, contact fails: %v", k, c.Contact)
+			}
 			screen := s.manager.get("/campaigns/"+c.ID).want(t, 200, "the campaign")
-			for _, want := range []string{"HIC, 15 ms", "set by the campaign: 49 CFR 571.208; the figure of", "80.5", "12.0"} {
+			for _, want := range []string{"HIC, 15 ms", "set by the campaign: 49 CFR 571.208; the figure of", "80.5", "12.0", "at worst “damaged”, at most 3.5", "a guard that touched it fails"} {
 				if !strings.Contains(screen.body, want) {
 					t.Errorf("the campaign's screen does not show %q", want)
 				}

@@ -143,7 +143,7 @@ func (d *Desk) campaign(c echo.Context) error {
 	s.Speeds, s.Rows = table(&progress)
 	s.Outside = outside(progress.Outside)
 	f := shotFilter{scope: sc, specimens: specimensOf(&r)}
-	s.Limits = present.CampaignLimits(&r.Campaign)
+	s.Limits, s.Criteria = present.CampaignLimits(&r.Campaign), present.CriteriaRows(&r.Campaign)
 	recent, err := d.list(ctx, &f, false, view.Page{Limit: 10})
 	if err != nil {
 		return err
@@ -276,6 +276,7 @@ func plan(f *httpkit.Filled) *lab.Campaign {
 		}
 	}
 	b.AcceptanceLimits = limitsOf(f, "acceptance_limits")
+	b.InspectionLimits, b.FaceContactFails = criteriaOf(f, "inspection_limits"), f.Values["face_contact_fails"] == "yes"
 	if n := len(b.Cells); n > lab.MaxCells {
 		f.Fault("locations", "This makes %d cells; one campaign holds at most %d. Divide it.", n, lab.MaxCells)
 	}

@@ -44,6 +44,13 @@ type Campaign struct {
 	ShotsHref   string
 	RecentShots []ShotRow
 	Limits      []LimitRow // acceptance limits: Name, Most and Source
+	Criteria    []Criterion
+}
+
+// Criterion says with what a specimen passes its inspection.
+type Criterion struct {
+	Element string
+	Text    string // as "at worst “damaged”, at most 3.0 mm, own plan"
 }
 
 func (Campaign) screen() string { return "campaign" }

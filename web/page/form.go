@@ -167,6 +167,8 @@ func CampaignFields() []Field {
 		{Name: "tolerance_m_s", Label: "Speed tolerance, plus or minus", Unit: "m/s", Kind: "number", Help: "Empty: speed is not judged."},
 		{Name: "planned", Label: "Shots per specimen and cell", Kind: "number", Required: true},
 		{Name: "acceptance_limits", Label: "Acceptance limits", Kind: "area", Help: "One a line: result; at most, with its unit; where the figure is from. As hic15; 700; 49 CFR 571.208 or peak_linear_acceleration; 300 g; own plan."},
+		{Name: "inspection_limits", Label: "Criteria of the inspection", Kind: "area", Help: "One a line: element; worst condition that passes; largest lasting deformation, in mm; where it is from. As bar; damaged; 3; own plan or weld; sound. Elements: bar, weld, coating, attachment, strap, shell, padding. Conditions: sound, marked, damaged, failed."},
+		{Name: "face_contact_fails", Label: "A guard that touched the face form fails", Kind: "checkbox"},
 	}
 }
 

@@ -111,6 +111,21 @@ func Criteria(k *lab.Campaign) map[string]string {
 	return out
 }
 
+// CriteriaRows lists the criteria of a campaign for its own screen, in the order
+// in which the elements are inspected.
+func CriteriaRows(k *lab.Campaign) (out []page.Criterion) {
+	of := Criteria(k)
+	for _, e := range lab.Elements() {
+		if text := of[e]; text != "" {
+			out = append(out, page.Criterion{Element: e, Text: text})
+		}
+	}
+	if k.FaceContactFails {
+		out = append(out, page.Criterion{Element: "face form", Text: "a guard that touched it fails"})
+	}
+	return out
+}
+
 // Proposal is a judgement in words.
 func Proposal(k *lab.Campaign, j lab.Judgement) page.Proposal {
 	p := page.Proposal{Why: j.Broken, Open: j.Open}

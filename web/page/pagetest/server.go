@@ -91,7 +91,8 @@ func campaigns() []Item {
 	one := page.Campaign{Frame: serverFrame("Face guards, spring series", page.PathCampaigns), ID: "c1", Name: "Face guards, spring series", Lab: "Northmere lab", Tolerance: "± 0.10 m/s", Conditions: "ambient",
 		Done: 126, Planned: 240, Rejected: 7, Speeds: []string{"3.50 m/s", "5.50 m/s", "7.40 m/s"}, Outside: []page.OutsideRow{
 			{Specimen: "FG-A-012", Location: "front", Condition: "cold", Target: "5.50 m/s", Shots: 2, Why: "condition not in the plan", Href: "/shots?specimen=FG-A-012"},
-			{Specimen: longName, Location: "crown, left", Shots: 1, Why: "no target speed recorded", Href: "/shots?specimen=x"}}, ShotsHref: "/shots?campaign=c1", RecentShots: rows(5)}
+			{Specimen: longName, Location: "crown, left", Shots: 1, Why: "no target speed recorded", Href: "/shots?specimen=x"}}, ShotsHref: "/shots?campaign=c1", RecentShots: rows(5),
+		Criteria: []page.Criterion{{Element: "bar", Text: "at worst “damaged”, at most 3.0\u00a0mm, own plan"}, {Element: "weld", Text: "at worst “sound”"}, {Element: "face form", Text: "a guard that touched it fails"}}}
 	full := one
 	full.Speeds = nil
 	for i := range 9 {
