@@ -27,7 +27,7 @@ func startDemo(t *testing.T) demoState {
 	}
 	file := filepath.Join(t.TempDir(), "state.json")
 	out := &programtest.Output{}
-	cmd := exec.Command(bin, "demo", "--data", filepath.Join(t.TempDir(), "demo"), "--listen", "127.0.0.1:0", "--cut-for", "20s", "--every", "3s", "--state", file)
+	cmd := exec.Command(bin, "demo", "--data", filepath.Join(t.TempDir(), "demo"), "--listen", "127.0.0.1:0", "--cut-for", "45s", "--every", "3s", "--state", file)
 	cmd.Stdout, cmd.Stderr = out, out
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
