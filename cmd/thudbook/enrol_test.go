@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"encoding/json"
 	"net/http"
 	"os"
@@ -14,36 +13,12 @@ import (
 // at its start, with no network there, takes in shots at once and enrols when
 // the network comes; the shots from before are then the lab's.
 func TestAgentStartsBeforeTheServerCanBeReached(t *testing.T) {
-	serverData := t.TempDir()
-	server := start(t, "server", "--data", serverData, "--listen", "127.0.0.1:0")
-	b, err := os.ReadFile(filepath.Join(serverData, "first-password"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	admin, err := signIn(t.Context(), server.url(""), "admin", string(bytes.TrimSpace(b)))
-	if err != nil {
-		t.Fatal(err)
-	}
-	var made idAnswer
-	var code struct {
-		Code string `json:"code"`
-	}
-	if err := admin.post(t.Context(), "/api/v1/labs", map[string]string{"name": "late cable"}, &made); err != nil {
-		t.Fatal(err)
-	}
-	if err := admin.post(t.Context(), "/api/v1/labs/"+made.ID.String()+"/codes", map[string]string{"name": "rig"}, &code); err != nil {
-		t.Fatal(err)
-	}
-	cable, err := newLink(server.addr)
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(cable.close)
-	cable.set(false)
+	lab := newLabOnServer(t, "late cable")
+	lab.cable.set(false)
 
 	watch := t.TempDir()
 	agent := start(t, "agent", "--data", t.TempDir(), "--watch", watch, "--listen", "127.0.0.1:0", "--sync-every", "100ms",
-		"--server", "http://"+cable.addr(), "--code", code.Code)
+		"--server", "http://"+lab.cable.addr(), "--code", lab.code)
 	if err := os.WriteFile(filepath.Join(watch, "early.csv"), shotBytes(1), 0o644); err != nil {
 		t.Fatal(err)
 	}
@@ -52,8 +27,10 @@ func TestAgentStartsBeforeTheServerCanBeReached(t *testing.T) {
 	if res, err := http.Get(agent.url("/readyz")); err != nil || res.StatusCode != http.StatusOK {
 		t.Errorf("the agent without network is not ready: %v %v", res, err)
 	}
-	cable.set(true)
-	onServer := func() []string { return shotIDs(t, admin.http, server.url("/api/v1/shots?lab="+made.ID.String())) }
+	lab.cable.set(true)
+	onServer := func() []string {
+		return shotIDs(t, lab.admin.http, lab.server.url("/api/v1/shots?lab="+lab.id.String()))
+	}
 	waitFor(t, "the shot on the server, as the lab's", func() bool { return len(onServer()) == 1 })
 	if got := onServer()[0]; got != id {
 		t.Errorf("the server has shot %s, the agent %s", got, id)

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"io"
 	"net/http"
 	"net/url"
@@ -16,34 +15,11 @@ import (
 // the rig with the network cut; the server names the person; withdrawn there,
 // the person is signed out at the rig.
 func TestPeopleReachTheRig(t *testing.T) {
-	serverData := t.TempDir()
-	server := start(t, "server", "--data", serverData, "--listen", "127.0.0.1:0")
-	b, err := os.ReadFile(filepath.Join(serverData, "first-password"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	admin, err := signIn(t.Context(), server.url(""), "admin", string(bytes.TrimSpace(b)))
-	if err != nil {
-		t.Fatal(err)
-	}
-	var made idAnswer
-	var code struct {
-		Code string `json:"code"`
-	}
-	if err := admin.post(t.Context(), "/api/v1/labs", map[string]string{"name": "Lab of people"}, &made); err != nil {
-		t.Fatal(err)
-	}
-	if err := admin.post(t.Context(), "/api/v1/labs/"+made.ID.String()+"/codes", map[string]string{"name": "rig"}, &code); err != nil {
-		t.Fatal(err)
-	}
-	cable, err := newLink(server.addr)
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(cable.close)
+	lab := newLabOnServer(t, "Lab of people")
+	server, admin, cable := lab.server, lab.admin, lab.cable
 	watch := t.TempDir()
 	agent := start(t, "agent", "--data", t.TempDir(), "--watch", watch, "--listen", "127.0.0.1:0", "--sync-every", "100ms",
-		"--server", "http://"+cable.addr(), "--code", code.Code)
+		"--server", "http://"+cable.addr(), "--code", lab.code)
 
 	plain := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
 	form := func(c *http.Client, to string, v url.Values) (int, string) {
@@ -68,7 +44,7 @@ func TestPeopleReachTheRig(t *testing.T) {
 		return string(b)
 	}
 
-	if status, text := form(admin.http, server.url("/people/add"), url.Values{"lab": {made.ID.String()}, "name": {"Wilma Quill"}, "pin": {"4711"}}); status != http.StatusSeeOther {
+	if status, text := form(admin.http, server.url("/people/add"), url.Values{"lab": {lab.id.String()}, "name": {"Wilma Quill"}, "pin": {"4711"}}); status != http.StatusSeeOther {
 		t.Fatalf("add on the server = %d %s", status, text)
 	}
 	name := regexp.MustCompile(`href="(/people/([0-9a-f-]{36}))"[^>]*>Wilma Quill`)
@@ -94,7 +70,7 @@ func TestPeopleReachTheRig(t *testing.T) {
 		page := read(admin.http, server.url("/shots/"+shot))
 		return strings.Contains(page, "while Wilma Quill was signed in") && strings.Contains(page, "<td>Wilma Quill</td>")
 	})
-	if status, text := form(admin.http, server.url("/people/off"), url.Values{"lab": {made.ID.String()}, "person": {m[2]}, "reason": {"left the lab"}}); status != http.StatusSeeOther {
+	if status, text := form(admin.http, server.url("/people/off"), url.Values{"lab": {lab.id.String()}, "person": {m[2]}, "reason": {"left the lab"}}); status != http.StatusSeeOther {
 		t.Fatalf("withdraw = %d %s", status, text)
 	}
 	waitFor(t, "the person signed out at the rig", func() bool { return strings.Contains(read(plain, agent.url("/")), "taken off the list") })

@@ -9,8 +9,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/klauspost/compress/zstd"
-
 	"thudbook/sync/exchange"
 	"thudbook/sync/exchange/exchangetest"
 	"thudbook/sync/httppeer"
@@ -60,19 +58,7 @@ func TestHostilePeersAreReported(t *testing.T) {
 	r.serve(t, httppeer.NewHandler(r.service, r.registry, httppeer.HandlerOptions{}))
 	exchangetest.Shots(t, r.agent, r.lab, 3, 10)
 	c := r.client(t, r.http.URL)
-	var bomb bytes.Buffer
-	w, err := zstd.NewWriter(&bomb)
-	if err != nil {
-		t.Fatal(err)
-	}
-	for range 1 << 14 {
-		if _, err := w.Write(part(make([]byte, 16<<10))); err != nil {
-			t.Fatal(err)
-		}
-	}
-	if err := w.Close(); err != nil {
-		t.Fatal(err)
-	}
+	bomb := bombOf(t, 16<<10)
 	tok := token(t, r)
 	push := func(change func(*exchange.Batch)) func() {
 		return func() {
@@ -104,7 +90,7 @@ func TestHostilePeersAreReported(t *testing.T) {
 		}, exchange.PeerRefused},
 		"a bomb": {func() {
 			send(t, r, http.MethodPost, "/sync/v1/push/"+r.agent.Own(r.lab).String(), tok,
-				map[string]string{"Content-Type": "application/vnd.thudbook.records", "Content-Encoding": "zstd"}, &bomb)
+				map[string]string{"Content-Type": "application/vnd.thudbook.records", "Content-Encoding": "zstd"}, bomb)
 		}, exchange.PeerRefused},
 		"a name without its key": {func() {
 			p := prove(r, challenge(t, r, r.agent.Node.ID))

@@ -71,20 +71,7 @@ func TestHostileParts(t *testing.T) {
 	secret := exchangetest.Shot(t, victim, other, "secret", bytes.Repeat([]byte("secret "), 1000))
 	tok := token(t, r)
 	h := secret.Attachments[0].SHA256
-	var bomb bytes.Buffer
-	w, err := zstd.NewWriter(&bomb)
-	if err != nil {
-		t.Fatal(err)
-	}
-	block := part(make([]byte, 64<<10))
-	for range 1 << 12 { // 256 MiB of right frames
-		if _, err := w.Write(block); err != nil {
-			t.Fatal(err)
-		}
-	}
-	if err := w.Close(); err != nil {
-		t.Fatal(err)
-	}
+	bomb := bombOf(t, 64<<10)
 	path := func(lab record.LabID) string { return "/sync/v1/labs/" + lab.String() + "/uploads/" + h.String() }
 	media := "application/vnd.thudbook.part"
 	at := func(offset, size string, more ...string) map[string]string {
@@ -113,7 +100,7 @@ func TestHostileParts(t *testing.T) {
 		"no frames":               {path(r.lab), at("0", good), strings.NewReader(strings.Repeat("hello", 100)), []int{503}},
 		"no zstd":                 {path(r.lab), at("0", good, "Content-Encoding", "zstd"), strings.NewReader("hello"), []int{503}},
 		"a bomb":                  {path(r.lab), at("0", "4000000000", "Content-Encoding", "zstd"), bytes.NewReader(bomb.Bytes()), []int{400, 413}},
-		"an endless body":         {path(r.lab), at("0", "4000000000"), &endless{block}, []int{0, 413, 503}},
+		"an endless body":         {path(r.lab), at("0", "4000000000"), &endless{part(make([]byte, 64<<10))}, []int{0, 413, 503}},
 		"more than was announced": {path(r.lab), at("0", "3"), bytes.NewReader(whole([]byte("four"))), []int{422}},
 		"a name that leads out":   {"/sync/v1/labs/" + r.lab.String() + "/uploads/..%2f..%2fx", at("0", good), strings.NewReader("x"), []int{400, 404}},
 		"bytes that are guessed":  {path(r.lab), at("0", good), bytes.NewReader(whole(make([]byte, secret.Attachments[0].Size))), []int{422}},
@@ -145,6 +132,26 @@ func TestHostileParts(t *testing.T) {
 	}
 }
 
+// bombOf gives 256 MiB of right frames of a size in bytes, compressed.
+func bombOf(t *testing.T, size int) *bytes.Buffer {
+	t.Helper()
+	bomb := &bytes.Buffer{}
+	w, err := zstd.NewWriter(bomb)
+	if err != nil {
+		t.Fatal(err)
+	}
+	frame := part(make([]byte, size))
+	for range 256 << 20 / size {
+		if _, err := w.Write(frame); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return bomb
+}
+
 // Records as bombs, with a tail, and for ever.
 func TestHostileBatches(t *testing.T) {
 	t.Parallel()
@@ -152,26 +159,14 @@ func TestHostileBatches(t *testing.T) {
 	exchangetest.Shots(t, r.agent, r.lab, 3, 10)
 	tok := token(t, r)
 	path := "/sync/v1/push/" + r.agent.Own(r.lab).String()
-	var bomb bytes.Buffer
-	w, err := zstd.NewWriter(&bomb)
-	if err != nil {
-		t.Fatal(err)
-	}
-	for range 1 << 14 {
-		if _, err := w.Write(part(make([]byte, 16<<10))); err != nil {
-			t.Fatal(err)
-		}
-	}
-	if err := w.Close(); err != nil {
-		t.Fatal(err)
-	}
+	bomb := bombOf(t, 16<<10)
 	media := "application/vnd.thudbook.records"
 	for name, c := range map[string]struct {
 		encoding string
 		body     io.Reader
 		status   []int
 	}{
-		"a bomb":           {"zstd", &bomb, []int{400, 413}},
+		"a bomb":           {"zstd", bomb, []int{400, 413}},
 		"an endless body":  {"", &endless{part(make([]byte, 16<<10))}, []int{0, 413, 503}},
 		"unknown encoding": {"br", strings.NewReader("x"), []int{400}},
 	} {
