@@ -18,7 +18,7 @@ import (
 	"thudbook/web/page"
 )
 
-//go:embed pages/*.html
+//go:embed pages/*.md tables/*.html
 var files embed.FS
 
 // Flag is one row of the table of flags.
@@ -28,10 +28,9 @@ type Flag struct {
 	Action  string // what to do about it
 }
 
-// content is what the pages are filled with.
+// content is what the tables are filled with.
 type content struct {
 	Flags []Flag
-	AtRig bool // the agent's screens can be linked to
 	// What others have printed, with its sources.
 	Definitions []limits.Definition
 	Limits      []limits.Limit
@@ -59,8 +58,9 @@ func chapters() []chapter {
 	}
 }
 
-var pages = sync.OnceValues(func() (*template.Template, error) {
-	return template.New("manual").Funcs(template.FuncMap{"name": page.MetricName, "names": metricNames}).ParseFS(files, "pages/*.html")
+// tables are those that are made from what the program itself computes with.
+var tables = sync.OnceValues(func() (*template.Template, error) {
+	return template.New("manual").Funcs(template.FuncMap{"name": page.MetricName, "names": metricNames}).ParseFS(files, "tables/*.html")
 })
 
 // metricNames are the screen's names of a definition's metrics, "hic15, hic36".
@@ -97,23 +97,35 @@ func Page(name string, f page.Frame, more ...Flag) (page.Manual, error) {
 		m.Pages = append(m.Pages, page.NavItem{Text: c.title, Href: href, Current: c.name == name})
 		if c.name == name {
 			m.Frame.Title = c.title
-			file = c.name + ".html"
+			file = c.name
 		}
 	}
 	if name == "" {
-		file = "first.html"
+		file = "first"
 	}
 	if file == "" {
 		return m, problem.New(problem.NotFound, fmt.Sprintf("The manual has no page %q.", name), "Choose one from its first page.")
 	}
-	set, err := pages()
+	source, err := files.ReadFile("pages/" + file + ".md")
 	if err != nil {
-		return m, fmt.Errorf("pages of the manual: %w", err)
+		return m, fmt.Errorf("manual page %q: %w", name, err)
 	}
+	filled := content{Flags(more...), limits.Definitions(), limits.All(), risk.Functions()}
 	var b bytes.Buffer
-	if err := set.ExecuteTemplate(&b, file, content{Flags(more...), f.AtRig, limits.Definitions(), limits.All(), risk.Functions()}); err != nil {
+	if err := draw(&b, source, f.AtRig, filled.table); err != nil {
 		return m, fmt.Errorf("manual page %q: %w", name, err)
 	}
 	m.Body = page.Prose(b.String())
 	return m, nil
+}
+
+// table draws one of the tables.
+func (c content) table(name string) (string, error) {
+	set, err := tables()
+	if err != nil {
+		return "", fmt.Errorf("tables of the manual: %w", err)
+	}
+	var b strings.Builder
+	err = set.ExecuteTemplate(&b, name+".html", c)
+	return b.String(), err
 }

@@ -102,6 +102,14 @@ func TestPages(t *testing.T) {
 	if !strings.Contains(text(t, "", page.Frame{AtRig: true}), `href="/assign"`) {
 		t.Error("at the rig the first steps do not link to the screen")
 	}
+	for _, name := range []string{"files", "shots", "inspection"} {
+		shown := text(t, name, page.Frame{})
+		for _, raw := range []string{"{#", "{{", "```", "**", "](", "<!--", "| ---"} {
+			if strings.Contains(shown, raw) {
+				t.Errorf("page %q shows its source: %s", name, raw)
+			}
+		}
+	}
 	if _, err := manual.Page("../etc", page.Frame{}); problem.Of(err) != problem.NotFound {
 		t.Errorf("unknown page: %v", err)
 	}
@@ -109,13 +117,13 @@ func TestPages(t *testing.T) {
 
 // The map in the manual is one that the program takes.
 func TestMapOfTheManual(t *testing.T) {
-	html := text(t, "files", page.Frame{})
-	start := strings.Index(html, `name = &#34;rig one`)
+	shown := text(t, "files", page.Frame{})
+	start := strings.Index(shown, `name = &#34;rig one`)
 	if start < 0 {
-		start = strings.Index(html, `name = "rig one`)
+		t.Fatal("the manual shows no map")
 	}
-	end := strings.Index(html[start:], "</pre>")
-	m, err := chanmap.Parse(strings.NewReader(html[start:start+end]), "manual")
+	end := strings.Index(shown[start:], "</pre>")
+	m, err := chanmap.Parse(strings.NewReader(html.UnescapeString(shown[start:start+end])), "manual")
 	if err != nil {
 		t.Fatal(err)
 	}
