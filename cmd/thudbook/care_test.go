@@ -107,6 +107,8 @@ func TestCareOfARealAgent(t *testing.T) {
 	wantRun(t, exitOK, "nothing wrong was found", "verify", "--data", to)
 	wantRun(t, exitOK, "What to do now", "restore", "--from", to, "--data", back)
 	wantRun(t, exitUsage, "not empty", "restore", "--from", to, "--data", back)
+	wantRun(t, exitOK, "as a restore asks for", "verify", "--data", back)
+	wantRun(t, exitOK, "nothing to do: the next record opens a new chain", "doctor", "--data", back)
 	wantRun(t, exitOK, "every entry was compared", "compact", "--data", back)
 	a = start(t, "agent", "--data", back, "--listen", "127.0.0.1:0")
 	postShot(t, a, 3)

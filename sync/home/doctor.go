@@ -291,6 +291,10 @@ func (x *examination) anchor(r kv.Reader) error {
 		doubts = closedOnly(doubts)
 	}
 	for _, d := range doubts {
+		if d.OnPurpose {
+			x.e.note(fmt.Sprintf("own origin %s is not written any more: %s", d.Origin, d.Reason), "nothing to do: the next record opens a new chain. See that the machine the backup was made of does not run this node any more")
+			continue
+		}
 		x.e.bad(care.Forked, fmt.Sprintf("own origin %s is not written any more: %s", d.Origin, d.Reason), "nothing to do here: the next record opens a new chain; if this was no restore, find out who put the folder back")
 	}
 	if len(doubts) == 0 {

@@ -57,7 +57,7 @@ func firstOrigin(r kv.Reader, from []byte) (record.Origin, bool, error) {
 
 // CheckAnchor compares the open own origins with the anchor file, without
 // changing anything, and gives those in doubt and the number compared. An own
-// origin that is closed, but not yet continued, is in doubt too.
+// origin that is closed, but not yet continued, is among them too.
 func CheckAnchor(r kv.Reader, node record.NodeID, path string) ([]Doubt, int, error) {
 	b, err := r.Get(metaTable, metaNode)
 	if err != nil {
@@ -78,12 +78,21 @@ func CheckAnchor(r kv.Reader, node record.NodeID, path string) ([]Doubt, int, er
 		return nil, 0, anchorErr
 	}
 	doubts, err := findDoubts(r, node, own, file, anchorErr)
-	for _, lab := range sortedLabs(own) {
-		if st := own[lab]; st.Closed != "" {
-			doubts = append(doubts, Doubt{Origin: record.Origin{Node: node, Lab: lab, Epoch: st.Epoch}, Reason: st.Closed, Closed: true, next: st.Next})
-		}
+	if err != nil {
+		return doubts, len(own), err
 	}
-	return doubts, len(own), err
+	for _, lab := range sortedLabs(own) {
+		st := own[lab]
+		if st.Closed == "" {
+			continue
+		}
+		d := Doubt{Origin: record.Origin{Node: node, Lab: lab, Epoch: st.Epoch}, Reason: st.Closed, Closed: true, next: st.Next}
+		if d.OnPurpose, err = onPurpose(r, d.Origin, st); err != nil {
+			return doubts, len(own), err
+		}
+		doubts = append(doubts, d)
+	}
+	return doubts, len(own), nil
 }
 
 // CheckRecord reads one record by its place alone, not by way of the ones before

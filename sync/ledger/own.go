@@ -241,7 +241,10 @@ type Doubt struct {
 	Origin record.Origin
 	Reason string
 	Closed bool // the node knows: it will not write there again
-	next   uint32
+	// OnPurpose: closed by a restore that a person asked for, not because the
+	// store was found set back.
+	OnPurpose bool
+	next      uint32
 }
 
 // findDoubts compares own origins with what the anchor knows: open ones, and

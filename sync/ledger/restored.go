@@ -1,8 +1,10 @@
 package ledger
 
 import (
+	"bytes"
 	"context"
 	"crypto/rand"
+	"crypto/sha256"
 	"encoding/binary"
 	"math"
 	"time"
@@ -54,6 +56,7 @@ func MarkRestored(ctx context.Context, s kv.Store, node record.NodeID, now time.
 				return err
 			}
 			st.Closed = reason
+			st.Mark = restoreMark(o, st, head.Head)
 			if err := writeOwn(tx, lab, st); err != nil {
 				return err
 			}
@@ -68,6 +71,26 @@ func MarkRestored(ctx context.Context, s kv.Store, node record.NodeID, now time.
 		return tx.Put(metaTable, metaFloor, kv.Join([]byte{valueVersion}, kv.U32(next)))
 	})
 	return ends, err
+}
+
+// restoreMark is what a restore on purpose leaves with a chain that it closed: a
+// hash over the chain, its end, the reason and the epoch to open next. It tells
+// such a store from one that somebody set back, and covers this end alone.
+func restoreMark(o record.Origin, st ownState, head record.Head) []byte {
+	sum := sha256.Sum256(kv.Join([]byte("thudbook restore 1"), originKey(o), kv.U64(head.Seq), head.Hash[:], kv.U32(st.Next), kv.Str(st.Closed)))
+	return sum[:]
+}
+
+// onPurpose tells whether a closed chain carries the mark of a restore.
+func onPurpose(r kv.Reader, o record.Origin, st ownState) (bool, error) {
+	if len(st.Mark) == 0 {
+		return false, nil
+	}
+	head, err := readHead(r, o)
+	if err != nil && problem.Of(err) != problem.Damaged {
+		return false, err
+	}
+	return bytes.Equal(st.Mark, restoreMark(o, st, head.Head)), nil
 }
 
 // step gives an epoch that nobody has opened.

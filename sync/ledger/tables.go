@@ -139,6 +139,7 @@ type ownState struct {
 	Epoch  uint32 `json:"epoch"`            // the last one that was opened here, 0 if none
 	Closed string `json:"closed,omitempty"` // why it is closed, empty while it is open
 	Next   uint32 `json:"next,omitempty"`   // the epoch to open next, once closed
+	Mark   []byte `json:"mark,omitempty"`   // of a restore on purpose, see restoreMark
 }
 
 // nextEpoch is the epoch that the next append goes to.
