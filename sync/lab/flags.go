@@ -23,6 +23,7 @@ const (
 	FlagSecondFile        = "second_file"
 	FlagNotExpected       = "not_the_expected_shot"
 	FlagExpectedDiffers   = "differs_from_confirmed"
+	FlagCheckFailed       = "system_check_failed"
 )
 
 // FlagMeaning is one row of the table of flags, for people.
@@ -49,6 +50,7 @@ func FlagTable() []FlagMeaning {
 		{FlagNotExpected, "A confirmed shot waits for its file, and this file was taken for another: its meta, its time or the time at which it was first seen speak against it.", "If it is the confirmed shot after all, say so on the Result screen; else assign it. Set the clock of the acquisition's computer."},
 		{FlagExpectedDiffers, "The meta that came with the file says something else than was confirmed for the shot. What the file says holds.", "Look which is right, and correct the shot where it is not."},
 		{FlagWentOn, "When the shot was fired, something at the rig was overdue, missing or out of order, and the operator went on with the reason that the flag gives.", "Judge whether the shot may count; have done what was overdue."},
+		{FlagCheckFailed, "The system check before the shot, or the one after it, was out of its limits: something at the rig may have changed since the last good check.", "Find out what changed, and judge whether the shot may count. The flag goes when the check is made void or corrected."},
 		{FlagItemUnregistered, "Something was mounted that is not in the register.", "Enter the item under Equipment."},
 	}
 }

@@ -26,6 +26,7 @@ type Meta struct {
 	Neck                    string   `json:"neck,omitempty"`
 	NeckTorqueNM            *float64 `json:"neck_torque_n_m,omitempty"`
 	NeckTorquedAt           Time     `json:"neck_torqued_at,omitempty"`
+	ReferencePad            string   `json:"reference_pad,omitempty"` // serial number; of a system check
 	HelmetSize              string   `json:"helmet_size,omitempty"`
 	HelmetSerial            string   `json:"helmet_serial,omitempty"`
 	Guard                   string   `json:"guard,omitempty"`
@@ -79,6 +80,7 @@ func (m *Meta) check(c *checks) {
 	for _, f := range []struct{ name, s string }{
 		{"specimen", m.Specimen}, {"location", m.Location}, {"condition", m.Condition}, {"operator", m.Operator},
 		{"ram_mass", m.RamMass}, {"end_cap", m.EndCap}, {"head_form", m.HeadForm}, {"neck", m.Neck},
+		{"reference_pad", m.ReferencePad},
 		{"helmet_size", m.HelmetSize}, {"helmet_serial", m.HelmetSerial}, {"guard", m.Guard}, {"chin_strap", m.ChinStrap},
 	} {
 		c.text(f.name, f.s, MaxText)

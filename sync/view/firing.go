@@ -15,6 +15,8 @@ func (s *Set) reduceFiring(tx kv.Tx, r *record.Record) (known bool, err error) {
 		return true, stating(tx, s.unfiled, r)
 	case lab.KindCounterRead:
 		return true, stating(tx, s.readings, r)
+	case lab.KindCheckLimits:
+		return true, stating(tx, s.checkLimits, r)
 	case lab.KindRunOrder:
 		return true, reading(r, func(b *lab.RunOrder) error { return say(tx, s.runs, r, b) })
 	case lab.KindAccepted:

@@ -51,6 +51,7 @@ func drawFact(t *rapid.T, i int) (uuid.UUID, lab.Body) {
 	case 0, 1:
 		s := labtest.Shot(rig, at.Time())
 		s.Kind = rapid.SampledFrom(lab.ShotKinds()).Draw(t, "shot kind")
+		s.ReferencePad = rapid.SampledFrom([]string{"", "P-1", "p-1"}).Draw(t, "pad")
 		s.Specimen = rapid.SampledFrom([]string{"", "H-01", "h-01 ", "H-02"}).Draw(t, "specimen")
 		return shot, s
 	case 2:
@@ -108,7 +109,13 @@ func drawFact(t *rapid.T, i int) (uuid.UUID, lab.Body) {
 // drawFiring makes a fact about firing.
 func drawFiring(t *rapid.T, rig uuid.UUID, at lab.Time, reason string, flip bool) (uuid.UUID, lab.Body) {
 	doc := func(kind string) uuid.UUID { return labtest.ID(kind, rapid.IntRange(1, 2).Draw(t, kind)) }
-	switch rapid.IntRange(0, 8).Draw(t, "firing") {
+	switch rapid.IntRange(0, 9).Draw(t, "firing") {
+	case 9:
+		k := &lab.CheckLimits{Rig: rig, Pad: "P-1", EffectiveAt: at, Anew: flip, Reason: reason}
+		if !flip {
+			k.Limits = []lab.CheckLimit{{Result: lab.CheckPeak, Most: new(95.0)}}
+		}
+		return doc("checklimits"), k
 	case 0:
 		step := lab.RunStep{Specimen: "H-01", Location: "front", TargetSpeedMS: 5.5, Hit: 1}
 		return doc("campaign"), &lab.RunOrder{Campaign: doc("campaign"), Do: lab.RunSkip, Step: step, Reason: reason}
@@ -128,8 +135,8 @@ func drawFiring(t *rapid.T, rig uuid.UUID, at lab.Time, reason string, flip bool
 	case 7:
 		return labA, &lab.Display{Pressure: rapid.SampledFrom(lab.PressureUnits()).Draw(t, "unit")}
 	}
-	kind := rapid.SampledFrom([]record.Kind{lab.KindStrokes, lab.KindCounterRead}).Draw(t, "withdrawn entry")
-	id := map[record.Kind]uuid.UUID{lab.KindStrokes: labtest.ID("strokes", 1), lab.KindCounterRead: labtest.ID("reading", 1)}[kind]
+	kind := rapid.SampledFrom([]record.Kind{lab.KindStrokes, lab.KindCounterRead, lab.KindCheckLimits}).Draw(t, "withdrawn entry")
+	id := map[record.Kind]uuid.UUID{lab.KindStrokes: labtest.ID("strokes", 1), lab.KindCounterRead: labtest.ID("reading", 1), lab.KindCheckLimits: labtest.ID("checklimits", 1)}[kind]
 	return id, &lab.Withdrawn{Doc: id, DocKind: kind, Reason: reason, Lifted: flip}
 }
 
@@ -159,6 +166,8 @@ func drawEdit(t *rapid.T) (uuid.UUID, lab.Body) {
 		{lab.KindShot, labtest.ID("shot", 2), "target_speed_m_s", 7.4},
 		{lab.KindShot, labtest.ID("shot", 2), "effective_at", int64(lab.At(labtest.Start()))},
 		{lab.KindShot, labtest.ID("shot", 1), "extra.lot", "L7"},
+		{lab.KindShot, labtest.ID("shot", 1), "kind", lab.ShotSystemCheck},
+		{lab.KindShot, labtest.ID("shot", 1), "reference_pad", "P-2"},
 		{lab.KindItem, ram1, "serial", "R-9"},
 		{lab.KindItem, ram1, "service_every_strokes", 500},
 		{lab.KindShot, labtest.ID("shot", 1), "specimen", 12},       // of the wrong type

@@ -53,6 +53,9 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 	w.say(labtest.ID("u"), &lab.Strokes{Rig: rig1, Kind: lab.ShotDry, Number: 1, EffectiveAt: lab.At(at)})
 	w.say(labtest.ID("r"), &lab.CounterRead{Rig: rig1, Counter: 1, EffectiveAt: lab.At(at)})
 	w.say(labtest.ID("on"), &lab.WentOn{Rig: rig1, What: []string{"ram"}, Reason: "R", EffectiveAt: lab.At(at), Until: lab.At(at.Add(2 * time.Hour))})
+	check := labtest.ID("check")
+	w.say(check, labtest.Shot(rig1, at.Add(2*time.Hour), func(s *lab.Shot) { s.Kind, s.ReferencePad = lab.ShotSystemCheck, "P-1" }))
+	w.say(labtest.ID("limits"), &lab.CheckLimits{Rig: rig1, Pad: "P-1", EffectiveAt: lab.At(at)})
 	person := labtest.ID("person")
 	w.say(person, &lab.Person{CardSHA256: labtest.Hash(9)})
 	w.say(person, &lab.PersonErased{Person: person, Reason: "asked for it"})
@@ -132,9 +135,12 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 		"WentOnAt": func(s scope.Scope) (int, error) {
 			return size(w.WentOnAt(ctx, s, rig1, lab.At(at.Add(time.Hour))))
 		},
-		"RigFlags": func(s scope.Scope) (int, error) { return size(w.RigFlags(ctx, s, shot)) },
-		"People":   func(s scope.Scope) (int, error) { return size(w.People(ctx, s)) },
-		"Person":   func(s scope.Scope) (int, error) { return single(w.Person(ctx, s, person)) },
+		"Check":       func(s scope.Scope) (int, error) { return there(w.Check(ctx, s, check)) },
+		"Checks":      func(s scope.Scope) (int, error) { return size(w.Checks(ctx, s, rig1, 9)) },
+		"CheckLimits": func(s scope.Scope) (int, error) { return size(w.CheckLimits(ctx, s, rig1, "P-1")) },
+		"RigFlags":    func(s scope.Scope) (int, error) { return size(w.RigFlags(ctx, s, shot)) },
+		"People":      func(s scope.Scope) (int, error) { return size(w.People(ctx, s)) },
+		"Person":      func(s scope.Scope) (int, error) { return single(w.Person(ctx, s, person)) },
 		"CardErased": func(s scope.Scope) (int, error) {
 			gone, err := w.CardErased(ctx, s, labtest.Hash(9))
 			if gone {

@@ -43,6 +43,7 @@ type Set struct {
 	inspections  *index.Table[doc[lab.Inspection]]
 	notes        *index.Table[doc[lab.Note]]
 	wentOn       *index.Table[doc[lab.WentOn]]
+	checkLimits  *index.Table[doc[lab.CheckLimits]]
 }
 
 // New declares the views.
@@ -75,6 +76,7 @@ func New() *Set {
 		inspections:  inspectionTable(),
 		notes:        noteTable(),
 		wentOn:       wentOnTable(),
+		checkLimits:  checkLimitsTable(),
 	}
 }
 
@@ -84,7 +86,7 @@ func (s *Set) Tables() []kv.Table {
 		s.shots.Tables(), s.scores.Tables(), s.voids.Tables(), s.sightings.Tables(), s.quarantine.Tables(),
 		s.rigs.Tables(), s.items.Tables(), s.mountings.Tables(), s.services.Tables(),
 		s.calibrations.Tables(), s.states.Tables(), s.corrections.Tables(), s.campaigns.Tables(), s.edits.Tables(), s.labs.Tables(), s.odd.Tables(), s.carried.Tables(),
-		s.inspections.Tables(), s.notes.Tables(), s.wentOn.Tables(), s.people.Tables(),
+		s.inspections.Tables(), s.notes.Tables(), s.wentOn.Tables(), s.checkLimits.Tables(), s.people.Tables(),
 		s.runs.Tables(), s.expected.Tables(), s.accepted.Tables(), s.takenOut.Tables(), s.unfiled.Tables(), s.readings.Tables(),
 	)
 }
@@ -244,6 +246,8 @@ func (s *Set) withdraw(tx kv.Tx, r *record.Record, b *lab.Withdrawn) error {
 		return mark(tx, s.corrections, r, b.Doc, m)
 	case lab.KindCampaign:
 		return mark(tx, s.campaigns, r, b.Doc, m)
+	case lab.KindCheckLimits:
+		return mark(tx, s.checkLimits, r, b.Doc, m)
 	case lab.KindStrokes:
 		return mark(tx, s.unfiled, r, b.Doc, m)
 	case lab.KindCounterRead:
@@ -279,4 +283,4 @@ func (s *Set) name(tx kv.Tx, r *record.Record, b *lab.Named) error {
 
 // Version names the layout of the tables and the rules of the reducers; a
 // store whose views carry another is rebuilt.
-func (s *Set) Version() string { return "4" }
+func (s *Set) Version() string { return "5" }

@@ -20,6 +20,8 @@ const (
 	byName     = "name"     // lab, folded names
 	byCalib    = "calib"    // lab
 	byItem     = "item"     // item, time, stamp
+	byCheck    = "check"    // rig, time; of system checks that stand
+	byPad      = "pad"      // rig, folded pad, time; of system checks that stand
 	byPlace    = "place"    // rig, position, time, stamp
 
 	perLab      = "lab"      // lab
@@ -63,6 +65,8 @@ func shotTable() *index.Table[doc[lab.Shot]] {
 				return one(d.Lab[:], kv.Str(lab.Fold(b.Specimen)), when(b.EffectiveAt))
 			})},
 			{Name: byRig, Keys: shown(func(d *row, b *lab.Shot) [][]byte { return one(d.Lab[:], b.Rig[:], when(b.EffectiveAt)) })},
+			{Name: byCheck, Keys: checked(func(b *lab.Shot) [][]byte { return one(b.Rig[:], when(b.EffectiveAt)) })},
+			{Name: byPad, Keys: checked(func(b *lab.Shot) [][]byte { return one(padKey(b.Rig, b.ReferencePad), when(b.EffectiveAt)) })},
 			{Name: bySource, Keys: shown(func(_ *row, b *lab.Shot) [][]byte { return one(b.SourceSHA256[:]) })},
 		},
 		Tallies: []index.Tally[row]{

@@ -89,6 +89,13 @@ func (v *Reader) RigFlags(ctx context.Context, sc scope.Scope, shot uuid.UUID) (
 			w := &all[i].WentOn
 			out = append(out, lab.Flag{Code: lab.FlagWentOn, Text: strings.Join(w.What, "; ") + ". Reason: " + w.Reason})
 		}
+		if err != nil {
+			return err
+		}
+		why, err := v.set.checkFailed(r, sc, d)
+		if why != "" {
+			out = append(out, lab.Flag{Code: lab.FlagCheckFailed, Text: why})
+		}
 		return err
 	})
 	return out, err

@@ -27,7 +27,7 @@ func Meta(r *view.ShotRow, zone *time.Location) []page.MetaRow {
 	}
 	for _, f := range []struct{ name, label, value string }{
 		{"ram_mass", "Mass of the ram", s.RamMass}, {"end_cap", "End cap", s.EndCap}, {"head_form", "Head form", s.HeadForm},
-		{"neck", "Neck", s.Neck}, {"helmet_size", "Helmet size", s.HelmetSize}, {"helmet_serial", "Helmet, serial number", s.HelmetSerial},
+		{"neck", "Neck", s.Neck}, {"reference_pad", "Reference pad", s.ReferencePad}, {"helmet_size", "Helmet size", s.HelmetSize}, {"helmet_serial", "Helmet, serial number", s.HelmetSerial},
 		{"guard", "Face guard", s.Guard}, {"chin_strap", "Chin strap", s.ChinStrap},
 	} {
 		m.text(f.name, f.label, f.value)
