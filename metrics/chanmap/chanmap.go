@@ -63,4 +63,9 @@ type Channel struct {
 	PositionMM                 [3]float64 `toml:"position_mm" json:"position_mm"`
 	FlagMM                     float64    `toml:"flag_mm" json:"flag_mm,omitempty"`
 	Sensor                     string     `toml:"sensor" json:"sensor,omitempty"`
+
+	// ReadsHigh is by what values that the acquisition has scaled are to be divided,
+	// its sensitivity having turned out wrong: true over assumed sensitivity. 0: nothing
+	// is known to be wrong. No map says so in its text; a corrected calibration does.
+	ReadsHigh float64 `toml:"-" json:"reads_high,omitempty"`
 }

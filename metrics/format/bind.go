@@ -200,6 +200,9 @@ func convert(ch chanmap.Channel, name string, values []float64, in unit.Unit) si
 			mul, div, sensor = 1, ch.Sensitivity, true
 		}
 	}
+	if ch.ReadsHigh > 0 && !sensor && want != unit.Raw {
+		div *= ch.ReadsHigh
+	}
 	out.FullScale = ch.FullScale * mul / div
 	switch {
 	case in == unit.Unit{}:
@@ -207,6 +210,9 @@ func convert(ch chanmap.Channel, name string, values []float64, in unit.Unit) si
 		mul, div = in.Mul*u.Div, in.Div*u.Mul*ch.Sensitivity
 	default:
 		mul, div = in.Mul, in.Div
+		if ch.ReadsHigh > 0 && want != unit.Raw {
+			div *= ch.ReadsHigh
+		}
 	}
 	if strings.HasPrefix(ch.Axis, "-") {
 		mul = -mul

@@ -20,6 +20,13 @@ type Calibration struct {
 	// SensitivityUnit is "mV/g", "mV/(m/s2)", "V/kPa", "count/N" …
 	SensitivityUnit            string  `json:"sensitivity_unit,omitempty"`
 	ExpandedUncertaintyPercent float64 `json:"expanded_uncertainty_percent,omitempty"` // k = 2; 0: not stated
+
+	// AssumedSensitivity, when it is not 0, says that Sensitivity is a correction: this
+	// one, in the same unit, was believed when the shot was fired, and what scaled the
+	// channel in the acquisition is taken to have used it.
+	AssumedSensitivity float64 `json:"assumed_sensitivity,omitempty"`
+	// Correction names what corrected it; the caller's, handed back.
+	Correction string `json:"correction,omitempty"`
 }
 
 // UsedCalibration is a certificate and what was taken of it.
@@ -37,7 +44,8 @@ const sameSensitivity = 5e-4
 // of raw values (V, mV, count); values that the acquisition has scaled already cannot
 // be scaled anew, since nothing says by what they were. Where map and certificate
 // differ, the certificate holds: it belongs to the sensor that was mounted when the
-// shot was fired, the map may be older. A sensitivity that differs is flagged; an
+// shot was fired, the map may be older. Only where a certificate is a correction of
+// another one is it known by what scaled values were scaled. A sensitivity that differs is flagged; an
 // uncertainty that differs is not, that of a map being a general one. A guessed map
 // takes none.
 func inForce(m *chanmap.Map, all []Calibration, flags *flagSet) (*chanmap.Map, []UsedCalibration) {
@@ -71,7 +79,11 @@ func (u *UsedCalibration) apply(ch *chanmap.Channel, flags *flagSet) {
 		ch.ExpandedUncertaintyPercent, u.TookUncertainty = p, true
 	}
 	raw, ok := unit.Parse(ch.Unit)
-	if u.Sensitivity == 0 || !ok || raw.Dimension != unit.Raw || chanmap.Dimension(ch.Measures) == unit.Raw {
+	if u.Sensitivity == 0 || !ok || chanmap.Dimension(ch.Measures) == unit.Raw {
+		return
+	}
+	if raw.Dimension != unit.Raw {
+		u.correctScaled(ch, name, flags)
 		return
 	}
 	s, why := sensitivityIn(math.Abs(u.Sensitivity), u.SensitivityUnit, raw, chanmap.Dimension(ch.Measures))
@@ -87,6 +99,25 @@ func (u *UsedCalibration) apply(ch *chanmap.Channel, flags *flagSet) {
 			was, raw.Symbol, unit.Base(chanmap.Dimension(ch.Measures)).Symbol, name, s)
 	}
 	ch.Sensitivity, u.TookSensitivity = s, true
+	if u.AssumedSensitivity != 0 {
+		u.flagCorrected(ch, name, flags)
+	}
+}
+
+// correctScaled divides out by how much a channel reads high that the acquisition
+// scaled with a sensitivity which turned out wrong.
+func (u *UsedCalibration) correctScaled(ch *chanmap.Channel, name string, flags *flagSet) {
+	ratio := u.Sensitivity / u.AssumedSensitivity
+	if u.AssumedSensitivity == 0 || !(ratio > 0) || math.IsInf(ratio, 0) {
+		return
+	}
+	ch.ReadsHigh, u.TookSensitivity = ratio, true
+	u.flagCorrected(ch, name, flags)
+}
+
+func (u *UsedCalibration) flagCorrected(ch *chanmap.Channel, name string, flags *flagSet) {
+	flags.add(SensitivityCorrected, ch.Column, "the sensitivity was %.6g %s when the shot was fired and not the %.6g of certificate %s; the values are corrected by %+.2f %%",
+		u.Sensitivity, u.SensitivityUnit, u.AssumedSensitivity, name, 100*(u.AssumedSensitivity/u.Sensitivity-1))
 }
 
 // sensitivityIn turns a sensitivity in "mV/g" or the like into how many of the raw

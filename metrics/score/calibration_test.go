@@ -104,3 +104,46 @@ func TestRescoreAfterACertificate(t *testing.T) {
 		}
 	}
 }
+
+// A sensor that was believed to give 10 mV/g and gave 10.4 reads 4 % high: both in a
+// channel of raw values and in one that the acquisition has scaled, the correction
+// divides by 1.04 and says so. The full scale of the input moves along.
+func TestCorrectedSensitivity(t *testing.T) {
+	correction := []score.Calibration{{Position: "ax", Certificate: "K-1", Sensitivity: 10.4, SensitivityUnit: "mV/g", AssumedSensitivity: 10}}
+	for _, unit := range []string{"mV", "g"} {
+		s, m := newShot(), shotMap()
+		for c := 1; c < 3; c++ {
+			for i := range s.values[c] {
+				s.values[c][i] = 1e-3 * float64(i%2)
+			}
+		}
+		if unit == "mV" {
+			for i := range s.values[0] {
+				s.values[0][i] *= 10
+			}
+			m.Channels[0].Unit, m.Channels[0].Sensitivity, m.Channels[0].FullScale = "mV", 10, 5000
+		}
+		before := scoreText(t, s.csv(), score.Options{Map: m})
+		after := scoreText(t, s.csv(), score.Options{Map: m, Calibrations: correction})
+		was, is := before.Results["peak_linear_acceleration"].Value, after.Results["peak_linear_acceleration"].Value
+		if want := was / 1.04; math.Abs(is-want) > 1e-6*want || was < 70 {
+			t.Errorf("%s: peak %.8g g corrected from %.8g, want %.8g", unit, is, was, want)
+		}
+		if before.Has(score.SensitivityCorrected) || !after.Has(score.SensitivityCorrected) || !after.Calibrations[0].TookSensitivity {
+			t.Errorf("%s: flags %+v, used %+v", unit, after.Flags, after.Calibrations)
+		}
+		scale := func(r score.Report) float64 { return r.Detail.Raw.Channels[0].FullScale }
+		if want := scale(before) / 1.04; math.Abs(scale(after)-want) > 1e-9*want {
+			t.Errorf("%s: full scale %g g, want %g", unit, scale(after), want)
+		}
+	}
+	// a plain certificate leaves scaled values alone, and so does a correction without sense
+	s, m := newShot(), shotMap()
+	plain := scoreText(t, s.csv(), score.Options{Map: m}).Results["peak_linear_acceleration"].Value
+	for _, k := range []score.Calibration{{Position: "ax", Sensitivity: 10.4, SensitivityUnit: "mV/g"}, {Position: "ax", Sensitivity: 10.4, SensitivityUnit: "mV/g", AssumedSensitivity: -10}} {
+		rep := scoreText(t, s.csv(), score.Options{Map: m, Calibrations: []score.Calibration{k}})
+		if got := rep.Results["peak_linear_acceleration"].Value; got != plain || rep.Has(score.SensitivityCorrected) {
+			t.Errorf("%+v: peak %g, want %g", k, got, plain)
+		}
+	}
+}

@@ -38,6 +38,7 @@ const (
 	ChannelNotUsed       FlagCode = "channel_not_used"
 	OutOfRange           FlagCode = "out_of_range"
 	CalibrationConflict  FlagCode = "calibration_conflict"
+	SensitivityCorrected FlagCode = "sensitivity_corrected"
 	UncertaintyUnknown   FlagCode = "uncertainty_unknown"
 )
 
@@ -79,6 +80,7 @@ func FlagTable() []FlagMeaning {
 		{ChannelNotUsed, "A second channel measures the same quantity along the same axis; the metrics use the first that can be read.", "Nothing, if it is a spare."},
 		{OutOfRange, "A result is not a finite number and was left out.", "Check units and sensitivities in the map."},
 		{CalibrationConflict, "The certificate in force when the shot was fired and the channel map do not agree, or the certificate cannot be applied. Where it can be applied it holds, since it belongs to the sensor that was mounted; where it cannot, the map's sensitivity was used. The flag's text says which.", "Correct the map, or the sensor mounted at this position."},
+		{SensitivityCorrected, "A later calibration found the sensor's sensitivity changed, and a person recorded from when on it is taken to have been so; the results were computed again with the corrected one.", "Read the nonconformity report that the shot's screen names; the results before it are kept."},
 		{UncertaintyUnknown, "No uncertainty is given for an input, so the result carries none.", "Set expanded_uncertainty_percent from the calibration certificate."},
 	}
 }

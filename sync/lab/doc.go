@@ -48,7 +48,7 @@ const (
 // not been recorded.
 const (
 	ShotSchema              uint = 1
-	ScoreSchema             uint = 1
+	ScoreSchema             uint = 2
 	VoidSchema              uint = 1
 	EditSchema              uint = 1
 	SightingSchema          uint = 1
@@ -59,7 +59,7 @@ const (
 	ItemSchema              uint = 2
 	MountingSchema          uint = 1
 	ServiceSchema           uint = 3
-	CalibrationSchema       uint = 2
+	CalibrationSchema       uint = 3
 	WithdrawnSchema         uint = 1
 	CampaignSchema          uint = 2
 	NamedSchema             uint = 1

@@ -159,6 +159,13 @@ type Calibration struct {
 	// Since version 2: what the certificate says it is for, to be held against the item.
 	CertifiedSerial string `json:"certified_serial,omitempty"`
 	CertifiedClass  string `json:"certified_class,omitempty"`
+
+	// Since version 3. Sensitivity is as left; as found is how the sensor came in,
+	// in SensitivityUnit: nil, it was not adjusted, or nobody wrote it down.
+	AsFoundSensitivity  *float64 `json:"as_found_sensitivity,omitempty"`
+	AsFoundLimitPercent *float64 `json:"as_found_limit_percent,omitempty"` // of the sensitivity before
+	Laboratory          string   `json:"laboratory,omitempty"`
+	ReferenceStandard   string   `json:"reference_standard,omitempty"` // what it was compared with
 }
 
 // RecordKind is KindCalibration.
@@ -182,6 +189,15 @@ func (k *Calibration) Validate() error {
 	c.text("sensitivity_unit", k.SensitivityUnit, MaxText)
 	c.text("certified_serial", k.CertifiedSerial, MaxText)
 	c.text("certified_class", k.CertifiedClass, MaxText)
+	c.number("as_found_sensitivity", k.AsFoundSensitivity, -1e12, 1e12)
+	c.number("as_found_limit_percent", k.AsFoundLimitPercent, 0, 100)
+	c.text("laboratory", k.Laboratory, MaxText)
+	c.text("reference_standard", k.ReferenceStandard, MaxText)
+	if s := k.AsFoundSensitivity; s != nil && k.Sensitivity == nil {
+		c.add("sensitivity", "there is a sensitivity as found and none as left", "give both")
+	} else if s != nil && !(*s / *k.Sensitivity > 0.1 && *s / *k.Sensitivity < 10) {
+		c.add("as_found_sensitivity", fmt.Sprintf("%g as found does not go with %g as left", *s, *k.Sensitivity), "check sign, decimal point and unit; a sensor without a signal is no calibration but a defect")
+	}
 	if k.Sensitivity != nil && k.SensitivityUnit == "" {
 		c.add("sensitivity_unit", "the sensitivity has no unit", `give it as on the certificate, such as "mV/g"`)
 	}
@@ -193,7 +209,7 @@ func (k *Calibration) Validate() error {
 
 // Withdrawn says that an entry was a mistake, or with Lifted that it was not.
 // It serves rigs, items, their states, mountings, services, corrections,
-// calibrations, campaigns, people, strokes without a file and readings of a counter.
+// calibrations, reviews of a sensitivity, campaigns, people, strokes without a file and readings of a counter.
 // The newest by clock holds.
 type Withdrawn struct {
 	Doc     uuid.UUID   `json:"doc"`
@@ -212,7 +228,7 @@ func (*Withdrawn) SchemaVersion() uint { return WithdrawnSchema }
 func (w *Withdrawn) Validate() error {
 	c := &checks{what: KindWithdrawn}
 	c.id("doc", w.Doc)
-	c.oneOf("doc_kind", string(w.DocKind), string(KindRig), string(KindItem), string(KindMounting),
+	c.oneOf("doc_kind", string(w.DocKind), string(KindRig), string(KindItem), string(KindMounting), string(KindReview),
 		string(KindService), string(KindCalibration), string(KindCampaign), string(KindItemState), string(KindWentOn), string(KindCorrection),
 		string(KindStrokes), string(KindCounterRead), string(KindPerson), string(KindCheckLimits))
 	c.needText("reason", w.Reason, MaxNote)

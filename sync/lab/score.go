@@ -77,6 +77,9 @@ type UsedCalibration struct {
 	Certificate     string    `json:"certificate,omitempty"`
 	TookSensitivity bool      `json:"took_sensitivity,omitempty"`
 	TookUncertainty bool      `json:"took_uncertainty,omitempty"`
+
+	// Since version 2: the sensitivity that a review put in the place of the certificate's.
+	CorrectedSensitivity *float64 `json:"corrected_sensitivity,omitempty"`
 }
 
 // Bounds of one score, so that it fits in a record.
@@ -101,6 +104,9 @@ type Score struct {
 	Flags        []Flag            `json:"flags,omitempty"`
 	Error        *Fault            `json:"error,omitempty"`  // the gravest
 	Faults       []Fault           `json:"faults,omitempty"` // all, when there are several
+
+	// Since version 2: the reviews whose corrected sensitivities were used.
+	Reviews []uuid.UUID `json:"reviews,omitempty"`
 }
 
 // RecordKind is KindScore.
@@ -138,6 +144,13 @@ func (s *Score) Validate() error {
 		c.id("calibration", k.Calibration)
 		c.needText("calibration position", k.Position, MaxText)
 		c.text("calibration certificate", k.Certificate, MaxText)
+		c.number("corrected sensitivity", k.CorrectedSensitivity, -1e12, 1e12)
+	}
+	if len(s.Reviews) > MaxUsedCalibrations {
+		c.add("reviews", fmt.Sprintf("%d reviews, the most is %d", len(s.Reviews), MaxUsedCalibrations), "name those that were used")
+	}
+	for _, id := range s.Reviews {
+		c.id("review", id)
 	}
 	for i := range s.Faults {
 		s.Faults[i].check(c, "fault")

@@ -33,7 +33,7 @@ func Body(j Job, rep *score.Report) *lab.Score {
 		b.Processing = new(lab.Processing(*rep.Process))
 		b.Processing.CFC = maps.Clone(rep.Process.CFC)
 	}
-	b.Calibrations = usedCalibrations(rep)
+	b.Calibrations, b.Reviews = usedCalibrations(rep), usedReviews(rep)
 	if rep.Has(score.MapGuessed) && rep.Map != nil {
 		b.GuessedMap = mapText(rep.Map)
 	}

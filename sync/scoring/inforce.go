@@ -3,6 +3,7 @@ package scoring
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	"github.com/google/uuid"
 
@@ -30,21 +31,56 @@ func InForce(ctx context.Context, v *view.Reader, sc scope.Scope, rig uuid.UUID,
 			return nil, fmt.Errorf("calibration of %s %s: %w", m.Item.Item.Class, m.Item.Item.Serial, err)
 		}
 		if k := state.Calibration; k != nil {
-			out = append(out, calibrationOf(m.Mounting.Mounting.Position, m.Item, k))
+			out = append(out, reviewed(calibrationOf(m.Mounting.Mounting.Position, m.Item, k), state.Review, at))
 		}
 	}
 	return out, nil
 }
 
-// InForceOf is InForce for a stored shot, from the sensors that view lists for it.
-func InForceOf(sensors []view.SensorRow) []score.Calibration {
+// InForceOf is InForce for a stored shot fired at a time, from the sensors that view
+// lists for it.
+func InForceOf(sensors []view.SensorRow, at lab.Time) []score.Calibration {
 	var out []score.Calibration
 	for _, s := range sensors {
 		if k := s.Calibration.Calibration; k != nil && s.Item != nil {
-			out = append(out, calibrationOf(s.Mounting.Mounting.Position, s.Item, k))
+			out = append(out, reviewed(calibrationOf(s.Mounting.Mounting.Position, s.Item, k), s.Calibration.Review, at))
 		}
 	}
 	return out
+}
+
+// Reviewed puts the sensitivities that a review takes to have held at a time in the
+// place of those of the certificate that it is about. id names the review in the score.
+func Reviewed(all []score.Calibration, id uuid.UUID, r *lab.Review, at lab.Time) []score.Calibration {
+	out := slices.Clone(all)
+	for i := range out {
+		if k := &out[i]; k.ID == r.Good.String() && r.Covers(at) {
+			correct(k, r.SensitivityAt(at), id)
+		}
+	}
+	return out
+}
+
+func reviewed(k score.Calibration, r *view.ReviewRow, at lab.Time) score.Calibration {
+	if r != nil {
+		correct(&k, r.Review.SensitivityAt(at), r.ID)
+	}
+	return k
+}
+
+// correct replaces a certificate's sensitivity; one that says the same corrects nothing.
+func correct(k *score.Calibration, sensitivity float64, by uuid.UUID) {
+	assumed := k.Sensitivity
+	if k.AssumedSensitivity != 0 {
+		assumed = k.AssumedSensitivity
+	}
+	if assumed == 0 {
+		return
+	}
+	k.Sensitivity, k.AssumedSensitivity, k.Correction = sensitivity, assumed, by.String()
+	if sensitivity == assumed {
+		k.AssumedSensitivity = 0
+	}
 }
 
 // UsedBy lists the certificates that the shown score of a shot rests on, so that its
@@ -64,7 +100,11 @@ func UsedBy(ctx context.Context, v *view.Reader, sc scope.Scope, shot uuid.UUID)
 		if err != nil {
 			return nil, fmt.Errorf("sensor of certificate %s: %w", u.Certificate, err)
 		}
-		out = append(out, calibrationOf(u.Position, &item, &k))
+		used := calibrationOf(u.Position, &item, &k)
+		if s := u.CorrectedSensitivity; s != nil {
+			correct(&used, *s, uuid.Nil)
+		}
+		out = append(out, used)
 	}
 	return out, nil
 }
@@ -88,8 +128,23 @@ func usedCalibrations(rep *score.Report) []lab.UsedCalibration {
 		if err != nil {
 			continue // not from the register
 		}
-		out = append(out, lab.UsedCalibration{Calibration: id, Position: cut(u.Position, lab.MaxText), Certificate: cut(u.Certificate, lab.MaxText),
-			TookSensitivity: u.TookSensitivity, TookUncertainty: u.TookUncertainty})
+		one := lab.UsedCalibration{Calibration: id, Position: cut(u.Position, lab.MaxText), Certificate: cut(u.Certificate, lab.MaxText),
+			TookSensitivity: u.TookSensitivity, TookUncertainty: u.TookUncertainty}
+		if u.Correction != "" && u.AssumedSensitivity != 0 {
+			one.CorrectedSensitivity = new(u.Sensitivity)
+		}
+		out = append(out, one)
+	}
+	return out
+}
+
+// usedReviews names what corrected the sensitivities, each once.
+func usedReviews(rep *score.Report) []uuid.UUID {
+	var out []uuid.UUID
+	for _, u := range rep.Calibrations {
+		if id, err := uuid.Parse(u.Correction); err == nil && id != uuid.Nil && !slices.Contains(out, id) && len(out) < lab.MaxUsedCalibrations {
+			out = append(out, id)
+		}
 	}
 	return out
 }

@@ -127,7 +127,7 @@ func TestInForceOfAStoredShot(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got := scoring.InForceOf(sensors); len(got) != 2 || fmt.Sprint(got) != fmt.Sprint(byTime) {
+	if got := scoring.InForceOf(sensors, row.Shot.EffectiveAt); len(got) != 2 || fmt.Sprint(got) != fmt.Sprint(byTime) {
 		t.Errorf("%+v by the shot, %+v by rig and time; want the same two: the other sensors were calibrated later", got, byTime)
 	}
 }
@@ -145,12 +145,12 @@ func TestUsedByNamesWhatTheScoreTook(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := scoring.InForceOf(sensors)[:1]
-	id, err := uuid.Parse(want[0].ID)
+	row, err := n.Reader.Shot(t.Context(), scope.All(), shot)
 	if err != nil {
 		t.Fatal(err)
 	}
-	row, err := n.Reader.Shot(t.Context(), scope.All(), shot)
+	want := scoring.InForceOf(sensors, row.Shot.EffectiveAt)[:1]
+	id, err := uuid.Parse(want[0].ID)
 	if err != nil {
 		t.Fatal(err)
 	}

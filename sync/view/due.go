@@ -34,6 +34,7 @@ type CalibrationState struct {
 	Calibration *CalibrationRow // the latest at that time; nil: none
 	Days        int64           // whole days until it is due, negative when overdue
 	Text        string          // one sentence for a flag; "" when all is well
+	Review      *ReviewRow      // nil: Calibration's sensitivity holds; else Review's does
 }
 
 // DueRow is one item on the list of calibrations.
@@ -135,6 +136,9 @@ func (s *Set) calibrationAt(r kv.Reader, sc scope.Scope, item *doc[lab.Item], t 
 		return CalibrationState{State: NeverCalibrated, Text: name + " has no calibration on record at this time"}, nil
 	}
 	c := CalibrationState{State: InCalibration, Calibration: new(calibrationRow(d))}
+	if c.Review, err = s.reviewAt(r, sc, item.UID, d.UID, t); err != nil {
+		return CalibrationState{}, err
+	}
 	due := d.body().DueAt
 	c.Days = lab.Time(due - t).Day()
 	switch {

@@ -46,6 +46,9 @@ func drawFact(t *rapid.T, i int) (uuid.UUID, lab.Body) {
 	item := rapid.SampledFrom([]uuid.UUID{ram1, ram2, sensor1}).Draw(t, "item")
 	rig := rapid.SampledFrom([]uuid.UUID{rig1, rig2}).Draw(t, "rig")
 	switch rapid.IntRange(0, 26).Draw(t, "kind") {
+	case 21:
+		return doc("review"), &lab.Review{Item: item, Found: labtest.ID("calibration", 2), Good: labtest.ID("calibration", 1), From: at, Until: at.Add(24 * time.Hour),
+			GoodSensitivity: 1, FoundSensitivity: 1.04, SensitivityUnit: "mV/g", Course: rapid.SampledFrom([]string{lab.CourseWhole, lab.CourseLinear}).Draw(t, "course"), Why: reason}
 	case 20:
 		return doc("wenton"), &lab.WentOn{Rig: rig, What: []string{"ram: service overdue"}, Reason: reason, EffectiveAt: at, Until: at.Add(20 * time.Hour)}
 	case 0, 1:
@@ -80,8 +83,8 @@ func drawFact(t *rapid.T, i int) (uuid.UUID, lab.Body) {
 	case 14:
 		return doc("calibration"), &lab.Calibration{Item: item, EffectiveAt: at, DueAt: at.Add(24 * time.Hour), Certificate: reason}
 	case 15:
-		kind := rapid.SampledFrom([]record.Kind{lab.KindItem, lab.KindMounting, lab.KindService, lab.KindCalibration}).Draw(t, "withdrawn")
-		id := map[record.Kind]uuid.UUID{lab.KindItem: item, lab.KindMounting: labtest.ID("mounting", 1), lab.KindService: labtest.ID("service", 1), lab.KindCalibration: labtest.ID("calibration", 1)}[kind]
+		kind := rapid.SampledFrom([]record.Kind{lab.KindItem, lab.KindMounting, lab.KindService, lab.KindCalibration, lab.KindReview}).Draw(t, "withdrawn")
+		id := map[record.Kind]uuid.UUID{lab.KindItem: item, lab.KindMounting: labtest.ID("mounting", 1), lab.KindService: labtest.ID("service", 1), lab.KindCalibration: labtest.ID("calibration", 1), lab.KindReview: labtest.ID("review", 1)}[kind]
 		return id, &lab.Withdrawn{Doc: id, DocKind: kind, Reason: reason, Lifted: flip}
 	case 16:
 		return doc("state"), &lab.ItemState{Item: item, State: lab.StateQuarantined, EffectiveAt: at, Reason: reason}

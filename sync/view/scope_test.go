@@ -56,6 +56,10 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 	check := labtest.ID("check")
 	w.say(check, labtest.Shot(rig1, at.Add(2*time.Hour), func(s *lab.Shot) { s.Kind, s.ReferencePad = lab.ShotSystemCheck, "P-1" }))
 	w.say(labtest.ID("limits"), &lab.CheckLimits{Rig: rig1, Pad: "P-1", EffectiveAt: lab.At(at)})
+	w.say(labtest.ID("k1"), &lab.Calibration{Item: ram1, EffectiveAt: lab.At(at.Add(-9 * time.Hour)), DueAt: lab.At(now), Certificate: "K-1", Sensitivity: new(1.0), SensitivityUnit: "mV/g"})
+	w.say(labtest.ID("k2"), &lab.Calibration{Item: ram1, EffectiveAt: lab.At(at.Add(-8 * time.Hour)), DueAt: lab.At(now), Certificate: "K-2", Sensitivity: new(1.1), SensitivityUnit: "mV/g", AsFoundLimitPercent: new(1.0)})
+	w.say(labtest.ID("review"), &lab.Review{Item: ram1, Found: labtest.ID("k2"), Good: labtest.ID("k1"), From: lab.At(at.Add(-9 * time.Hour)), Until: lab.At(at.Add(-8 * time.Hour)),
+		GoodSensitivity: 1, FoundSensitivity: 1.1, SensitivityUnit: "mV/g", Course: lab.CourseWhole, Why: "R"})
 	person := labtest.ID("person")
 	w.say(person, &lab.Person{CardSHA256: labtest.Hash(9)})
 	w.say(person, &lab.PersonErased{Person: person, Reason: "asked for it"})
@@ -141,6 +145,12 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 		"RigFlags":    func(s scope.Scope) (int, error) { return size(w.RigFlags(ctx, s, shot)) },
 		"People":      func(s scope.Scope) (int, error) { return size(w.People(ctx, s)) },
 		"Person":      func(s scope.Scope) (int, error) { return single(w.Person(ctx, s, person)) },
+		"FiredWith": func(s scope.Scope) (int, error) {
+			return size(w.FiredWith(ctx, s, ram1, lab.At(at.Add(-time.Hour)), lab.At(now)))
+		},
+		"FoundOut": func(s scope.Scope) (int, error) { return size(w.FoundOut(ctx, s, ram1)) },
+		"Reviews":  func(s scope.Scope) (int, error) { return size(w.Reviews(ctx, s, ram1)) },
+		"Review":   func(s scope.Scope) (int, error) { return single(w.Review(ctx, s, labtest.ID("review"))) },
 		"CardErased": func(s scope.Scope) (int, error) {
 			gone, err := w.CardErased(ctx, s, labtest.Hash(9))
 			if gone {

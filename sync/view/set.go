@@ -44,6 +44,7 @@ type Set struct {
 	notes        *index.Table[doc[lab.Note]]
 	wentOn       *index.Table[doc[lab.WentOn]]
 	checkLimits  *index.Table[doc[lab.CheckLimits]]
+	reviews      *index.Table[doc[lab.Review]]
 }
 
 // New declares the views.
@@ -77,6 +78,7 @@ func New() *Set {
 		notes:        noteTable(),
 		wentOn:       wentOnTable(),
 		checkLimits:  checkLimitsTable(),
+		reviews:      reviewTable(),
 	}
 }
 
@@ -86,7 +88,7 @@ func (s *Set) Tables() []kv.Table {
 		s.shots.Tables(), s.scores.Tables(), s.voids.Tables(), s.sightings.Tables(), s.quarantine.Tables(),
 		s.rigs.Tables(), s.items.Tables(), s.mountings.Tables(), s.services.Tables(),
 		s.calibrations.Tables(), s.states.Tables(), s.corrections.Tables(), s.campaigns.Tables(), s.edits.Tables(), s.labs.Tables(), s.odd.Tables(), s.carried.Tables(),
-		s.inspections.Tables(), s.notes.Tables(), s.wentOn.Tables(), s.checkLimits.Tables(), s.people.Tables(),
+		s.inspections.Tables(), s.notes.Tables(), s.wentOn.Tables(), s.checkLimits.Tables(), s.reviews.Tables(), s.people.Tables(),
 		s.runs.Tables(), s.expected.Tables(), s.accepted.Tables(), s.takenOut.Tables(), s.unfiled.Tables(), s.readings.Tables(),
 	)
 }
@@ -171,6 +173,8 @@ func (s *Set) reduce(tx kv.Tx, r *record.Record) (known bool, err error) {
 		return true, stating(tx, s.calibrations, r)
 	case lab.KindWentOn:
 		return true, stating(tx, s.wentOn, r)
+	case lab.KindReview:
+		return true, stating(tx, s.reviews, r)
 	case lab.KindItemState:
 		return true, stating(tx, s.states, r)
 	case lab.KindCorrection:
@@ -240,6 +244,8 @@ func (s *Set) withdraw(tx kv.Tx, r *record.Record, b *lab.Withdrawn) error {
 		return mark(tx, s.calibrations, r, b.Doc, m)
 	case lab.KindWentOn:
 		return mark(tx, s.wentOn, r, b.Doc, m)
+	case lab.KindReview:
+		return mark(tx, s.reviews, r, b.Doc, m)
 	case lab.KindItemState:
 		return mark(tx, s.states, r, b.Doc, m)
 	case lab.KindCorrection:
