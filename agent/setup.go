@@ -11,6 +11,7 @@ import (
 
 	"thudbook/agent/desk"
 	"thudbook/agent/intake"
+	"thudbook/sync/durable"
 	"thudbook/sync/problem"
 )
 
@@ -80,7 +81,7 @@ func (p *parts) saveSetup(ctx context.Context, n desk.NewSetup) error {
 		return notSaved(err)
 	}
 	path := filepath.Join(p.o.Data, mapPath)
-	if err := replace(path, n.Map); err != nil {
+	if err := durable.Replace(path, n.Map); err != nil {
 		return notSaved(err)
 	}
 	s := setup{Rig: n.Rig, Watch: []string{n.Folder}, Map: mapPath}
@@ -88,7 +89,7 @@ func (p *parts) saveSetup(ctx context.Context, n desk.NewSetup) error {
 	if err != nil {
 		return fmt.Errorf("write down the set-up: %w", err)
 	}
-	if err := replace(filepath.Join(p.o.Data, setupFile), b); err != nil {
+	if err := durable.Replace(filepath.Join(p.o.Data, setupFile), b); err != nil {
 		return notSaved(err)
 	}
 	if !p.o.given.rig {
@@ -102,23 +103,6 @@ func (p *parts) saveSetup(ctx context.Context, n desk.NewSetup) error {
 
 func notSaved(err error) error {
 	return &problem.Error{Code: problem.Unavailable, What: "The set-up could not be saved.", Fix: "See that the disk has room and that the agent may write into its data folder, then save again.", Err: err}
-}
-
-// replace writes a file so that either the old or the new one is there.
-func replace(path string, b []byte) error {
-	f, err := os.CreateTemp(filepath.Dir(path), ".new-*")
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(b)
-	err = errors.Join(err, f.Sync(), f.Close())
-	if err == nil {
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
-		return errors.Join(err, os.Remove(f.Name()))
-	}
-	return nil
 }
 
 // rigName is what the rig is called now.

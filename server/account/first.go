@@ -7,8 +7,8 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
-	"path/filepath"
-	"runtime"
+
+	"thudbook/sync/durable"
 )
 
 // FirstLogin is the sign-in name of the administrator made at the first start.
@@ -24,7 +24,7 @@ func (s *Store) First(ctx context.Context) (password string, err error) {
 	}
 	password = rand.Text()
 	if s.firstFile != "" {
-		if err := writeDurably(s.firstFile, password+"\n"); err != nil {
+		if err := durable.Replace(s.firstFile, []byte(password+"\n")); err != nil {
 			return "", fmt.Errorf("keep the first password: %w", err)
 		}
 	}
@@ -44,29 +44,4 @@ func (s *Store) forgetFirst(login string) error {
 		return fmt.Errorf("the password is set, but the file with the first one stays: %w", err)
 	}
 	return nil
-}
-
-// writeDurably writes a file that only its owner may read, whole or not at all.
-func writeDurably(path, text string) error {
-	part := path + ".part"
-	f, err := os.OpenFile(part, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
-	if err != nil {
-		return err
-	}
-	_, err = f.WriteString(text)
-	err = errors.Join(err, f.Sync(), f.Close())
-	if err == nil {
-		err = os.Rename(part, path)
-	}
-	if err != nil {
-		return errors.Join(err, os.Remove(part))
-	}
-	if runtime.GOOS == "windows" { // folders cannot be synced there
-		return nil
-	}
-	d, err := os.Open(filepath.Dir(path))
-	if err != nil {
-		return err
-	}
-	return errors.Join(d.Sync(), d.Close())
 }

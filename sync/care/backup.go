@@ -13,6 +13,7 @@ import (
 
 	"thudbook/sync/blob"
 	"thudbook/sync/blob/dirblob"
+	"thudbook/sync/durable"
 	"thudbook/sync/kv"
 	"thudbook/sync/ledger"
 	"thudbook/sync/problem"
@@ -128,7 +129,7 @@ func prepare(n Node, to string) (*Manifest, error) {
 		if len(names) > 0 {
 			return nil, problem.New(problem.Invalid, "the folder "+to+" holds other things than a backup", "give an empty folder, or one of an earlier backup of this node")
 		}
-		if err := writeWhole(owner, []byte(n.ID.String()+"\n")); err != nil {
+		if err := durable.Replace(owner, []byte(n.ID.String()+"\n")); err != nil {
 			return nil, cannotBackUp(to, err)
 		}
 		return nil, nil

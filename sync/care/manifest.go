@@ -10,9 +10,9 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"runtime"
 	"time"
 
+	"thudbook/sync/durable"
 	"thudbook/sync/problem"
 	"thudbook/sync/record"
 )
@@ -116,24 +116,7 @@ func (m *Manifest) write(dir string) error {
 		return err
 	}
 	sum := sha256.Sum256(body)
-	return writeWhole(filepath.Join(dir, manifestName), append([]byte(hex.EncodeToString(sum[:])+"\n"), body...))
-}
-
-// writeWhole writes a file durably under another name and renames it.
-func writeWhole(path string, b []byte) error {
-	part := path + ".new"
-	f, err := os.OpenFile(part, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(b)
-	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
-		return err
-	}
-	if err := os.Rename(part, path); err != nil {
-		return err
-	}
-	return syncDir(filepath.Dir(path))
+	return durable.Replace(filepath.Join(dir, manifestName), append([]byte(hex.EncodeToString(sum[:])+"\n"), body...))
 }
 
 // MakeFolder makes a folder, and those above it that are missing, durably.
@@ -148,16 +131,5 @@ func MakeFolder(path string) error {
 	} else if err != nil {
 		return err
 	}
-	return syncDir(filepath.Dir(path))
-}
-
-func syncDir(dir string) error {
-	if runtime.GOOS == "windows" { // folders cannot be synced there
-		return nil
-	}
-	d, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	return errors.Join(d.Sync(), d.Close())
+	return durable.SyncDir(filepath.Dir(path))
 }

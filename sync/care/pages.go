@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 
+	"thudbook/sync/durable"
 	"thudbook/sync/kv"
 	"thudbook/sync/record"
 )
@@ -186,7 +187,7 @@ func (p *pages) close() error {
 	if p.fresh == 0 || err != nil {
 		return errors.Join(err, os.Remove(path))
 	}
-	return syncDir(p.dir)
+	return durable.SyncDir(p.dir)
 }
 
 // readChunks gives the chunks' bytes in order, each checked against its hash.

@@ -11,6 +11,7 @@ import (
 
 	"thudbook/sync/blob/dirblob"
 	"thudbook/sync/care"
+	"thudbook/sync/durable"
 	"thudbook/sync/kv"
 	"thudbook/sync/kv/boltkv"
 	"thudbook/sync/node"
@@ -52,7 +53,7 @@ func backup(ctx context.Context, n care.Node, to string) (*care.BackupReport, er
 	}
 	// The note is a help, not a part of the backup: a folder that cannot be
 	// written has none.
-	if err := writeFile(filepath.Join(n.Dir, lastBackupName), note); err != nil && !errors.Is(err, os.ErrPermission) && !readOnlyFS(err) {
+	if err := durable.Replace(filepath.Join(n.Dir, lastBackupName), note); err != nil && !errors.Is(err, os.ErrPermission) && !readOnlyFS(err) {
 		return nil, err
 	}
 	return rep, nil
@@ -76,18 +77,4 @@ func BackupStopped(ctx context.Context, dir, to, software string) (*care.BackupR
 	}
 	rep, err := backup(ctx, care.Node{ID: id.ID, Dir: dir, Store: store, Blobs: dirblob.OpenReadOnly(BlobPath(dir)), Software: software, Now: time.Now}, to)
 	return rep, errors.Join(err, store.Close())
-}
-
-// writeFile replaces a small file whole.
-func writeFile(path string, b []byte) error {
-	part := path + ".new"
-	f, err := os.OpenFile(part, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(b)
-	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
-		return err
-	}
-	return os.Rename(part, path)
 }

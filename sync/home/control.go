@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"thudbook/sync/care"
+	"thudbook/sync/durable"
 	"thudbook/sync/ledger"
 	"thudbook/sync/problem"
 )
@@ -86,7 +87,7 @@ func openControl(h *Home, o Options) *control {
 	}()
 	b, err := json.Marshal(c.file)
 	if err == nil {
-		err = writeFile(filepath.Join(h.Dir, controlName), b)
+		err = durable.Replace(filepath.Join(h.Dir, controlName), b)
 	}
 	if err != nil {
 		c.log.Warn("backup and verify cannot reach this process", "error", err)

@@ -8,12 +8,12 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"runtime"
 	"strings"
 	"time"
 
 	"thudbook/sync/blob/dirblob"
 	"thudbook/sync/care"
+	"thudbook/sync/durable"
 	"thudbook/sync/exchange"
 	"thudbook/sync/kv"
 	"thudbook/sync/kv/boltkv"
@@ -93,10 +93,10 @@ func Restore(ctx context.Context, from, dir string, now time.Time, check func(co
 	if err := os.Remove(dir); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return nil, errors.Join(cannotRestore(dir, err), os.RemoveAll(part))
 	}
-	if err := os.Rename(part, dir); err != nil {
+	if err := durable.Rename(part, dir); err != nil {
 		return nil, errors.Join(cannotRestore(dir, err), os.RemoveAll(part))
 	}
-	return r, errors.Join(syncFolder(dir), syncFolder(filepath.Dir(dir)))
+	return r, errors.Join(durable.SyncDir(dir), durable.SyncDir(filepath.Dir(dir)))
 }
 
 func cannotRestore(dir string, err error) error {
@@ -148,7 +148,7 @@ func (r *Restored) build(ctx context.Context, part string, now time.Time, check 
 	if err == nil {
 		err = newIncarnation(ctx, s)
 	}
-	return errors.Join(err, s.Close(), syncFolder(part))
+	return errors.Join(err, s.Close(), durable.SyncDir(part))
 }
 
 // newIncarnation has a restored server tell its agents that it may have lost
@@ -189,15 +189,4 @@ func OpenBackup(ctx context.Context, from, temp string) (m *care.Manifest, p Pla
 	}
 	p = Place{Dir: dir, Blobs: care.BackupBlobs(from), NoAnchor: true}
 	return m, p.complete(), drop, nil
-}
-
-func syncFolder(dir string) error {
-	if runtime.GOOS == "windows" { // folders cannot be synced there
-		return nil
-	}
-	d, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	return errors.Join(d.Sync(), d.Close())
 }

@@ -9,12 +9,12 @@ import (
 	"maps"
 	"os"
 	"path/filepath"
-	"runtime"
 	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
 
+	"thudbook/sync/durable"
 	"thudbook/sync/problem"
 	"thudbook/sync/record"
 )
@@ -156,18 +156,14 @@ func createAnchor(path string, a anchorFile) error {
 		return err
 	}
 	if _, err := os.Lstat(path); err == nil {
-		if err := os.Rename(path, fmt.Sprintf("%s.damaged-%d", path, time.Now().UnixNano())); err != nil {
+		if err := durable.Rename(path, fmt.Sprintf("%s.damaged-%d", path, time.Now().UnixNano())); err != nil {
 			return err
 		}
 	}
-	if err := os.Rename(part, path); err != nil || runtime.GOOS == "windows" {
+	if err := durable.Rename(part, path); err != nil {
 		return err
 	}
-	d, err := os.Open(filepath.Dir(path))
-	if err != nil {
-		return err
-	}
-	return errors.Join(d.Sync(), d.Close())
+	return durable.SyncDir(filepath.Dir(path))
 }
 
 // openAnchor opens the file for writing; a is what was read from it.

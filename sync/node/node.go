@@ -5,7 +5,6 @@ package node
 
 import (
 	"crypto/ed25519"
-	"crypto/rand"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -17,6 +16,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"thudbook/sync/durable"
 	"thudbook/sync/problem"
 	"thudbook/sync/record"
 )
@@ -130,7 +130,7 @@ func Create(dir string) (Identity, error) {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return Identity{}, unusable(path, err)
 	}
-	err = writeNew(path, append(b, '\n'))
+	err = durable.Create(path, append(b, '\n'))
 	if errors.Is(err, fs.ErrExist) {
 		return Identity{}, &problem.Error{Code: problem.Conflict, What: "this folder has a node identity already", Where: path,
 			Fix: "use it, or choose another folder"}
@@ -152,28 +152,6 @@ func LoadOrCreate(dir string) (Identity, error) {
 		return Load(dir)
 	}
 	return id, err
-}
-
-// writeNew writes a file whole and durably under a name that must be free.
-func writeNew(path string, b []byte) error {
-	part := path + ".new-" + rand.Text()
-	f, err := os.OpenFile(part, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(b)
-	err = errors.Join(err, f.Sync(), f.Close())
-	if err == nil {
-		err = os.Link(part, path)
-	}
-	if err = errors.Join(err, os.Remove(part)); err != nil || runtime.GOOS == "windows" {
-		return err
-	}
-	d, err := os.Open(filepath.Dir(path))
-	if err != nil {
-		return err
-	}
-	return errors.Join(d.Sync(), d.Close())
 }
 
 func unusable(path string, err error) error {

@@ -2,14 +2,11 @@ package node
 
 import (
 	"crypto/ed25519"
-	"crypto/rand"
 	"encoding/json"
-	"errors"
 	"fmt"
-	"os"
 	"path/filepath"
-	"runtime"
 
+	"thudbook/sync/durable"
 	"thudbook/sync/problem"
 )
 
@@ -52,26 +49,7 @@ func replace(dir string, id Identity) error {
 	if err != nil {
 		return fmt.Errorf("encode the identity: %w", err)
 	}
-	part := path + ".new-" + rand.Text()
-	f, err := os.OpenFile(part, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
-	if err != nil {
-		return unusable(path, err)
-	}
-	_, err = f.Write(append(b, '\n'))
-	if err = errors.Join(err, f.Sync(), f.Close()); err == nil {
-		err = os.Rename(part, path)
-	}
-	if err != nil {
-		return unusable(path, errors.Join(err, os.Remove(part)))
-	}
-	if runtime.GOOS == "windows" {
-		return nil
-	}
-	d, err := os.Open(dir)
-	if err != nil {
-		return unusable(path, err)
-	}
-	if err := errors.Join(d.Sync(), d.Close()); err != nil {
+	if err := durable.Replace(path, append(b, '\n')); err != nil {
 		return unusable(path, err)
 	}
 	return nil

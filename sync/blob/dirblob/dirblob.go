@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"thudbook/sync/blob"
+	"thudbook/sync/durable"
 	"thudbook/sync/problem"
 	"thudbook/sync/record"
 )
@@ -79,7 +80,7 @@ func (s *Store) layOut() error {
 	if err != nil || !made {
 		return err
 	}
-	return errors.Join(syncDir(s.root), syncDir(filepath.Dir(s.root)))
+	return errors.Join(durable.SyncDir(s.root), durable.SyncDir(filepath.Dir(s.root)))
 }
 
 // Path gives where bytes of this hash lie, or would lie.

@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 
 	"thudbook/sync/blob"
+	"thudbook/sync/durable"
 	"thudbook/sync/problem"
 	"thudbook/sync/record"
 )
@@ -94,7 +95,7 @@ func (s *Store) receive(ctx context.Context, r io.Reader, limit int64) (part, er
 func (s *Store) keep(ctx context.Context, p part) error {
 	final := s.Path(p.ref.SHA256)
 	for range 8 { // a second writer of the same bytes may come between two steps
-		err := renameNew(p.path, final)
+		err := durable.RenameNew(p.path, final)
 		if err == nil {
 			return s.syncShard(p.ref.SHA256)
 		}
@@ -122,11 +123,11 @@ func (s *Store) keep(ctx context.Context, p part) error {
 // quarantine moves a file aside under a new name and makes that durable.
 func (s *Store) quarantine(path, name string) error {
 	aside := filepath.Join(s.root, quarantineDir, name+"-"+rand.Text()[:8])
-	if err := os.Rename(path, aside); err != nil {
+	if err := durable.Rename(path, aside); err != nil {
 		return unavailable("damaged bytes cannot be moved to quarantine", path, err)
 	}
 	s.syncs.Add(2)
-	return errors.Join(syncDir(filepath.Dir(aside)), syncDir(filepath.Dir(path)))
+	return errors.Join(durable.SyncDir(filepath.Dir(aside)), durable.SyncDir(filepath.Dir(path)))
 }
 
 // syncShard makes the name of a blob durable. It also runs when the file was
@@ -134,7 +135,7 @@ func (s *Store) quarantine(path, name string) error {
 func (s *Store) syncShard(h record.Hash) error {
 	dir := filepath.Dir(s.Path(h))
 	s.syncs.Add(1)
-	if err := syncDir(dir); err != nil {
+	if err := durable.SyncDir(dir); err != nil {
 		return unavailable("bytes cannot be stored durably", dir, err)
 	}
 	return nil

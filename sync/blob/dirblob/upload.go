@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"thudbook/sync/blob"
+	"thudbook/sync/durable"
 	"thudbook/sync/problem"
 	"thudbook/sync/record"
 )
@@ -266,7 +267,7 @@ func (s *Store) checkpoint(u *upload) error {
 	}
 	if err == nil && u.note.fresh {
 		s.syncs.Add(1)
-		err = syncDir(filepath.Dir(u.path))
+		err = durable.SyncDir(filepath.Dir(u.path))
 		u.note.fresh = err != nil
 	}
 	if err != nil {

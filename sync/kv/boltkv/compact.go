@@ -13,6 +13,7 @@ import (
 
 	bolt "go.etcd.io/bbolt"
 
+	"thudbook/sync/durable"
 	"thudbook/sync/problem"
 )
 
@@ -38,10 +39,10 @@ func size(path string) int64 {
 
 // replace gives a synced file the name of another one.
 func replace(part, path string) error {
-	if err := os.Rename(part, path); err != nil {
+	if err := durable.Rename(part, path); err != nil {
 		return cannotCompact(path, errors.Join(err, removePart(part)))
 	}
-	return syncDir(filepath.Dir(path))
+	return durable.SyncDir(filepath.Dir(path))
 }
 
 func cannotCompact(path string, err error) error {

@@ -6,11 +6,11 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"runtime"
 	"time"
 
 	bolt "go.etcd.io/bbolt"
 
+	"thudbook/sync/durable"
 	"thudbook/sync/kv"
 	"thudbook/sync/problem"
 )
@@ -75,25 +75,15 @@ func build(part string) error {
 // publish gives the file its name, never in place of another one: whoever
 // comes second uses what the first one made.
 func publish(part, path string) error {
-	err := os.Link(part, path)
+	err := durable.RenameNew(part, path)
 	switch {
-	case err == nil, errors.Is(err, fs.ErrExist):
+	case err == nil:
+	case errors.Is(err, fs.ErrExist):
 		err = os.Remove(part)
-	default: // no links here (FAT): the lock of the parent process decides races
-		err = os.Rename(part, path)
+	default: // that cannot be done here (FAT): the lock of the parent process decides races
+		err = durable.Rename(part, path)
 	}
-	return errors.Join(err, syncDir(filepath.Dir(path)))
-}
-
-func syncDir(dir string) error {
-	if runtime.GOOS == "windows" { // folders cannot be synced there
-		return nil
-	}
-	d, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	return errors.Join(d.Sync(), d.Close())
+	return errors.Join(err, durable.SyncDir(filepath.Dir(path)))
 }
 
 // sweep removes leftovers of creations that never finished; they hold no data.

@@ -6,7 +6,7 @@ type equal struct{ file, was, why string }
 // equals are not tried. Each names one site, whatever its line.
 func equals() []equal {
 	return []equal{
-		{"sync/blob/dirblob/put.go", "syncDir(filepath.Dir(path))",
+		{"sync/blob/dirblob/put.go", "durable.SyncDir(filepath.Dir(path))",
 			"a damaged file whose old name comes back after a power cut is met by the same check again, and moved aside again"},
 		{"sync/kv/boltkv/create.go", "f.Sync()", "the commit before it synced the same file; this one also covers its length"},
 	}

@@ -5,7 +5,6 @@ import (
 	"go/token"
 	"os"
 	"path/filepath"
-	"strings"
 	"testing"
 )
 
@@ -28,12 +27,15 @@ func TestSitesAreFound(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		changed := s.mutated(src)
+		changed := switched(src, []*site{s})
 		if _, err := parser.ParseFile(token.NewFileSet(), s.file, changed, parser.AllErrors); err != nil || string(changed) == string(src) {
 			t.Errorf("%s: changed source: %v", s.id(), err)
 		}
+		if s.number != i+1 {
+			t.Errorf("%s has number %d, want %d", s.id(), s.number, i+1)
+		}
 	}
-	for _, want := range []string{"sync/ledger/anchor.go sync", "sync/blob/dirblob/put.go sync", "sync/kv/boltkv/create.go sync", "sync/node/node.go sync",
+	for _, want := range []string{"sync/ledger/anchor.go sync", "sync/blob/dirblob/put.go sync", "sync/kv/boltkv/create.go sync", "sync/durable/durable.go sync", "sync/durable/other.go sync",
 		"sync/record/chain.go hash", "sync/record/chain.go sequence", "sync/exchange/own.go hash", "sync/ledger/own.go sequence"} {
 		if found[want] == 0 {
 			t.Errorf("no site: %s", want)
@@ -53,31 +55,39 @@ func TestSitesAreFound(t *testing.T) {
 	t.Logf("%d sites in %d places", len(sites), len(found))
 }
 
-func TestASiteIsTakenOut(t *testing.T) {
-	src := "package p\n\nfunc f(a, b uint64) bool { return a != b+1 }\nfunc g(seq, last uint64) bool { return seq != last+1 && d.Sync() == nil }\n"
-	sites, err := sitesOf("p.go", []byte(src))
-	if err != nil || len(sites) != 2 {
-		t.Fatalf("%d sites, %v, want 2: %+v", len(sites), err, sites)
+// All sites of a file can be taken out, one at a time, from one changed file.
+func TestSitesAreSwitched(t *testing.T) {
+	src := "package p\n\nfunc f(a, b uint64) bool { return a != b+1 }\nfunc g(seq, last uint64) bool { return seq != last+1 && d.Sync() == nil }\n" +
+		"func h() bool { return (x.Seq == 0) == (y.Hash == z.Hash) }\n"
+	found, err := sitesOf("p.go", []byte(src))
+	if err != nil || len(found) != 5 {
+		t.Fatalf("%d sites, %v, want 5: %+v", len(found), err, found)
 	}
-	for i, want := range []string{"return (false && seq != last+1) && d.Sync()", "&& func(...any) error { return nil }(d.Sync) == nil"} {
-		if got := string(sites[i].mutated([]byte(src))); !strings.Contains(got, want) {
-			t.Errorf("site %d gives\n%s", i, got)
-		}
+	var sites []*site
+	for i := range found {
+		found[i].number = i + 1
+		sites = append(sites, &found[i])
+	}
+	got := string(switched([]byte(src), sites))
+	want := "package p\n\nfunc f(a, b uint64) bool { return a != b+1 }\n" +
+		"func g(seq, last uint64) bool { return (!mutantIs(1) && seq != last+1) && func() error { if mutantIs(2) { return nil }; return d.Sync() }() == nil }\n" +
+		"func h() bool { return (mutantIs(3) || ((mutantIs(4) || x.Seq == 0)) == ((mutantIs(5) || y.Hash == z.Hash))) }\n"
+	if got != want {
+		t.Errorf("got\n%s\nwant\n%s", got, want)
 	}
 }
 
-// What is taken out still uses what it used: imports, variables and values.
-func TestWhatIsTakenOutIsStillUsed(t *testing.T) {
-	for was, want := range map[string]string{
-		"syncDir(filepath.Dir(path))":   "func(...any) error { return nil }(filepath.Dir(path))",
-		"unix.Fdatasync(int(f.Fd()))":   "func(...any) error { return nil }(unix.Fdatasync, int(f.Fd()))",
-		"u.f.Sync()":                    "func(...any) error { return nil }(u.f)",
-		"s.syncShard(path, func() { })": "func(...any) error { return nil }(s.syncShard, path, func() {})",
+// What a run of a test says is put into few words, and a test that does not end
+// counts as one that fails.
+func TestReasonOfAFailure(t *testing.T) {
+	for out, want := range map[string]string{
+		"--- FAIL: TestX (0.00s)\n    x_test.go:7: lost a record\nFAIL\n": "x_test.go:7: lost a record",
+		"panic: test timed out after 1m0s\nrunning tests:\n":              "did not end",
+		"panic: index out of range\n\ngoroutine 1\n/x/y.go:3\n":           "panic: index out of range",
+		"": "the run ended with an error",
 	} {
-		src := []byte("package p\n\nfunc g() error { return " + was + " }\n")
-		sites, err := sitesOf("p.go", src)
-		if err != nil || len(sites) != 1 || sites[0].after != want {
-			t.Errorf("%s becomes %+v, %v, want %s", was, sites, err, want)
+		if got := reason([]byte(out)); got != want {
+			t.Errorf("%q gives %q, want %q", out, got, want)
 		}
 	}
 }

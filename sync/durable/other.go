@@ -1,15 +1,15 @@
-package dirblob
+//go:build !windows
+
+package durable
 
 import (
 	"errors"
 	"os"
-	"runtime"
 )
 
+func rename(from, to string) error { return os.Rename(from, to) }
+
 func syncDir(dir string) error {
-	if runtime.GOOS == "windows" { // folders cannot be synced there
-		return nil
-	}
 	d, err := os.Open(dir)
 	if err != nil {
 		return err
