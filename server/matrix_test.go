@@ -251,6 +251,11 @@ func rules() []rule {
 		}, [5]int{401, 404, 403, 204, 204}},
 		{"GET /api/v1/shots", at("/api/v1/shots"), read},
 		{"GET /api/v1/shots/:id", shot("/api/v1/shots/:id"), ofLab},
+		{"GET /api/v1/shots/:id/photos", shot("/api/v1/shots/:id/photos"), ofLab},
+		{"GET /photos/:id", at("/photos/" + uuid.NewString()), [5]int{303, 404, 404, 404, 404}}, // TestPhotosOnTheServer has one
+		{"GET /photos/:id/original", at("/photos/" + uuid.NewString() + "/original"), [5]int{303, 404, 404, 404, 404}},
+		{"GET /photos/:id/small.jpg", at("/photos/" + uuid.NewString() + "/small.jpg"), [5]int{303, 404, 404, 404, 404}},
+		{"GET /photos/:id/large.jpg", at("/photos/" + uuid.NewString() + "/large.jpg"), [5]int{303, 404, 404, 404, 404}},
 		{"GET /api/v1/shots/:id/source", shot("/api/v1/shots/:id/source"), ofLab},
 		{"GET /api/v1/accounts", at("/api/v1/accounts"), admin},
 		{"POST /api/v1/accounts", sends("/api/v1/accounts", func(m *matrix) any {

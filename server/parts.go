@@ -23,6 +23,7 @@ import (
 	"thudbook/sync/people"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
+	"thudbook/web/picture"
 	"thudbook/web/telemetry"
 )
 
@@ -66,7 +67,7 @@ func (p *parts) routes() *echo.Echo {
 	book := &people.Book{Ledger: h.Ledger, Views: h.Reader, Blobs: proof.Of}
 	gate := &door.Door{Accounts: p.accounts, Widen: p.agents.Widen, Secure: o.secure()}
 	screens := desk.New(desk.Options{Door: gate, Views: h.Reader, Roster: labs, Register: facts, Agents: p.agents, Accounts: p.accounts,
-		Evidence: proof, People: book, Feeds: feed.Open(h.Store, o.Now), Name: o.Name, Version: o.Version, Notices: p.notices, Now: o.Now, Log: o.Log})
+		Evidence: proof, People: book, Feeds: feed.Open(h.Store, o.Now), Pictures: picture.NewCache(filepath.Join(o.Data, "shown")), Name: o.Name, Version: o.Version, Notices: p.notices, Now: o.Now, Log: o.Log})
 	e := httpkit.New(httpkit.Options{
 		Log: o.Log, Hosts: o.hosts(), Proxies: o.Proxies, Frame: screens.ErrorFrame, Ready: p.ready, Observe: p.set.Observe, Metrics: p.set.Handler(), MayReadMetrics: o.mayReadMetrics,
 		BodyLimits: map[string]int64{

@@ -8,6 +8,7 @@ import (
 	"errors"
 	"log/slog"
 	"net/http"
+	"path/filepath"
 	"sync"
 	"time"
 
@@ -27,6 +28,7 @@ import (
 	"thudbook/web/httpkit"
 	"thudbook/web/manual"
 	"thudbook/web/page"
+	"thudbook/web/picture"
 	"thudbook/web/present"
 )
 
@@ -104,6 +106,7 @@ type Desk struct {
 	read   *view.Reader
 	traces tracer
 	once   *httpkit.Onces // forms that were carried out
+	photos *present.Photos
 
 	mu      sync.Mutex
 	drafted drafted           // set-up that is not saved yet
@@ -116,12 +119,16 @@ func New(o Options) (*Desk, *echo.Echo, error) {
 		return nil, nil, errors.New("desk: a required option is missing")
 	}
 	read := o.Views.Reader(o.Store)
-	d := &Desk{Options: o, read: read, traces: tracer{scorer: scoring.Scorer{Blobs: o.Blobs}, read: read}, picked: map[string]string{}, once: httpkit.NewOnces()}
+	d := &Desk{Options: o, read: read, traces: tracer{scorer: scoring.Scorer{Blobs: o.Blobs}, read: read}, picked: map[string]string{}, once: httpkit.NewOnces(),
+		photos: &present.Photos{Read: read, Blobs: func(record.LabID) blob.Store { return o.Blobs }, Cache: picture.NewCache(filepath.Join(o.Data, "shown"))}}
+	inspecting := page.PathShots + "/:id/inspect"
 	e := httpkit.New(httpkit.Options{
 		Log: o.Log, Hosts: httpkit.LoopbackHosts(), Metrics: o.Metrics, Observe: o.Observe,
-		BodyLimits: map[string]int64{"POST /api/v1/shots": o.Limit + 4<<20, "POST " + page.PostSetupFile: sampleLimit + 1<<20},
-		Frame:      func(c echo.Context) page.Frame { return d.frame(c, "Error", "") },
-		Ready:      d.ready,
+		BodyLimits: map[string]int64{"POST /api/v1/shots": o.Limit + 4<<20, "POST " + page.PostSetupFile: sampleLimit + 1<<20,
+			"POST " + inspecting: photoBody, "POST " + inspecting + "/draft": photoBody,
+			"POST " + page.PathShots + "/:id" + page.PathPhotos: photoBody, "POST " + page.PathSpecimens + "/:name" + page.PathPhotos: photoBody},
+		Frame: func(c echo.Context) page.Frame { return d.frame(c, "Error", "") },
+		Ready: d.ready,
 	})
 	d.routes(e)
 	return d, e, nil
@@ -167,6 +174,7 @@ func (d *Desk) routes(e *echo.Echo) {
 	e.POST(page.PathShots+"/:id/void", d.void)
 	e.POST(page.PathShots+"/:id/settle", d.settle)
 	d.inspectionRoutes(e)
+	d.photoRoutes(e)
 	d.logRoutes(e)
 	e.GET(page.PathAssign, d.toAssign)
 	e.GET(page.PathQuarantine, d.quarantine)

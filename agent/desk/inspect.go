@@ -3,6 +3,7 @@ package desk
 import (
 	"iter"
 	"net/http"
+	"net/url"
 	"reflect"
 	"strings"
 	"time"
@@ -39,6 +40,8 @@ type inspecting struct {
 	values    map[string]string
 	errors    map[string]string
 	draft     *draft
+	taken     []taken    // photos that came with the form
+	pressed   url.Values // what else came with it
 	notices   []page.Notice
 }
 
@@ -85,7 +88,6 @@ func (d *Desk) begin(c echo.Context, corrects string) (*inspecting, error) {
 			return nil, err
 		}
 		in.values = present.InspectionValues(&old.Inspection, time.Local)
-		in.values["photos"] = photoList(old.Attachments)
 	} else if len(in.campaigns) > 0 {
 		in.values["campaign"] = in.campaigns[0].ID.String()
 	}
@@ -93,17 +95,18 @@ func (d *Desk) begin(c echo.Context, corrects string) (*inspecting, error) {
 	return in, nil
 }
 
-// post reads a posted form over what begin knows.
+// beginPosted reads a posted form over what begin knows.
 func (d *Desk) beginPosted(c echo.Context) (*inspecting, error) {
-	posted, err := c.FormParams()
+	posted, err := d.readForm(c)
 	if err != nil {
-		return nil, problem.New(problem.Invalid, "The form could not be read.", "Send it again from the page.")
+		return nil, err
 	}
 	in, err := d.begin(c, strings.TrimSpace(posted.Get("corrects")))
 	if err != nil {
 		return nil, err
 	}
-	in.values = page.Typed(posted, page.InspectFields())
+	in.values = page.Typed(posted.Values, page.InspectFields())
+	in.taken, in.notices, in.pressed = posted.photos, posted.refused, posted.Values
 	return in, nil
 }
 
@@ -144,9 +147,9 @@ func (d *Desk) inspectPage(c echo.Context, in *inspecting, status int) error {
 	id := in.row.ID.String()
 	at := in.row.Shot.EffectiveAt.Time().In(time.Local)
 	p := page.Inspect{Frame: d.frame(c, "Inspect "+in.row.Shot.Specimen, page.PathShots), ShotHref: page.ShotPath(id), Shot: "shot of " + at.Format("2006-01-02 15:04:05"),
-		Specimen: in.row.Shot.Specimen, SpecimenHref: page.SpecimenPath(in.row.Shot.Specimen), DraftAction: page.InspectDraftPath(id), Correcting: in.corrects != uuid.Nil,
+		Specimen: in.row.Shot.Specimen, SpecimenHref: page.SpecimenPath(in.row.Shot.Specimen), DraftAction: page.InspectDraftPath(id), Most: present.MaxPhoto, Correcting: in.corrects != uuid.Nil,
 		Form: page.Form{ID: "in", Action: page.InspectPath(id), Fields: page.VerdictFields(), Values: in.values, Errors: in.errors,
-			Hidden: map[string]string{"inspection": in.values["inspection"], "corrects": in.values["corrects"], "photos": in.values["photos"]}}}
+			Hidden: map[string]string{"inspection": in.values["inspection"], "corrects": in.values["corrects"]}}}
 	if in.corrects != uuid.Nil {
 		p.Form.Hidden["corrects"], p.Form.Submit = in.corrects.String(), "Record the correction"
 	}
@@ -178,14 +181,16 @@ func (d *Desk) inspectPage(c echo.Context, in *inspecting, status int) error {
 	p.Groups = page.ElementGroups(in.values, in.errors, criteria)
 	_, _, j := in.judged()
 	p.Proposal = present.Proposal(k, j)
-	for _, sum := range strings.Fields(in.values["photos"]) {
-		p.Photos = append(p.Photos, d.photo(sum, ""))
+	var err error
+	if p.Photos, err = d.photos.Of(ctx, d.scope(), in.row.ID, "", uuid.Nil); err != nil {
+		return err
 	}
 	all, err := d.read.Inspections(ctx, d.scope(), view.InspectionFilter{Shot: in.row.ID}, view.Page{Limit: view.MaxLimit})
 	if err != nil {
 		return err
 	}
-	shown := d.showInspections()
+	shown := d.showInspections(c)
+	shown.Photos = nil // they stand in the form
 	p.Earlier = shown.Rows(all.Rows)
 	return httpkit.Page(c, status, p)
 }
@@ -213,7 +218,7 @@ func (d *Desk) keepDraft(c echo.Context) error {
 			return tx.Delete(draftTable, draftKey(in.row.ID, in.corrects))
 		case problem.Of(err) != problem.NotFound:
 			return err
-		case c.FormValue("discard") != "":
+		case in.pressed.Get("discard") != "":
 			return tx.Delete(draftTable, draftKey(in.row.ID, in.corrects))
 		}
 		return putDraft(tx, &now)
@@ -221,13 +226,23 @@ func (d *Desk) keepDraft(c echo.Context) error {
 	if err != nil {
 		return err
 	}
+	if err := d.keepPhotos(c, in, uid); err != nil {
+		return err
+	}
+	if len(in.notices) > 0 && !httpkit.WantsJSON(c.Request()) {
+		in.draft = &now
+		return d.inspectPage(c, in, http.StatusUnprocessableEntity)
+	}
 	if !strings.Contains(c.Request().Header.Get(echo.HeaderAccept), echo.MIMEApplicationJSON) {
-		if c.FormValue("discard") != "" || recorded {
+		if in.pressed.Get("discard") != "" || recorded {
 			return httpkit.SeeOther(c, page.ShotPath(in.row.ID.String()))
 		}
 		to := page.InspectPath(in.row.ID.String())
 		if in.corrects != uuid.Nil {
 			to += "?corrects=" + in.corrects.String()
+		}
+		if in.pressed.Get("photos") != "" {
+			return httpkit.SeeOther(c, to+"#photos")
 		}
 		return httpkit.SeeOther(c, to+"#h-verdict")
 	}
@@ -255,8 +270,7 @@ func (d *Desk) saveInspection(c echo.Context) error {
 	if i.NeedsReason() && strings.TrimSpace(i.Reason) == "" {
 		faults["reason"] = "Say why: the criteria do not lead to this verdict."
 	}
-	photos, err := d.attachedPhotos(ctx, in.values["photos"])
-	if err != nil {
+	if err := d.keepPhotos(c, in, uid); err != nil {
 		return err
 	}
 	if len(faults) == 0 {
@@ -265,7 +279,7 @@ func (d *Desk) saveInspection(c echo.Context) error {
 			faults[inspectField(p.Where)] = p.What + "; " + p.Fix
 		}
 	}
-	if len(faults) > 0 {
+	if len(faults) > 0 || len(in.notices) > 0 {
 		in.errors = faults
 		return d.inspectPage(c, in, http.StatusUnprocessableEntity)
 	}
@@ -287,7 +301,7 @@ func (d *Desk) saveInspection(c echo.Context) error {
 		if problem.Of(err) != problem.NotFound {
 			return nil, err
 		}
-		return []ledger.Draft{{Kind: kind, Schema: schema, Author: d.author(c), UID: uid, Body: body, Attachments: photos}}, nil
+		return []ledger.Draft{{Kind: kind, Schema: schema, Author: d.author(c), UID: uid, Body: body}}, nil
 	})
 	if err != nil {
 		return err
@@ -300,6 +314,19 @@ func (d *Desk) saveInspection(c echo.Context) error {
 		return d.inspectPage(c, in, http.StatusConflict)
 	}
 	return httpkit.SeeOther(c, page.ShotPath(in.row.ID.String())+"#inspections")
+}
+
+// keepPhotos records the photos that came with the form; they belong to the
+// shot, whatever becomes of the inspection.
+func (d *Desk) keepPhotos(c echo.Context, in *inspecting, inspection uuid.UUID) error {
+	if len(in.taken) == 0 {
+		return nil
+	}
+	out, err := d.recordPhotos(c, in.row.Lab, in.row.ID, "", inspection, "", in.taken)
+	if err == nil {
+		in.notices = append(in.notices, d.look(c.Request().Context(), out)...)
+	}
+	return err
 }
 
 // inspectField finds the field of the form that a fault of the record names.
@@ -324,6 +351,6 @@ func (d *Desk) csv(c echo.Context, name string, head []string, rows iter.Seq2[[]
 	if err != nil {
 		return err
 	}
-	c.Response().Header().Set(echo.HeaderContentDisposition, disposition(name))
+	c.Response().Header().Set(echo.HeaderContentDisposition, httpkit.Disposition(name))
 	return c.Blob(http.StatusOK, "text/csv; charset=utf-8", b)
 }

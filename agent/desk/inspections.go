@@ -1,7 +1,6 @@
 package desk
 
 import (
-	"context"
 	"net/http"
 	"strings"
 	"time"
@@ -10,8 +9,6 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"thudbook/sync/lab"
-	"thudbook/sync/problem"
-	"thudbook/sync/record"
 	"thudbook/sync/view"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
@@ -19,8 +16,8 @@ import (
 )
 
 // showInspections says how inspections are shown at the rig.
-func (d *Desk) showInspections() present.Inspections {
-	return present.Inspections{Zone: time.Local, Who: d.personName, Photo: d.photo, May: func(r *view.InspectionRow) string {
+func (d *Desk) showInspections(c echo.Context) present.Inspections {
+	return present.Inspections{Zone: time.Local, Who: d.personName, Photos: d.shownPhotos(c), May: func(r *view.InspectionRow) string {
 		if r.Inspection.Shot == uuid.Nil {
 			return ""
 		}
@@ -30,7 +27,13 @@ func (d *Desk) showInspections() present.Inspections {
 
 // inspectionsOf adds what was seen of the specimen after the shot, and the link
 // to look again.
-func (d *Desk) inspectionsOf(ctx context.Context, p *page.Shot, row *view.ShotRow) error {
+func (d *Desk) inspectionsOf(c echo.Context, p *page.Shot, row *view.ShotRow) error {
+	ctx := c.Request().Context()
+	var err error
+	if p.Photos, err = d.photos.Of(ctx, d.scope(), row.ID, "", uuid.Nil); err != nil {
+		return err
+	}
+	p.AddPhotos = present.AddPhotos(page.ShotPhotosPath(row.ID.String()), "the shot of "+page.ShowMoment(row.Shot.EffectiveAt.Time().In(time.Local)))
 	if strings.TrimSpace(row.Shot.Specimen) == "" {
 		return nil
 	}
@@ -42,7 +45,8 @@ func (d *Desk) inspectionsOf(ctx context.Context, p *page.Shot, row *view.ShotRo
 	if err != nil {
 		return err
 	}
-	shown := d.showInspections()
+	shown := d.showInspections(c)
+	shown.Photos = nil // they all stand in a section of their own
 	p.Inspected = shown.Rows(all.Rows)
 	kept, err := d.draftOf(ctx, row.ID, uuid.Nil)
 	if err == nil && kept != nil {
@@ -59,7 +63,7 @@ func (d *Desk) inspections(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	shown := d.showInspections()
+	shown := d.showInspections(c)
 	p := page.Inspections{Frame: d.frame(c, "Inspections", page.PathLog), Specimen: specimen, Rows: shown.Rows(list.Rows)}
 	present.InspectionLinks(&p, specimen, list.Next)
 	return httpkit.Page(c, http.StatusOK, p)
@@ -68,41 +72,4 @@ func (d *Desk) inspections(c echo.Context) error {
 func (d *Desk) inspectionsCSV(c echo.Context) error {
 	rows := present.AllInspections(c.Request().Context(), d.read, d.scope(), view.InspectionFilter{Specimen: c.QueryParam("specimen")})
 	return d.csv(c, "inspections.csv", present.InspectionHead(), rows)
-}
-
-func photoList(all []record.Attachment) string {
-	var sums []string
-	for _, a := range all {
-		if a.Role == lab.RolePhoto {
-			sums = append(sums, a.SHA256.String())
-		}
-	}
-	return strings.Join(sums, " ")
-}
-
-// attachedPhotos names the photos of a form that are stored here.
-func (d *Desk) attachedPhotos(ctx context.Context, sums string) (out []record.Attachment, err error) {
-	for _, text := range strings.Fields(sums) {
-		sum, err := record.ParseHash(text)
-		if err != nil {
-			return nil, problem.New(problem.Invalid, "A photo of the form is named by what is no SHA-256 sum.", "Open the inspection anew from the shot.")
-		}
-		has, size, err := d.Blobs.Has(ctx, sum)
-		if err != nil {
-			return nil, err
-		}
-		if !has {
-			return nil, problem.New(problem.NotFound, "A photo of the form is not on this computer.", "Add it once more; what you typed is kept as a draft.")
-		}
-		out = append(out, record.Attachment{SHA256: sum, Size: size, Role: lab.RolePhoto, Media: "image/jpeg", Name: "photo " + text[:8]})
-	}
-	return out, nil
-}
-
-// photo is a stored picture for the screen.
-func (d *Desk) photo(sum, name string) page.Photo {
-	if name == "" {
-		name = "photo " + sum[:min(8, len(sum))]
-	}
-	return page.Photo{SHA256: sum, Name: name, Absent: "kept by the agent that took it in"}
 }

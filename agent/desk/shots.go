@@ -137,7 +137,7 @@ func (d *Desk) shotPage(c echo.Context, t *tried) (*page.Shot, error) {
 		return nil, err
 	}
 	p.Flags = append(of, p.Flags...)
-	if err := d.inspectionsOf(ctx, &p, &row); err != nil {
+	if err := d.inspectionsOf(c, &p, &row); err != nil {
 		return nil, err
 	}
 	if p.Overlays, err = present.Overlays(ctx, d.read, d.scope(), &row, time.Local); err != nil {
@@ -210,7 +210,7 @@ func (d *Desk) serveBlob(c echo.Context, sum [32]byte, name string) error {
 	defer f.Close()
 	h := c.Response().Header()
 	h.Set(echo.HeaderContentType, echo.MIMEOctetStream)
-	h.Set(echo.HeaderContentDisposition, disposition(name))
+	h.Set(echo.HeaderContentDisposition, httpkit.Disposition(name))
 	h.Set(echo.HeaderContentLength, strconv.FormatInt(size, 10))
 	h.Set("ETag", fmt.Sprintf(`"%x"`, sum))
 	c.Response().WriteHeader(http.StatusOK)

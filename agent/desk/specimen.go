@@ -29,11 +29,17 @@ func (d *Desk) specimen(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	shown := d.showInspections()
-	p, err := h.Page(c.Request().Context(), d.read, d.scope(), &shown)
+	ctx := c.Request().Context()
+	shown := d.showInspections(c)
+	shown.Photos = nil // they stand beside their hits
+	p, err := h.Page(ctx, d.read, d.scope(), &shown)
+	if err == nil {
+		err = d.photos.Fill(ctx, d.scope(), h, &p)
+	}
 	if err != nil {
 		return err
 	}
+	p.AddPhotos = present.AddPhotos(page.SpecimenPhotosPath(h.Name), h.Name)
 	p.Frame = d.frame(c, "Specimen "+h.Name, page.PathShots)
 	return httpkit.Page(c, http.StatusOK, p)
 }

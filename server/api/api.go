@@ -58,6 +58,7 @@ func (a *API) Routes(e *echo.Echo, d *door.Door) {
 	g.GET("/shots", a.shots)
 	g.GET("/shots/:id", a.shot)
 	g.GET("/shots/:id/source", a.source)
+	g.GET("/shots/:id/photos", a.photos)
 	g.GET("/inspections", a.inspections)
 	g.GET("/specimens/:name", a.specimen)
 	g.GET("/accounts", a.accounts, door.Administrators)

@@ -77,3 +77,16 @@ func (a *API) specimen(c echo.Context) error {
 	}
 	return c.JSON(http.StatusOK, h.Body())
 }
+
+// photos lists the photos of a shot.
+func (a *API) photos(c echo.Context) error {
+	r, err := a.find(c)
+	if err != nil {
+		return err
+	}
+	rows, err := a.Views.Photos(c.Request().Context(), door.Of(c).Scope, r.ID, "")
+	if err != nil {
+		return err
+	}
+	return c.JSON(http.StatusOK, present.PhotoList(rows))
+}

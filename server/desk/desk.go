@@ -24,6 +24,8 @@ import (
 	"thudbook/sync/view"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
+	"thudbook/web/picture"
+	"thudbook/web/present"
 )
 
 // Options of a desk; all but Name and Notices are required.
@@ -37,6 +39,7 @@ type Options struct {
 	Evidence *evidence.Store
 	Feeds    *feed.Store
 	People   *people.Book    // at the rigs
+	Pictures *picture.Cache  // copies of photos for the screen
 	Name     string          // of the server, for the heading
 	Notices  func() []string // what an administrator should know of the store
 	Version  string
@@ -52,11 +55,13 @@ type Desk struct {
 	keys   keyring
 	codes  *handover
 	traces *tracer
+	photos *present.Photos
 }
 
 // New makes the desk.
 func New(o Options) *Desk {
-	return &Desk{Options: o, zone: time.Local, once: httpkit.NewOnces(), codes: newHandover(o.Now), traces: newTracer(o.Evidence, o.Views)}
+	return &Desk{Options: o, zone: time.Local, once: httpkit.NewOnces(), codes: newHandover(o.Now), traces: newTracer(o.Evidence, o.Views),
+		photos: &present.Photos{Read: o.Views, Blobs: o.Evidence.Of, Cache: o.Pictures}}
 }
 
 // Routes adds the screens to e.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"net/http"
 
+	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
 
 	"thudbook/server/door"
@@ -21,6 +22,7 @@ func (d *Desk) inspectionRoutes(e *echo.Echo, in echo.MiddlewareFunc) {
 	e.GET(page.PathInspections, d.inspections, in)
 	e.GET(page.PathInspections+".csv", d.inspectionsCSV, in)
 	e.GET(page.PathSpecimens+"/:name", d.specimen, in)
+	d.photoRoutes(e, in)
 	e.GET(page.PathLog, d.log, in)
 	e.GET(page.PathLog+".csv", d.logCSV, in)
 }
@@ -40,9 +42,7 @@ func (d *Desk) asked(c echo.Context) (p caller, sc scope.Scope, err error) {
 // showInspections says how the caller sees inspections.
 func (d *Desk) showInspections(ctx context.Context, p *caller) (present.Inspections, error) {
 	who, err := d.authors(ctx, p.Scope)
-	s := present.Inspections{Zone: d.zone, Who: who, Photo: func(sum, name string) page.Photo {
-		return page.Photo{SHA256: sum, Name: name, Absent: "kept with the record"}
-	}}
+	s := present.Inspections{Zone: d.zone, Who: who, Photos: func(r *view.InspectionRow) []page.Photo { return d.photosOf(ctx, p, r) }}
 	if len(p.names.All()) > 1 {
 		s.Lab = func(r *view.InspectionRow) string { return d.labName(ctx, p, r.Lab) }
 	}
@@ -110,7 +110,11 @@ func (d *Desk) specimen(c echo.Context) error {
 	if err != nil {
 		return err
 	}
+	shown.Photos = nil // they stand beside their hits
 	s, err := h.Page(ctx, d.Views, door.Of(c).Scope, &shown)
+	if err == nil {
+		err = d.photos.Fill(ctx, sc, h, &s)
+	}
 	if err != nil {
 		return err
 	}
@@ -129,7 +133,7 @@ func (d *Desk) specimen(c echo.Context) error {
 	if len(s.Labs) < 2 {
 		s.Labs = nil
 	} else { // specimens of one name in several labs are different ones
-		s.Lab, s.Hits, s.Loose, s.Why, s.State = "", nil, nil, "", page.Status{Level: page.Warn, Word: "in several labs"}
+		s.Lab, s.Hits, s.Loose, s.Photos, s.Why, s.State = "", nil, nil, nil, "", page.Status{Level: page.Warn, Word: "in several labs"}
 	}
 	return d.show(c, s)
 }
@@ -186,6 +190,10 @@ func (d *Desk) inspectionsOf(ctx context.Context, p *caller, s *page.Shot, row *
 	} else if in != nil {
 		s.Specimen += "?lab=" + in.ID.String()
 	}
+	var err error
+	if s.Photos, err = d.photos.Of(ctx, p.Scope, row.ID, "", uuid.Nil); err != nil {
+		return err
+	}
 	list, err := d.Views.Inspections(ctx, p.Scope, view.InspectionFilter{Shot: row.ID}, view.Page{Limit: view.MaxLimit})
 	if err != nil || len(list.Rows) == 0 {
 		return err
@@ -194,7 +202,7 @@ func (d *Desk) inspectionsOf(ctx context.Context, p *caller, s *page.Shot, row *
 	if err != nil {
 		return err
 	}
-	shown.Lab = nil
+	shown.Lab, shown.Photos = nil, nil // the photos stand in a section of their own
 	s.Inspected = shown.Rows(list.Rows)
 	return nil
 }

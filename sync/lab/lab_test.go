@@ -37,6 +37,7 @@ func valid() []lab.Body {
 		&lab.Item{Class: lab.ClassRam, Serial: "R", ServiceEveryStrokes: 500, OpeningStrokes: 3},
 		&lab.Mounting{Rig: id, Position: "ram", EffectiveAt: at},
 		&lab.Service{Item: id, EffectiveAt: at, Note: "seals", Parts: []string{"seal set"}, DurationMinutes: new(45.0), DoneBy: "workshop"},
+		&lab.Photo{Shot: id, Inspection: id, SHA256: labtest.Hash(2), EffectiveAt: at, CameraTime: "2026-03-02T10:00:00+01:00", Note: "left weld"},
 		&lab.Inspection{Shot: id, Specimen: "H-01", Campaign: id, EffectiveAt: at, FaceContact: lab.ContactNo, Proposed: lab.VerdictPassed, Verdict: lab.VerdictFailed,
 			Reason: "weld looks thin", Corrects: []uuid.UUID{id}, Findings: []lab.Finding{{Element: lab.ElementBar, Grade: lab.GradeMarked, DeformationMM: new(1.5), Note: "front"}}},
 		&lab.Note{Topic: lab.NotePart, EffectiveAt: at, Text: "end cap changed", Rig: id, Item: id, Shot: id, Parts: []string{"end cap"}, Corrects: []uuid.UUID{id}},
@@ -79,8 +80,8 @@ func TestBodiesSurviveTheRecord(t *testing.T) {
 			t.Errorf("%s: encoded again it differs, %v", kind, err)
 		}
 	}
-	if len(kinds) != 23 {
-		t.Errorf("%d kinds are tested, there are 23", len(kinds))
+	if len(kinds) != 24 {
+		t.Errorf("%d kinds are tested, there are 24", len(kinds))
 	}
 }
 
@@ -150,6 +151,8 @@ func TestRefused(t *testing.T) {
 		"stand there twice":                &lab.Campaign{Name: "C", Cells: []lab.Cell{{Location: "front", TargetSpeedMS: 5.5, Planned: 1}, {Location: "Front ", TargetSpeedMS: 5.5000001, Planned: 1}}},
 		`specimen "h-1" stands there`:      &lab.Campaign{Name: "C", Specimens: []string{"H-1", "h-1"}},
 		"the element stands there twice":   &lab.Inspection{Specimen: "H", EffectiveAt: at, Verdict: lab.VerdictPassed, Reason: "r", Findings: []lab.Finding{{Element: lab.ElementBar}, {Element: lab.ElementBar}}},
+		"of no shot and no specimen":       &lab.Photo{SHA256: labtest.Hash(1), EffectiveAt: at},
+		"of both":                          &lab.Photo{Shot: id, Specimen: "H", SHA256: labtest.Hash(1), EffectiveAt: at},
 		"do not lead to this verdict":      &lab.Inspection{Specimen: "H", EffectiveAt: at, Verdict: lab.VerdictFailed},
 		"it limits nothing":                &lab.Campaign{Name: "C", InspectionLimits: []lab.InspectionLimit{{Element: lab.ElementBar}}},
 		"keep one criterion an element":    &lab.Campaign{Name: "C", InspectionLimits: []lab.InspectionLimit{{Element: lab.ElementBar, Worst: lab.GradeSound}, {Element: lab.ElementBar, Worst: lab.GradeSound}}},

@@ -45,7 +45,7 @@ func drawFact(t *rapid.T, i int) (uuid.UUID, lab.Body) {
 	reason := rapid.SampledFrom([]string{"loose", "late"}).Draw(t, "reason")
 	item := rapid.SampledFrom([]uuid.UUID{ram1, ram2, sensor1}).Draw(t, "item")
 	rig := rapid.SampledFrom([]uuid.UUID{rig1, rig2}).Draw(t, "rig")
-	switch rapid.IntRange(0, 26).Draw(t, "kind") {
+	switch rapid.IntRange(0, 27).Draw(t, "kind") {
 	case 21:
 		return doc("review"), &lab.Review{Item: item, Found: labtest.ID("calibration", 2), Good: labtest.ID("calibration", 1), From: at, Until: at.Add(24 * time.Hour),
 			GoodSensitivity: 1, FoundSensitivity: 1.04, SensitivityUnit: "mV/g", Course: rapid.SampledFrom([]string{lab.CourseWhole, lab.CourseLinear}).Draw(t, "course"), Why: reason}
@@ -83,8 +83,8 @@ func drawFact(t *rapid.T, i int) (uuid.UUID, lab.Body) {
 	case 14:
 		return doc("calibration"), &lab.Calibration{Item: item, EffectiveAt: at, DueAt: at.Add(24 * time.Hour), Certificate: reason}
 	case 15:
-		kind := rapid.SampledFrom([]record.Kind{lab.KindItem, lab.KindMounting, lab.KindService, lab.KindCalibration, lab.KindReview}).Draw(t, "withdrawn")
-		id := map[record.Kind]uuid.UUID{lab.KindItem: item, lab.KindMounting: labtest.ID("mounting", 1), lab.KindService: labtest.ID("service", 1), lab.KindCalibration: labtest.ID("calibration", 1), lab.KindReview: labtest.ID("review", 1)}[kind]
+		kind := rapid.SampledFrom([]record.Kind{lab.KindItem, lab.KindMounting, lab.KindService, lab.KindCalibration, lab.KindReview, lab.KindPhoto}).Draw(t, "withdrawn")
+		id := map[record.Kind]uuid.UUID{lab.KindItem: item, lab.KindMounting: labtest.ID("mounting", 1), lab.KindService: labtest.ID("service", 1), lab.KindCalibration: labtest.ID("calibration", 1), lab.KindReview: labtest.ID("review", 1), lab.KindPhoto: labtest.ID("photo", 1)}[kind]
 		return id, &lab.Withdrawn{Doc: id, DocKind: kind, Reason: reason, Lifted: flip}
 	case 16:
 		return doc("state"), &lab.ItemState{Item: item, State: lab.StateQuarantined, EffectiveAt: at, Reason: reason}
@@ -102,6 +102,12 @@ func drawFact(t *rapid.T, i int) (uuid.UUID, lab.Body) {
 			n.Corrects = []uuid.UUID{doc("note")}
 		}
 		return doc("note"), n
+	case 22:
+		p := &lab.Photo{Shot: shot, SHA256: labtest.Hash(uint64(10 + i)), EffectiveAt: at, Note: reason}
+		if flip {
+			p.Shot, p.Specimen = uuid.Nil, rapid.SampledFrom([]string{"H-01", "h-01 "}).Draw(t, "shown")
+		}
+		return doc("photo"), p
 	}
 	if rapid.IntRange(0, 6).Draw(t, "of the lab") == 0 {
 		return labA, &lab.Named{Name: reason}

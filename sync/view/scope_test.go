@@ -46,6 +46,8 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 	inspection, note := labtest.ID("inspection"), labtest.ID("note")
 	w.say(inspection, &lab.Inspection{Shot: shot, Specimen: "h-01", EffectiveAt: lab.At(at), Verdict: lab.VerdictFailed, Reason: "bar parted"})
 	w.say(note, &lab.Note{Topic: lab.NotePlain, EffectiveAt: lab.At(at), Text: "cold hall"})
+	photo := labtest.ID("photo")
+	w.say(photo, &lab.Photo{Specimen: "h-01", SHA256: labtest.Hash(8), EffectiveAt: lab.At(at)})
 	w.say(labtest.ID("e"), &lab.Expected{Rig: rig1, Kind: lab.ShotHit, EffectiveAt: lab.At(at)})
 	w.say(shot, &lab.Accepted{Shot: shot})
 	w.say(labtest.ID("o"), &lab.TakenOut{Specimen: "H-01", EffectiveAt: lab.At(at)})
@@ -110,6 +112,8 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 			return rows(w.Inspections(ctx, s, view.InspectionFilter{}, view.Page{}))
 		},
 		"Inspection": func(s scope.Scope) (int, error) { return single(w.Inspection(ctx, s, inspection)) },
+		"Photo":      func(s scope.Scope) (int, error) { return single(w.Photo(ctx, s, photo)) },
+		"Photos":     func(s scope.Scope) (int, error) { return size(w.Photos(ctx, s, uuid.Nil, "H-01")) },
 		"SpecimensOut": func(s scope.Scope) (int, error) {
 			out, err := w.SpecimensOut(ctx, s, campaign, labA)
 			return len(out), err

@@ -45,6 +45,7 @@ type Set struct {
 	wentOn       *index.Table[doc[lab.WentOn]]
 	checkLimits  *index.Table[doc[lab.CheckLimits]]
 	reviews      *index.Table[doc[lab.Review]]
+	photos       *index.Table[doc[lab.Photo]]
 }
 
 // New declares the views.
@@ -79,6 +80,7 @@ func New() *Set {
 		wentOn:       wentOnTable(),
 		checkLimits:  checkLimitsTable(),
 		reviews:      reviewTable(),
+		photos:       photoTable(),
 	}
 }
 
@@ -88,7 +90,7 @@ func (s *Set) Tables() []kv.Table {
 		s.shots.Tables(), s.scores.Tables(), s.voids.Tables(), s.sightings.Tables(), s.quarantine.Tables(),
 		s.rigs.Tables(), s.items.Tables(), s.mountings.Tables(), s.services.Tables(),
 		s.calibrations.Tables(), s.states.Tables(), s.corrections.Tables(), s.campaigns.Tables(), s.edits.Tables(), s.labs.Tables(), s.odd.Tables(), s.carried.Tables(),
-		s.inspections.Tables(), s.notes.Tables(), s.wentOn.Tables(), s.checkLimits.Tables(), s.reviews.Tables(), s.people.Tables(),
+		s.inspections.Tables(), s.notes.Tables(), s.wentOn.Tables(), s.checkLimits.Tables(), s.reviews.Tables(), s.photos.Tables(), s.people.Tables(),
 		s.runs.Tables(), s.expected.Tables(), s.accepted.Tables(), s.takenOut.Tables(), s.unfiled.Tables(), s.readings.Tables(),
 	)
 }
@@ -175,6 +177,8 @@ func (s *Set) reduce(tx kv.Tx, r *record.Record) (known bool, err error) {
 		return true, stating(tx, s.wentOn, r)
 	case lab.KindReview:
 		return true, stating(tx, s.reviews, r)
+	case lab.KindPhoto:
+		return true, stating(tx, s.photos, r)
 	case lab.KindItemState:
 		return true, stating(tx, s.states, r)
 	case lab.KindCorrection:
@@ -246,6 +250,8 @@ func (s *Set) withdraw(tx kv.Tx, r *record.Record, b *lab.Withdrawn) error {
 		return mark(tx, s.wentOn, r, b.Doc, m)
 	case lab.KindReview:
 		return mark(tx, s.reviews, r, b.Doc, m)
+	case lab.KindPhoto:
+		return mark(tx, s.photos, r, b.Doc, m)
 	case lab.KindItemState:
 		return mark(tx, s.states, r, b.Doc, m)
 	case lab.KindCorrection:

@@ -17,6 +17,8 @@ import (
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
 	"thudbook/web/page/pagetest"
+	"thudbook/web/picture"
+	"thudbook/web/picture/picturetest"
 )
 
 const (
@@ -57,6 +59,10 @@ func gallery(t testing.TB) *httptest.Server {
 		}
 		return chart.ServeTraces(c.Response(), c.Request(), *tr)
 	})
+	photo := picturetest.JPEG(t, picturetest.Corners(1600, 1200), picturetest.Tags{}, 0)
+	for _, size := range []string{"small", "large"} {
+		e.GET(page.PathPhotos+"/:id/"+size+".jpg", func(c echo.Context) error { return picture.ServeCopy(c.Response(), photo) })
+	}
 	s := httptest.NewServer(e)
 	t.Cleanup(s.Close)
 	return s

@@ -37,7 +37,8 @@ type Inspect struct {
 	Proposal     Proposal
 	Earlier      []InspectionRow
 	Photos       []Photo
-	Correcting   bool // an inspection that is recorded already
+	Most         int64 // bytes of one photo
+	Correcting   bool  // an inspection that is recorded already
 }
 
 func (Inspect) screen() string { return "inspect" }
@@ -55,15 +56,6 @@ type Proposal struct {
 	State Status
 	Why   []string
 	Open  []string // what they still need
-}
-
-// Photo is a picture that belongs to an inspection or a shot.
-type Photo struct {
-	SHA256 string
-	Name   string
-	Href   string // of the original; empty when it is not on this node
-	Small  string // of a picture for the screen; empty: Href serves
-	Absent string // why Href is empty
 }
 
 // InspectionRow is one inspection in a list.
@@ -164,7 +156,7 @@ func InspectFields() []Field {
 		out = append(out, g.Form.Fields...)
 	}
 	out = append(out, VerdictFields()...)
-	for _, hidden := range []string{"inspection", "corrects", "photos"} {
+	for _, hidden := range []string{"inspection", "corrects"} {
 		out = append(out, Field{Name: hidden, Kind: "hidden"})
 	}
 	return out
@@ -182,6 +174,8 @@ type Specimen struct {
 	Labs      []Choice // link and name, when several labs have a specimen of this name
 	Hits      []SpecimenHit
 	Loose     []InspectionRow // not after one of the hits
+	Photos    []Photo         // after no hit
+	AddPhotos *PhotoForm      // nil where the caller may not
 	CSV       string          // of the inspections
 }
 
@@ -205,4 +199,5 @@ type SpecimenHit struct {
 	Growth      Number
 	Percent     int // of the largest deformation
 	Inspections []InspectionRow
+	Photos      []Photo
 }

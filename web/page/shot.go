@@ -94,8 +94,10 @@ type Shot struct {
 	Specimen  string          // link to its history; empty: none is named
 	Inspect   string          // link to the form; empty where the caller may not
 	Inspected []InspectionRow // of the specimen after this shot
-	Previous  string          // link, empty at the oldest
-	Next      string          // link, empty at the newest
+	Photos    []Photo
+	AddPhotos *PhotoForm // nil where the caller may not
+	Previous  string     // link, empty at the oldest
+	Next      string     // link, empty at the newest
 }
 
 func (Shot) screen() string { return "shot" }

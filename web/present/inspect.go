@@ -144,11 +144,11 @@ func Proposal(k *lab.Campaign, j lab.Judgement) page.Proposal {
 
 // Inspections says how rows are shown.
 type Inspections struct {
-	Zone  *time.Location
-	Who   func(author string) string                // names an author; may be nil
-	Photo func(sha, name string) page.Photo         // where a photo lies; nil: nowhere
-	Lab   func(r *view.InspectionRow) string        // nil: not shown
-	May   func(r *view.InspectionRow) (link string) // to the form that corrects it; nil: nobody may
+	Zone   *time.Location
+	Who    func(author string) string                // names an author; may be nil
+	Photos func(r *view.InspectionRow) []page.Photo  // taken while it was made; nil: not shown
+	Lab    func(r *view.InspectionRow) string        // nil: not shown
+	May    func(r *view.InspectionRow) (link string) // to the form that corrects it; nil: nobody may
 }
 
 // Row is one inspection for a list.
@@ -160,10 +160,8 @@ func (s *Inspections) Row(r *view.InspectionRow) page.InspectionRow {
 	if i.Proposed != "" && i.Proposed != i.Verdict {
 		p.Proposed = "the criteria said " + i.Proposed
 	}
-	for _, a := range r.Attachments {
-		if a.Role == lab.RolePhoto && s.Photo != nil {
-			p.Photos = append(p.Photos, s.Photo(a.SHA256.String(), a.Name))
-		}
+	if s.Photos != nil {
+		p.Photos = s.Photos(r)
 	}
 	if s.Lab != nil {
 		p.Lab = s.Lab(r)

@@ -190,7 +190,6 @@ type InspectionJSON struct {
 	Note        string        `json:"note,omitempty"`
 	Corrects    []uuid.UUID   `json:"corrects,omitempty"`
 	CorrectedBy *uuid.UUID    `json:"corrected_by,omitempty"`
-	Photos      []string      `json:"photos,omitempty"` // SHA-256
 	Author      string        `json:"author"`
 	RecordedAt  time.Time     `json:"recorded_at"`
 }
@@ -212,11 +211,6 @@ func InspectionBody(r *view.InspectionRow) InspectionJSON {
 	}
 	if r.Replaced() {
 		b.CorrectedBy = idOrNull(r.Withdrawn.By)
-	}
-	for _, a := range r.Attachments {
-		if a.Role == lab.RolePhoto {
-			b.Photos = append(b.Photos, a.SHA256.String())
-		}
 	}
 	return b
 }

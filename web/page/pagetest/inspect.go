@@ -15,7 +15,7 @@ func inspectionRow(i int) page.InspectionRow {
 		r.Verdict, r.Reason, r.Proposed = page.Status{Level: page.Bad, Word: "failed"}, "weld opens when pressed by hand", "the criteria said passed"
 		r.Findings = []string{"bar: damaged, deformed by 4.1\u00a0mm, lower bar", "weld: damaged, crack at the left joint", "not looked at: strap, padding"}
 		r.Deformation, r.Contact = page.Show(4.1, "mm"), "yes"
-		r.Photos = []page.Photo{{Name: "IMG 12", Href: "/photos/x"}, {Name: "IMG 13", Absent: "still on the rig PC"}}
+		r.Photos = photos(2)
 	case 3:
 		r.Replaced, r.Note = true, "wrong specimen was entered"
 	case 5:
@@ -60,7 +60,7 @@ func inspections() []Item {
 	wrong.Form.Submit = "Record the correction"
 	full := inspectForm(typed, nil)
 	full.Specimen, full.Earlier = longName, inspectionRows(6)
-	full.Photos = []page.Photo{{Name: "IMG 12", Href: "/photos/x"}, {Name: "IMG 13", Absent: "still on the phone"}}
+	full.Photos, full.Most = photos(14), 64<<20
 	list := page.Inspections{Frame: agentFrame("Inspections", page.PathLog, page.AgentCounts{}), Rows: inspectionRows(12), More: "/inspections?after=x", CSV: "/inspections.csv"}
 	none := page.Inspections{Frame: agentFrame("Inspections", page.PathLog, page.AgentCounts{}), CSV: "/inspections.csv"}
 	other := page.Inspections{Frame: serverFrame("Inspections", page.PathLog), Specimen: longName, CSV: "/inspections.csv"}
@@ -77,7 +77,7 @@ func inspections() []Item {
 	which := bare
 	which.Labs = []page.Choice{{Value: "/specimens/FG-A-099?lab=l1", Text: "Northmere lab"}, {Value: "/specimens/FG-A-099?lab=l2", Text: "Harbour lab"}}
 	return []Item{{"log", logScreen(9)}, {"log-empty", logScreen(0)}, {"log-error", logWrong()}, {"log-full", logScreen(120)}, {"specimen", hits}, {"specimen-empty", bare}, {"specimen-error", which}, {"specimen-full", fullHits}, {"inspect", draft}, {"inspect-empty", empty}, {"inspect-error", wrong}, {"inspect-full", full},
-		{"inspections", list}, {"inspections-empty", none}, {"inspections-nothing-fits", other}, {"inspections-full", many}}
+		{"photo", photoScreen()}, {"photo-empty", barePhoto()}, {"photo-error", photoWrong()}, {"photo-full", fullPhoto()}, {"photos-taken", photosTaken()}, {"inspections", list}, {"inspections-empty", none}, {"inspections-nothing-fits", other}, {"inspections-full", many}}
 }
 
 // specimen is the history of one with n hits.
@@ -99,6 +99,10 @@ func specimen(n int) page.Specimen {
 		p.Hits = append(p.Hits, h)
 	}
 	p.Loose[0].Shot = ""
+	p.Photos, p.AddPhotos = photos(2), &page.PhotoForm{Action: page.SpecimenPhotosPath(p.Name), Most: 64 << 20, Of: p.Name}
+	if n > 1 {
+		p.Hits[1].Photos = photos(3)
+	}
 	return p
 }
 

@@ -1,4 +1,4 @@
-package desk
+package httpkit
 
 import "testing"
 
@@ -11,16 +11,8 @@ func TestDisposition(t *testing.T) {
 		{"a\r\nSet-Cookie: x.csv", `attachment; filename="a__Set-Cookie: x.csv"; filename*=UTF-8''a%0D%0ASet-Cookie%3A%20x.csv`},
 		{"Stoß +1.csv", `attachment; filename="Sto_ +1.csv"; filename*=UTF-8''Sto%C3%9F%20%2B1.csv`},
 	} {
-		if got := disposition(tc.name); got != tc.want {
-			t.Errorf("disposition(%q)\n = %s\nwant %s", tc.name, got, tc.want)
-		}
-	}
-}
-
-func TestEstimatesLookLikeEstimates(t *testing.T) {
-	for n, want := range map[int64]int64{0: 0, 7: 7, 99: 99, 128: 120, 21_437: 21_000, 1_999_999: 1_900_000} {
-		if got := rounded(n); got != want {
-			t.Errorf("rounded(%d) = %d, want %d", n, got, want)
+		if got := Disposition(tc.name); got != tc.want {
+			t.Errorf("Disposition(%q)\n = %s\nwant %s", tc.name, got, tc.want)
 		}
 	}
 }

@@ -1,4 +1,4 @@
-package desk
+package httpkit
 
 import (
 	"fmt"
@@ -6,9 +6,9 @@ import (
 	"strings"
 )
 
-// disposition names a download after RFC 6266: a plain form for old clients,
+// Disposition names a download after RFC 6266: a plain form for old clients,
 // and the full name in the form of RFC 8187.
-func disposition(name string) string {
+func Disposition(name string) string {
 	plain := strings.Map(func(r rune) rune {
 		if r < 0x20 || r > 0x7e || r == '"' || r == '\\' || r == '/' {
 			return '_'
