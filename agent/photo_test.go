@@ -82,7 +82,7 @@ func TestPhotosOfAnInspection(t *testing.T) {
 	r := start(t)
 	id := r.hit("H-9", 70)
 	path := "/shots/" + id + "/inspect"
-	uid := formID.FindStringSubmatch(r.page(path, "at most 67.1", "byte for byte"))[1]
+	uid := formID.FindStringSubmatch(r.page(path, "at most 64.0", "byte for byte"))[1]
 	sideways := string(picturetest.JPEG(t, picturetest.Stored(picturetest.Corners(120, 80), 6), picturetest.Tags{Orientation: 6, Time: "2026:03:02 10:00:00", Position: true}, 0))
 	v := url.Values{"inspection": {uid}, "effective_at": {"2026-03-02T10:00:00"}, "weld_note": {"hairline crack"}, "photos": {"yes"}}
 	if a := r.sendPhotos(path+"/draft", "", v, part{"photo", `C:\camera\weld "left".jpg`, sideways}); a.status != http.StatusSeeOther || !strings.HasSuffix(a.header.Get("Location"), "#photos") {
@@ -150,7 +150,7 @@ func TestPhotosThatAreBad(t *testing.T) {
 	before := len(r.stored())
 	for words, p := range map[string]part{
 		"is no photo that is known here":              {"photo", "shot.jpg", csv(60)},
-		"larger than 67.1\u00a0MB, the most that is":  {"photo", "big.jpg", good + strings.Repeat("x", 68<<20)},
+		"larger than 64.0\u00a0MB, the most that is":  {"photo", "big.jpg", good + strings.Repeat("x", 68<<20)},
 		"ends early or is damaged":                    {"photo", "cut.jpg", good[:len(good)*2/3]},
 		"60000 × 60000 pixels, too many pixels to dr": {"photo", "bomb.png", string(picturetest.Bomb(60000, 60000))},
 		"is of type HEIC, which cannot be shown here": {"photo", "p.heic", "\x00\x00\x00\x18ftypheic\x00\x00\x00\x00mif1heic"},

@@ -20,7 +20,7 @@ import (
 )
 
 // MaxPhoto bounds the bytes of one photo.
-const MaxPhoto = 64 << 20
+const MaxPhoto = 64_000_000
 
 // Photos shows photos.
 type Photos struct {

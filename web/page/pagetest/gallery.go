@@ -209,7 +209,7 @@ func shots() []Item {
 	normal.Shock = shockOf(false, "")
 	normal.Overlays = []page.Overlay{{ID: "o1", Text: "FG-A-013, 2031-03-14 14:51:00, 5.49\u00a0m/s, 96.2\u00a0g"}, {ID: "o2", Text: "FG-A-014, 2031-03-14 14:02:00, 5.51\u00a0m/s, 99.0\u00a0g"}}
 	normal.Specimen, normal.Inspect, normal.Inspected = page.SpecimenPath("FG-A-012"), page.InspectPath(normal.ID), inspectionRows(2)
-	normal.Photos, normal.AddPhotos = photos(4), &page.PhotoForm{Action: page.ShotPhotosPath(normal.ID), Most: 64 << 20, Of: "the shot"}
+	normal.Photos, normal.AddPhotos = photos(4), &page.PhotoForm{Action: page.ShotPhotosPath(normal.ID), Most: 64e6, Of: "the shot"}
 	correctable(&normal)
 	bad := normal
 	bad.Correct = nil

@@ -60,7 +60,7 @@ func inspections() []Item {
 	wrong.Form.Submit = "Record the correction"
 	full := inspectForm(typed, nil)
 	full.Specimen, full.Earlier = longName, inspectionRows(6)
-	full.Photos, full.Most = photos(14), 64<<20
+	full.Photos, full.Most = photos(14), 64e6
 	list := page.Inspections{Frame: agentFrame("Inspections", page.PathLog, page.AgentCounts{}), Rows: inspectionRows(12), More: "/inspections?after=x", CSV: "/inspections.csv"}
 	none := page.Inspections{Frame: agentFrame("Inspections", page.PathLog, page.AgentCounts{}), CSV: "/inspections.csv"}
 	other := page.Inspections{Frame: serverFrame("Inspections", page.PathLog), Specimen: longName, CSV: "/inspections.csv"}
@@ -99,7 +99,7 @@ func specimen(n int) page.Specimen {
 		p.Hits = append(p.Hits, h)
 	}
 	p.Loose[0].Shot = ""
-	p.Photos, p.AddPhotos = photos(2), &page.PhotoForm{Action: page.SpecimenPhotosPath(p.Name), Most: 64 << 20, Of: p.Name}
+	p.Photos, p.AddPhotos = photos(2), &page.PhotoForm{Action: page.SpecimenPhotosPath(p.Name), Most: 64e6, Of: p.Name}
 	if n > 1 {
 		p.Hits[1].Photos = photos(3)
 	}
