@@ -63,7 +63,7 @@ func TestPhotosOnTheServer(t *testing.T) {
 	labtest.Append(t, s.agent.Ledger, s.Lab, d, late)
 	s.sync()
 	path := "/photos/" + id.String()
-	if a := s.operator.get("/shots/" + shot.String()).want(t, 200, "shot"); !strings.Contains(a.body, path+"/small.jpg") || !strings.Contains(a.body, "its bytes are not here yet") {
+	if a := s.operator.get("/shots/"+shot.String()).want(t, 200, "shot"); !strings.Contains(a.body, path+"/small.jpg") || !strings.Contains(a.body, "its bytes are not here yet") {
 		t.Error("the shot does not show its photos")
 	}
 	for p, words := range map[string]string{path: "says where it was taken", path + "/original": string(original), path + "/small.jpg": "\xff\xd8", path + "/large.jpg": "\xff\xd8",
