@@ -24,6 +24,7 @@ import (
 	"thudbook/agent/intake"
 	"thudbook/agent/shift"
 	"thudbook/agent/uplink"
+	"thudbook/sync/alarm"
 	"thudbook/sync/blob"
 	"thudbook/sync/home"
 	"thudbook/sync/kv"
@@ -100,6 +101,7 @@ func Run(ctx context.Context, o Options) (err error) {
 		stage{"screens", func(ctx context.Context) error { return httpkit.Serve(ctx, l, p.handler, drainTimeout) }},
 		stage{"exchange", p.exchange},
 		stage{"sizes", p.size.run},
+		stage{"alarms", p.watchAlarms},
 		stage{"mending", func(ctx context.Context) error { return h.Mend(ctx, o.Log) }},
 		stage{"start", ready},
 	)
@@ -226,6 +228,7 @@ type parts struct {
 	rig     uuid.UUID
 	intake  *intake.Intake
 	uplink  *uplink.Uplink
+	alarms  *alarm.Book
 	shift   *shift.Shift
 	size    *storeSize
 	set     *telemetry.Set
@@ -244,6 +247,8 @@ func build(ctx context.Context, o *Options, h *home.Home, set *telemetry.Set) (*
 	if err != nil {
 		return nil, err
 	}
+	p.alarms = openAlarms(p, p.uplink)
+	h.OnOrder(home.OrderNewKey, func(context.Context, map[string]string) (string, error) { return p.newKey() })
 	if err := p.enrolAtStart(ctx); err != nil {
 		return nil, err
 	}
@@ -301,6 +306,17 @@ func (k keys) Promote() error {
 	return err
 }
 
+// newKey has this agent change its key, and says what happens next.
+func (p *parts) newKey() (string, error) {
+	if err := p.uplink.RotateKey(); err != nil {
+		return "", err
+	}
+	if _, ok := p.uplink.Settings(); !ok {
+		return "A new key was made. It is used once the agent is enrolled and the server has taken it.", nil
+	}
+	return "A new key was made. The old one serves until the server has taken the new one, which the agent tells at its next session; nothing waits for it.", nil
+}
+
 // announce says that shots can be taken in.
 func (p *parts) announce(addr string) error {
 	if p.o.Out != nil {
@@ -323,7 +339,7 @@ func (p *parts) announce(addr string) error {
 func (p *parts) desk() error {
 	p.watchFigures(p.set)
 	_, e, err := desk.New(desk.Options{Intake: p.intake, Ledger: p.home.Ledger, Store: p.home.Store, Blobs: p.home.Blobs, Views: p.home.Views,
-		Link: p.link, Enrol: p.enrol, Wake: p.uplink.Wake, Shift: p.shift, Lab: p.uplink.Lab, LabName: func() string { return p.labName(context.Background()) }, Mended: p.mended, Rig: p.rigName, Setup: desk.Setup{Given: p.o.given.watch || p.o.given.chanmap, RigGiven: p.o.given.rig, Save: p.saveSetup}, Data: p.o.Data, Limit: p.o.Limit, Reserve: p.o.Reserve,
+		Link: p.link, Enrol: p.enrol, Alarms: p.alarms, NewKey: p.newKey, Wake: p.uplink.Wake, Shift: p.shift, Lab: p.uplink.Lab, LabName: func() string { return p.labName(context.Background()) }, Mended: p.mended, Rig: p.rigName, Setup: desk.Setup{Given: p.o.given.watch || p.o.given.chanmap, RigGiven: p.o.given.rig, Save: p.saveSetup}, Data: p.o.Data, Limit: p.o.Limit, Reserve: p.o.Reserve,
 		Size: p.size.bytes, Version: p.o.Version, Log: p.o.Log, Observe: p.set.Observe, Metrics: p.set.Handler()})
 	p.handler = e
 	return err

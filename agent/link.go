@@ -101,7 +101,7 @@ func (p *parts) enrol(ctx context.Context, server, code string) error {
 
 // link words the state of the exchange for the screens.
 func (p *parts) link(ctx context.Context) desk.LinkState {
-	l := desk.LinkState{OwnFingerprint: fingerprint(p.home.Node.PublicKey()), Lab: p.labName(ctx)}
+	l := desk.LinkState{OwnFingerprint: fingerprint(p.uplink.PublicKey()), KeyChanging: p.uplink.KeyChanging(), Lab: p.labName(ctx)}
 	s, err := p.uplink.State(ctx)
 	if err != nil {
 		p.o.Log.Error("state of the exchange", "error", err)

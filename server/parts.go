@@ -54,6 +54,7 @@ func build(ctx context.Context, o *Options, h *home.Home, set *telemetry.Set) (*
 		return nil, err
 	}
 	p.accounts = account.Open(account.Options{KV: h.Store, Ledger: h.Ledger, Now: o.Now, FirstFile: filepath.Join(o.Data, FirstPasswordFile)})
+	h.OnOrder(home.OrderWithdraw, p.withdraw)
 	p.handler = p.routes()
 	return p, nil
 }

@@ -252,8 +252,10 @@ func (d *Desk) getSync(c echo.Context) error {
 		Exchange *time.Time `json:"last_exchange,omitempty"`
 		Next     *time.Time `json:"next_try,omitempty"`
 		Stuck    string     `json:"stuck,omitempty"`
+		Key      string     `json:"key_fingerprint"`
+		Changing bool       `json:"key_changing,omitempty"`
 		SyncDetail
-	}{s.State.Word, s.Server, s.PendingRecords, l.PendingBytes, moment(s.OldestPending), moment(s.LastExchange), moment(s.NextTry), s.Stuck, l.Detail})
+	}{s.State.Word, s.Server, s.PendingRecords, l.PendingBytes, moment(s.OldestPending), moment(s.LastExchange), moment(s.NextTry), s.Stuck, l.OwnFingerprint, l.KeyChanging, l.Detail})
 }
 
 // moment leaves the zero time out of the JSON.

@@ -17,6 +17,7 @@ import (
 
 	"thudbook/agent/intake"
 	"thudbook/agent/shift"
+	"thudbook/sync/alarm"
 	"thudbook/sync/blob"
 	"thudbook/sync/kv"
 	"thudbook/sync/ledger"
@@ -46,6 +47,7 @@ type LinkState struct {
 	Lab               string // name of the lab that the agent writes for
 	ServerFingerprint string
 	OwnFingerprint    string
+	KeyChanging       bool // a new key waits for the server to take it
 	EnrolledAt        time.Time
 }
 
@@ -83,6 +85,8 @@ type Options struct {
 	Views   *view.Set
 	Link    func(context.Context) LinkState
 	Enrol   func(ctx context.Context, server, code string) error
+	NewKey  func() (string, error) // has the agent change its key
+	Alarms  *alarm.Book
 	Shift   *shift.Shift        // who works at the rig
 	Lab     func() record.LabID // that is written for
 	Wake    func()              // asks for an exchange: something was recorded
@@ -115,7 +119,7 @@ type Desk struct {
 
 // New makes the handler of the agent's screens and API.
 func New(o Options) (*Desk, *echo.Echo, error) {
-	if o.Intake == nil || o.Ledger == nil || o.Store == nil || o.Blobs == nil || o.Views == nil || o.Link == nil || o.Enrol == nil || o.Wake == nil || o.Shift == nil || o.Lab == nil || o.Size == nil || o.LabName == nil || o.Mended == nil || o.Log == nil {
+	if o.Intake == nil || o.Ledger == nil || o.Store == nil || o.Blobs == nil || o.Views == nil || o.Link == nil || o.Enrol == nil || o.NewKey == nil || o.Alarms == nil || o.Wake == nil || o.Shift == nil || o.Lab == nil || o.Size == nil || o.LabName == nil || o.Mended == nil || o.Log == nil {
 		return nil, nil, errors.New("desk: a required option is missing")
 	}
 	read := o.Views.Reader(o.Store)
@@ -146,6 +150,9 @@ func (d *Desk) routes(e *echo.Echo) {
 	api.GET("/quarantine", d.listQuarantine)
 	api.GET("/intake", d.getIntake)
 	api.GET("/sync", d.getSync)
+	api.POST("/key", d.postKey)
+	api.GET("/alarms", d.listAlarms)
+	api.POST("/alarms/:id/seen", d.postSeen)
 
 	e.GET(page.PathHome, d.next)
 	e.GET(page.PathNext, d.next)
@@ -194,6 +201,9 @@ func (d *Desk) routes(e *echo.Echo) {
 	e.POST(page.PostRigCert, d.certificate)
 	e.GET(page.PathConnect, d.connect)
 	e.POST(page.PostConnect, d.enrol)
+	e.POST(page.PostNewKey, d.newKey)
+	e.GET(page.PathAlarms, d.alarms)
+	e.POST(page.PathAlarms+"/:id/seen", d.seeAlarm)
 	d.personRoutes(e)
 	e.GET(page.PathManual, d.manual)
 	e.GET(page.PathManual+"/:page", d.manual)
@@ -217,6 +227,8 @@ func (d *Desk) frame(c echo.Context, title, current string) page.Frame {
 	} else {
 		d.Log.Error("counts for the navigation", "error", err)
 	}
+	open := d.openAlarms(c.Request().Context())
+	counts.Alarms = len(open)
 	f.Nav = page.AgentNav(current, counts)
 	d.showPerson(c, &f)
 	if err := d.Intake.Trouble(); err != nil {
@@ -227,8 +239,8 @@ func (d *Desk) frame(c echo.Context, title, current string) page.Frame {
 	if err := d.Mended(); err != nil {
 		f.Notices = append(f.Notices, notice(page.Warn, err))
 	}
-	for _, n := range d.Ledger.Notices() {
-		f.Notices = append(f.Notices, page.Notice{Level: page.Warn, Text: n})
+	if n := len(open); n > 0 && current != page.PathAlarms {
+		f.Notices = append(f.Notices, page.Notice{Level: page.Warn, Text: open[0].Text, Fix: moreAlarms(n - 1)})
 	}
 	return f
 }

@@ -37,6 +37,16 @@ func (u *Uplink) RotateKey() error {
 	return nil
 }
 
+// KeyChanging tells whether a new key waits for the server to take it.
+func (u *Uplink) KeyChanging() bool {
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	return u.next != nil
+}
+
+// PublicKey is the public half of the key that is in use.
+func (u *Uplink) PublicKey() ed25519.PublicKey { return u.present().Public().(ed25519.PublicKey) }
+
 // withKeys holds a session under the present key and, where the server does not
 // know that one any more, under the next.
 func (u *Uplink) withKeys(ctx context.Context, s Settings, hold func(exchange.Peer, ed25519.PrivateKey, ed25519.PrivateKey) (exchange.Result, error)) (exchange.Result, error) {

@@ -42,6 +42,8 @@ type commands struct {
 	Restore  restoreCmd  `cmd:"" help:"Make a data folder from a backup."`
 	Compact  compactCmd  `cmd:"" help:"Take the free space out of a stopped store."`
 	Doctor   doctorCmd   `cmd:"" help:"Say what is wrong with a data folder, and what to do."`
+	NewKey   newKeyCmd   `cmd:"" name:"new-key" help:"Have an agent change the key that it proves itself with."`
+	Withdraw withdrawCmd `cmd:"" help:"Have a running server take nothing from an agent any more."`
 	Service  serviceCmd  `cmd:"" help:"Have the system start the agent or the server, and keep it running."`
 	Version  versionCmd  `cmd:"" help:"Print version, Go version and source revision."`
 	Check    checkCmd    `cmd:"" hidden:""`

@@ -142,6 +142,7 @@ type agentAnswer struct {
 	RecordsBehind int64          `json:"records_behind"`
 	BytesBehind   int64          `json:"bytes_behind"`
 	ClockOffsetS  float64        `json:"clock_offset_s"`
+	Key           []byte         `json:"public_key"` // Ed25519, that it proves itself with now
 
 	AttachmentsBehind int64      `json:"attachments_behind"`
 	OldestPending     *time.Time `json:"oldest_pending"` // by the agent's clock; null: nothing, or not told
@@ -163,7 +164,7 @@ func (a *API) agents(c echo.Context) error {
 		r := agentAnswer{Node: s.Node, Name: s.Name, Lab: s.Labs[0], Labs: s.Labs, Software: s.Software,
 			EnrolledAt: moment(s.Enrolled), RevokedAt: moment(s.Revoked), LastSeen: moment(s.LastSeen),
 			RecordsBehind: s.Behind, BytesBehind: s.PendingBytes, ClockOffsetS: s.ClockOffset.Seconds(),
-			AttachmentsBehind: s.PendingAttachments, OldestPending: moment(s.OldestPending), Stuck: s.Stuck}
+			AttachmentsBehind: s.PendingAttachments, OldestPending: moment(s.OldestPending), Stuck: s.Stuck, Key: s.PublicKey}
 		if r.LabName, err = names.Of(ctx, s.Labs[0]); err != nil {
 			return err
 		}

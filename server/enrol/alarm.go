@@ -84,6 +84,8 @@ func words(a *exchange.Alarm, name string) string {
 		return fmt.Sprintf("%s sent what no sound agent sends, and was refused; nothing of it was kept: %s Run “thudbook verify” on its data folder and update it. If its PC may be in wrong hands, withdraw it.", capital(name), limited(a.Reason))
 	case exchange.OtherLab:
 		return fmt.Sprintf("%s asked for something that is not its own, and was refused: %s If this comes again, find out what runs on its PC, and withdraw it if in doubt.", capital(name), limited(a.Reason))
+	case exchange.Replayed:
+		return fmt.Sprintf("A sign-in of %s came twice, word for word, and the second was refused: somebody reads what the agent sends. Nothing was read or written by it. See whether the way to this server is encrypted (https) and which machines stand in between, then change the agent's key.", name)
 	case exchange.RevokedTried:
 		return fmt.Sprintf("%s was withdrawn and tried to connect; it was refused. If the rig is still in use, enrol it again with a new code. If it was stolen, it is switched on somewhere.", capital(name))
 	case exchange.WrongKey:

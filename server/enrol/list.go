@@ -3,6 +3,7 @@ package enrol
 import (
 	"cmp"
 	"context"
+	"crypto/ed25519"
 	"fmt"
 	"slices"
 	"time"
@@ -29,6 +30,7 @@ type Status struct {
 	Behind       int64 // records that the node reported and that are not here yet
 	PendingBytes int64 // as the node reported: records and attachments
 	ClockOffset  time.Duration
+	PublicKey    ed25519.PublicKey // that it proves itself with now
 
 	PendingAttachments int64
 	OldestPending      time.Time // by the agent's clock
@@ -88,7 +90,7 @@ func (g *Registry) List(ctx context.Context, sc scope.Scope) ([]Status, error) {
 }
 
 func (g *Registry) status(r kv.Reader, sc scope.Scope, n *nodeRow, heads map[record.Origin]record.Head) (Status, bool, error) {
-	s := Status{Node: n.ID, Name: n.Name, Software: n.Software, EnrolledBy: n.EnrolledBy, RevokedBy: n.RevokedBy, RevokedWhy: n.RevokedWhy,
+	s := Status{PublicKey: n.PublicKey, Node: n.ID, Name: n.Name, Software: n.Software, EnrolledBy: n.EnrolledBy, RevokedBy: n.RevokedBy, RevokedWhy: n.RevokedWhy,
 		Enrolled: moment(n.EnrolledMS), Revoked: moment(n.RevokedMS), LastSeen: moment(n.SeenMS),
 		ClockOffset: time.Duration(n.ClockOffsetMS) * time.Millisecond}
 	for _, lab := range n.Labs {

@@ -23,6 +23,7 @@ const (
 	ServerGivenBack = "server_given_back" // a node returned records that the server had written and lost
 	PeerRefused     = "peer_refused"      // a node sent what no honest one sends; Reason says what
 	OtherLab        = "other_lab"         // a node asked for, or sent, what belongs to a lab or node that is not its own
+	Replayed        = "session_replayed"  // a session that was proved once is played again
 	RevokedTried    = "revoked_tried"     // a node that was withdrawn wants to connect
 	WrongKey        = "wrong_key"         // somebody used a node's name and not its key
 	ClockFarOff     = "clock_far_off"     // a node's clock differs from the server's; Reason says by how much
@@ -76,6 +77,12 @@ func (s *Service) KeyRefused(ctx context.Context, node record.NodeID, withdrawn 
 		kind = RevokedTried
 	}
 	s.alarm(ctx, Alarm{Kind: kind, Node: node})
+}
+
+// SessionReplayed raises an alarm about a sign-in of a node that came a second
+// time: whoever sent it has read what the node had sent.
+func (s *Service) SessionReplayed(ctx context.Context, node record.NodeID) {
+	s.alarm(ctx, Alarm{Kind: Replayed, Node: node})
 }
 
 // clockOff raises an alarm about a node's clock that is far off.

@@ -76,6 +76,7 @@ func openControl(h *Home, o Options) *control {
 	mux.HandleFunc("POST /v1/backup", c.allowed(c.backup))
 	mux.HandleFunc("POST /v1/snapshot", c.allowed(c.snapshot))
 	mux.HandleFunc("GET /v1/doctor", c.allowed(c.doctor))
+	mux.HandleFunc("POST /v1/order/{name}", c.allowed(c.order))
 	mux.HandleFunc("GET /v1/ping", c.allowed(func(http.ResponseWriter, *http.Request) (any, error) { return c.file.PID, nil }))
 	c.server = &http.Server{Handler: mux, ReadHeaderTimeout: 10 * time.Second, BaseContext: func(net.Listener) context.Context { return base },
 		ErrorLog: slog.NewLogLogger(c.log.Handler(), slog.LevelDebug)}
@@ -294,7 +295,11 @@ func (r *Running) Examine(ctx context.Context) (*Examined, error) {
 }
 
 func (r *Running) ask(ctx context.Context, method, path, to string, into any) error {
-	body, err := json.Marshal(map[string]string{"to": to})
+	return r.send(ctx, method, path, map[string]string{"to": to}, into)
+}
+
+func (r *Running) send(ctx context.Context, method, path string, words map[string]string, into any) error {
+	body, err := json.Marshal(words)
 	if err != nil {
 		return err
 	}

@@ -8,6 +8,7 @@ import (
 	"errors"
 	"log/slog"
 	"path/filepath"
+	"sync"
 	"time"
 
 	"thudbook/sync/blob/dirblob"
@@ -34,6 +35,9 @@ type Home struct {
 	control *control
 	mender  mender
 	now     func() time.Time
+
+	orderMu sync.Mutex
+	orders  map[string]Order
 }
 
 // StorePath is the file that holds records and views.

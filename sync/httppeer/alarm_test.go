@@ -103,13 +103,21 @@ func TestHostilePeersAreReported(t *testing.T) {
 			t.Errorf("%s: alarms %v, want %s", what, got, x.want)
 		}
 	}
-	// A session that is played again is refused; who reads along is no agent.
+	// A session that is played again is refused and reported; a used nonce with
+	// another signature is not the agent's doing.
 	p := prove(r, challenge(t, r, r.agent.Node.ID))
 	if status, _, _ := post(t, r, "/sync/v1/session", p); status != http.StatusOK {
 		t.Errorf("a session: %d", status)
 	}
 	if status, _, _ := post(t, r, "/sync/v1/session", p); status != http.StatusUnauthorized {
 		t.Errorf("the same session again: %d", status)
+	}
+	if got := h.take(); len(got) != 1 || got[0] != exchange.Replayed {
+		t.Errorf("a session played again: alarms %v", got)
+	}
+	p.Signature[0] ^= 1
+	if status, _, _ := post(t, r, "/sync/v1/session", p); status != http.StatusUnauthorized {
+		t.Errorf("a used nonce with another signature: %d", status)
 	}
 	if _, err := r.run(t.Context(), c); err != nil {
 		t.Errorf("the honest session: %v", err)
@@ -123,6 +131,13 @@ func TestHostilePeersAreReported(t *testing.T) {
 	}
 	if got := h.take(); len(got) != 1 || got[0] != exchange.ClockFarOff {
 		t.Errorf("a clock three days off: %v", got)
+	}
+	// Withdrawn while its session is open: told at the next request.
+	open := token(t, r)
+	r.registry.Withdraw(r.agent.Node.ID)
+	send(t, r, http.MethodPost, "/sync/v1/hello", open, nil, nil)
+	if got := h.take(); len(got) != 1 || got[0] != exchange.RevokedTried {
+		t.Errorf("withdrawn with a session open: %v", got)
 	}
 	r.serve(t, httppeer.NewHandler(r.service, withdrawn{r.registry}, httppeer.HandlerOptions{}))
 	if _, err := r.run(t.Context(), r.client(t, r.http.URL)); problem.Of(err) != problem.Forbidden {

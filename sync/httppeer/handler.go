@@ -130,6 +130,9 @@ func (h *Handler) signedIn(next func(http.ResponseWriter, *http.Request, caller)
 		}
 		p, err := h.registry.Principal(r.Context(), node)
 		if err != nil {
+			if problem.Of(err) == problem.Forbidden { // withdrawn with a session open
+				h.service.KeyRefused(r.Context(), node, true)
+			}
 			return err
 		}
 		c := caller{Peer: h.service.For(p)}

@@ -1,6 +1,7 @@
 package httppeer
 
 import (
+	"context"
 	"net/http"
 	"time"
 
@@ -82,7 +83,10 @@ func (h *Handler) session(w http.ResponseWriter, r *http.Request) error {
 	if err := readCBOR(r, 1<<10, &q); err != nil {
 		return err
 	}
-	if !h.tokens.spend(q.Node, q.Nonce) {
+	if good, again := h.tokens.spend(q.Node, q.Nonce); !good {
+		if again {
+			h.replayed(r.Context(), &q)
+		}
 		return problem.New(problem.Unauthenticated, "The server does not know this nonce, or it was used before.", "The agent asks for another by itself.")
 	}
 	p, err := h.registry.Principal(r.Context(), q.Node)
@@ -105,4 +109,13 @@ func (h *Handler) session(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	return writeCBOR(w, sessionAnswer{Token: token, ExpiresS: int64(tokenLife / time.Second)})
+}
+
+// replayed reports a sign-in that was proved once and comes again. Only the
+// node's own signature makes it one: anybody may send a nonce that was used.
+func (h *Handler) replayed(ctx context.Context, q *sessionRequest) {
+	p, err := h.registry.Principal(ctx, q.Node)
+	if err == nil && exchange.VerifySession(p.Key, h.service.Node(), q.Node, q.Nonce, q.Signature) {
+		h.service.SessionReplayed(ctx, q.Node)
+	}
 }

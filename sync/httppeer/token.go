@@ -32,6 +32,7 @@ type tokens struct {
 type nonceEntry struct {
 	node    record.NodeID
 	expires time.Time
+	spent   bool // kept to know it again
 }
 
 type tokenEntry struct {
@@ -59,18 +60,24 @@ func (t *tokens) challenge(node record.NodeID) ([]byte, error) {
 	return n[:], nil
 }
 
-// spend takes a nonce away, whatever becomes of it, and says whether it was
-// good for the node.
-func (t *tokens) spend(node record.NodeID, nonce []byte) bool {
+// spend uses a nonce up, whatever becomes of it, and says whether it was good
+// for the node, or else whether the node used it before.
+func (t *tokens) spend(node record.NodeID, nonce []byte) (good, again bool) {
 	if len(nonce) != exchange.NonceSize {
-		return false
+		return false, false
 	}
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	key := [exchange.NonceSize]byte(nonce)
 	e, ok := t.nonces[key]
-	delete(t.nonces, key)
-	return ok && e.node == node && t.now().Before(e.expires)
+	if !ok || e.node != node {
+		delete(t.nonces, key)
+		return false, false
+	}
+	good, again = !e.spent && t.now().Before(e.expires), e.spent
+	e.spent = true
+	t.nonces[key] = e
+	return good, again
 }
 
 // issue makes an access token.

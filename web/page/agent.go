@@ -124,6 +124,7 @@ type Connect struct {
 	Server            string // address; empty: none
 	ServerFingerprint string // of the server's key, pinned at enrolment
 	OwnFingerprint    string // of this agent's key
+	KeyChanging       bool   // a new key waits for the server to take it
 	Lab               string // that the agent writes for
 	EnrolledAt        time.Time
 	Sync              SyncState

@@ -62,7 +62,7 @@ type Status struct {
 }
 
 // AgentCounts are the numbers beside the agent's navigation.
-type AgentCounts struct{ ToAssign, Quarantine, SeenAgain int }
+type AgentCounts struct{ ToAssign, Quarantine, SeenAgain, Alarms int }
 
 // AgentNav returns the agent's navigation: a day at the rig in its order, then
 // what is seldom needed. current is one of the paths below.
@@ -80,6 +80,7 @@ func AgentNav(current string, n AgentCounts) []NavItem {
 		{Text: "Overview", Href: PathOverview},
 		{Text: "Quarantine", Href: PathQuarantine, Count: n.Quarantine},
 		{Text: "Seen again", Href: PathSeen, Count: n.SeenAgain},
+		{Text: "Alarms", Href: PathAlarms, Count: n.Alarms},
 		{Text: "People", Href: PathPeople},
 		{Text: "Server", Href: PathConnect},
 		{Text: "Manual", Href: PathManual},

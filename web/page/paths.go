@@ -39,6 +39,7 @@ const (
 	PostPassword    = "/password"
 	PostLab         = "/labs"
 	PostConnect     = "/connect"
+	PostNewKey      = "/connect/key"
 	PostSignIn      = "/signin"
 )
 

@@ -40,6 +40,8 @@ func agentRest() []Item {
 		{"connect-empty", page.Connect{Frame: agentFrame("Server", page.PathConnect, page.AgentCounts{}), State: page.Status{Level: page.Plain, Word: "no server set"}, OwnFingerprint: fingerprint, Form: connect}},
 		{"connect", page.Connect{Frame: agentFrame("Server", page.PathConnect, page.AgentCounts{}), State: page.Status{Level: page.OK, Word: "enrolled"}, Server: "https://thudbook.example:8443", ServerFingerprint: fingerprint, OwnFingerprint: fingerprint,
 			Lab: "Northmere lab", EnrolledAt: ago(90 * 24 * time.Hour), Sync: syncStuck(), Form: connect}},
+		{"connect-key", page.Connect{Frame: agentFrame("Server", page.PathConnect, page.AgentCounts{}), State: page.Status{Level: page.OK, Word: "up to date"}, Server: "https://thudbook.example:8443", ServerFingerprint: fingerprint, OwnFingerprint: fingerprint,
+			KeyChanging: true, Lab: "Northmere lab", EnrolledAt: ago(90 * 24 * time.Hour), Sync: syncStuck(), Form: connect}},
 		{"connect-error", page.Connect{Frame: agentFrame("Server", page.PathConnect, page.AgentCounts{}), State: page.Status{Level: page.Plain, Word: "no server set"}, OwnFingerprint: fingerprint, Form: wrong}},
 		{"manual", page.Manual{Frame: agentFrame("Manual", page.PathManual, page.AgentCounts{}), Pages: []page.NavItem{{Text: "First steps", Href: "/manual", Current: true}, {Text: "Flags", Href: "/manual/flags"}},
 			Body: "<h2>First steps</h2><p>Start the agent with the folder that the acquisition writes to.</p>"}},

@@ -22,7 +22,13 @@ func alarms() []Item {
 	}
 	failed := f
 	failed.Notices = []page.Notice{{Level: page.Bad, Text: "There is no such alarm.", Fix: "Look at the list of alarms."}}
+	rig := agentFrame("Alarms", page.PathAlarms, page.AgentCounts{Alarms: 1})
+	atRig := []page.AlarmRow{
+		{ID: "r1", At: ago(3 * time.Hour), Text: "This agent was withdrawn on the server: the PC was replaced. Shots are recorded here all the same. Enrol it again with a new code, or keep it for reading alone."},
+		{ID: "r2", At: ago(30 * time.Hour), Text: "Origin 7d1c…/4 is closed and will not be written again: the node was restored from a backup of 2026-05-04. The next record for this lab opens epoch 5.", SeenBy: "O. Tamsin Reed", SeenAt: ago(29 * time.Hour)},
+	}
 	return []Item{
+		{"alarms-rig", page.Alarms{Frame: rig, Rows: atRig, Open: 1}},
 		{"alarms", page.Alarms{Frame: f, Rows: rows, Open: 1}},
 		{"alarms-empty", page.Alarms{Frame: f}},
 		{"alarms-error", page.Alarms{Frame: failed, Rows: rows[1:]}},
