@@ -84,10 +84,10 @@ func TestCare(t *testing.T) {
 		t.Errorf("the doubt is not shown: %.300s", words(a.body))
 	}
 
-	// The board: 5 % in two certificates of 1.5 % each are E_n = 0.05/hypot(0.015, 0.01575) = 2.3.
+	// The board: two certificates of 1.5 % each explain hypot(1.5, 1.575) = 2.2 %; 5 % are more.
 	text = words(s.operator.get("/health").want(t, 200, "the board").body)
 	for _, want := range []string{"service overdue by", "S-99 sensor · shelf 2", "quarantined from an imported list", "no calibration recorded",
-		"calibration due in 19 days", "sensitivity moved by 5.0 %", "K-1 and K-2 explain (E_n = 2.3)"} {
+		"calibration due in 19 days", "found outside its limits Certificate K-2 found the sensitivity +5.0 % off the one of certificate K-1; limit ±2.2 %"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the board lacks %q: %.3000s", want, text)
 		}

@@ -88,6 +88,7 @@ func rules() []rule {
 	ofItem := [5]int{303, 422, 403, 303, 303}  // a form that names an item of Birch: to others it is not there
 	inUse := [5]int{303, 404, 403, 303, 303}   // a form on the screen of an item of Birch
 	noToken := [5]int{401, 401, 401, 401, 401} // agents prove themselves; cookies are not looked at
+	nowhere := [5]int{303, 404, 404, 404, 404} // a screen about something that is not there
 	missing := [5]int{404, 404, 404, 404, 404}
 	inList := [5]int{303, 404, 403, 422, 422} // a form of Birch that names nobody
 	ofNobody := func(path string) func(*matrix) (string, string, string) {
@@ -157,6 +158,14 @@ func rules() []rule {
 		{"POST /equipment/list", posts("/equipment/list", func(m *matrix) url.Values {
 			return url.Values{"lab": {m.birch.id.String()}, "list": {"class,serial\nhose,H-1\n"}, "digest": {"another"}}
 		}), [5]int{303, 404, 403, 409, 409}},
+		{"GET /reviews", at("/reviews"), page},
+		{"GET /reviews/new", at("/reviews/new?found=" + uuid.NewString()), nowhere}, // TestOutOfTolerance has some
+		{"POST /reviews", posts("/reviews", func(*matrix) url.Values { return url.Values{"found": {uuid.NewString()}, "why": {"test"}} }), nowhere},
+		{"GET /reviews/:id", at("/reviews/" + uuid.NewString()), nowhere},
+		{"GET /reviews/:id/shots.csv", at("/reviews/" + uuid.NewString() + "/shots.csv"), nowhere},
+		{"POST /reviews/:id/again", posts("/reviews/"+uuid.NewString()+"/again", func(*matrix) url.Values { return nil }), nowhere},
+		{"POST /reviews/:id/stop", posts("/reviews/"+uuid.NewString()+"/stop", func(*matrix) url.Values { return nil }), nowhere},
+		{"POST /reviews/:id/withdraw", posts("/reviews/"+uuid.NewString()+"/withdraw", func(*matrix) url.Values { return url.Values{"reason": {"test"}} }), nowhere},
 		{"GET /inspections", at("/inspections"), page},
 		{"GET /inspections.csv", at("/inspections.csv"), page},
 		{"GET /specimens/:name", at("/specimens/Birch%20specimen"), own},

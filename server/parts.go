@@ -35,6 +35,7 @@ type parts struct {
 	service  *exchange.Service
 	accounts *account.Store
 	handler  *echo.Echo
+	screens  *desk.Desk
 	set      *telemetry.Set
 }
 
@@ -67,10 +68,10 @@ func (p *parts) routes() *echo.Echo {
 	proof := &evidence.Store{Blobs: h.Blobs, Service: p.service}
 	book := &people.Book{Ledger: h.Ledger, Views: h.Reader, Blobs: proof.Of}
 	gate := &door.Door{Accounts: p.accounts, Widen: p.agents.Widen, Secure: o.secure()}
-	screens := desk.New(desk.Options{Door: gate, Views: h.Reader, Roster: labs, Register: facts, Agents: p.agents, Accounts: p.accounts,
+	p.screens = desk.New(desk.Options{Door: gate, Views: h.Reader, Roster: labs, Register: facts, Agents: p.agents, Accounts: p.accounts,
 		Evidence: proof, People: book, Feeds: feed.Open(h.Store, o.Now), Pictures: picture.NewCache(filepath.Join(o.Data, "shown")), Name: o.Name, Version: o.Version, Notices: p.notices, Now: o.Now, Log: o.Log})
 	e := httpkit.New(httpkit.Options{
-		Log: o.Log, Hosts: o.hosts(), Proxies: o.Proxies, Frame: screens.ErrorFrame, Ready: p.ready, Observe: p.set.Observe, Metrics: p.set.Handler(), MayReadMetrics: o.mayReadMetrics,
+		Log: o.Log, Hosts: o.hosts(), Proxies: o.Proxies, Frame: p.screens.ErrorFrame, Ready: p.ready, Observe: p.set.Observe, Metrics: p.set.Handler(), MayReadMetrics: o.mayReadMetrics,
 		BodyLimits: map[string]int64{
 			"POST " + exchangeRoute:  2 * exchange.MaxBatchBytes,
 			"PUT " + exchangeRoute:   maxBlobBytes,
@@ -83,7 +84,7 @@ func (p *parts) routes() *echo.Echo {
 	peers := httppeer.NewHandler(p.service, p.agents, httppeer.HandlerOptions{Log: o.Log, Limits: httppeer.UsualLimits()})
 	e.Match([]string{http.MethodGet, http.MethodPost, http.MethodPut, http.MethodPatch}, exchangeRoute, echo.WrapHandler(peers))
 	(&api.API{Views: h.Reader, Roster: labs, Register: facts, Agents: p.agents, Accounts: p.accounts, Evidence: proof, Now: o.Now}).Routes(e, gate)
-	screens.Routes(e)
+	p.screens.Routes(e)
 	return e
 }
 

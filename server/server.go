@@ -73,6 +73,7 @@ func Run(ctx context.Context, o Options) (err error) {
 	if err != nil {
 		return errors.Join(err, l.Close())
 	}
+	defer p.screens.Close() // before the store
 	first, err := p.accounts.First(ctx)
 	if err != nil {
 		return errors.Join(err, l.Close())

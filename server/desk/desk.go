@@ -56,13 +56,17 @@ type Desk struct {
 	codes  *handover
 	traces *tracer
 	photos *present.Photos
+	works  *works
 }
 
 // New makes the desk.
 func New(o Options) *Desk {
 	return &Desk{Options: o, zone: time.Local, once: httpkit.NewOnces(), codes: newHandover(o.Now), traces: newTracer(o.Evidence, o.Views),
-		photos: &present.Photos{Read: o.Views, Blobs: o.Evidence.Of, Cache: o.Pictures}}
+		photos: &present.Photos{Read: o.Views, Blobs: o.Evidence.Of, Cache: o.Pictures}, works: newWorks(o.Now)}
 }
+
+// Close ends what still goes on for a screen, and waits for it.
+func (d *Desk) Close() { d.works.close() }
 
 // Routes adds the screens to e.
 func (d *Desk) Routes(e *echo.Echo) {
@@ -87,6 +91,7 @@ func (d *Desk) Routes(e *echo.Echo) {
 	e.POST(page.PostCalibration, d.postCalibration, in)
 	e.POST(page.PostMounting, d.postMounting, in)
 	d.care(e, in)
+	d.reviewRoutes(e, in)
 	d.inspectionRoutes(e, in)
 	e.GET(page.PathCampaigns, d.campaigns, in)
 	e.POST(page.PostCampaign, d.postCampaign, in)

@@ -76,6 +76,9 @@ func (d *Desk) itemUsePage(c echo.Context, id uuid.UUID, posted string, typed *h
 	if s.Events, err = d.events(ctx, &p, id, rigs); err != nil {
 		return err
 	}
+	if s.FoundOut, err = d.foundOutOf(ctx, &p, id); err != nil {
+		return err
+	}
 	said(c, &s.Frame, map[string]string{"state": "The state was recorded.", "correction": "The counter was corrected.", "plan": "The service plan was changed."})
 	if s.MayEdit = p.MayKeep(of.ID); s.MayEdit {
 		useForms(&s, i)

@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"io"
@@ -73,6 +74,9 @@ func (d *Desk) shotPage(c echo.Context) (*page.Shot, error) {
 	if s.Limits, err = present.Limits(ctx, d.Views, own, &row, scores); err != nil {
 		return nil, err
 	}
+	if s.Reviews, err = d.reviewsOf(ctx, own, scores); err != nil {
+		return nil, err
+	}
 	s.Frame = d.frame(&p, "Shot", page.PathShots)
 	if row.Shot.Specimen != "" {
 		s.Title = "Shot on " + row.Shot.Specimen
@@ -86,6 +90,25 @@ func (d *Desk) shotPage(c echo.Context) (*page.Shot, error) {
 		return nil, err
 	}
 	return &s, nil
+}
+
+// reviewsOf names the reviews that the shown result rests on.
+func (d *Desk) reviewsOf(ctx context.Context, own scope.Scope, scores []view.ScoreRow) ([]page.Reference, error) {
+	if len(scores) == 0 {
+		return nil, nil
+	}
+	var out []page.Reference
+	for _, id := range scores[0].Score.Reviews {
+		r, err := d.Views.Review(ctx, own, id)
+		if missing(err) {
+			continue
+		}
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, page.Reference{Text: "Review " + cmp.Or(r.Review.Number, id.String()[:8]), Href: page.ReviewPath(id.String())})
+	}
+	return out, nil
 }
 
 // whereabouts names lab and rig.

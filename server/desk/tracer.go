@@ -2,6 +2,7 @@ package desk
 
 import (
 	"context"
+	"slices"
 	"sync"
 
 	"github.com/google/uuid"
@@ -118,6 +119,13 @@ func (t *tracer) find(r *view.ShotRow) *chart.Traces {
 		}
 	}
 	return nil
+}
+
+// forget drops the curves of a shot whose values were corrected.
+func (t *tracer) forget(id uuid.UUID) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.kept = slices.DeleteFunc(t.kept, func(k traced) bool { return k.id == id })
 }
 
 func (t *tracer) keep(r *view.ShotRow, c *chart.Traces) {

@@ -72,6 +72,7 @@ type ItemUse struct {
 	Strokes             string // in all
 	Opening, Corrected  string // of these
 	SinceService        string
+	FoundOut            []ReviewListRow // calibrations that found it outside its limits
 	Shots               string
 	DaysMounted         string
 	Energy              Number

@@ -34,6 +34,7 @@ func functions() template.FuncMap {
 		"missingHere": func() Status { return Status{Level: Warn, Word: "missing"} },
 		"setUp":       func() Status { return Status{Level: OK, Word: "done"} },
 		"dict":        dict,
+		"courses":     Courses,
 	}
 }
 

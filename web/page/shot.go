@@ -79,6 +79,8 @@ type Shot struct {
 	Source    SourceFile
 	Map       MapUsed
 	Engine    string       // version of the computation
+	Revision  string       // which result is shown, where there are several
+	Reviews   []Reference  // that the shown result rests on
 	TakenBy   string       // who was signed in at the rig then; empty: nobody
 	Origin    string       // chain the record stands in, as "node 1a2b…, lab Northmere, epoch 1"
 	Seq       string       // place in the chain
@@ -124,6 +126,9 @@ type Published struct {
 	Value    Number // in %; Text may begin with "at most" or "at least"
 	Sentence string // what it is and what it is not
 }
+
+// Reference is a link to something that a screen rests on.
+type Reference struct{ Text, Href string }
 
 // LimitRow is one result held against an acceptance limit of a campaign.
 type LimitRow struct {

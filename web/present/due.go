@@ -2,7 +2,6 @@ package present
 
 import (
 	"fmt"
-	"math"
 	"time"
 
 	"thudbook/sync/lab"
@@ -116,21 +115,4 @@ func PlanReason(u *view.ServiceDue, zone *time.Location) string {
 		text += "Every " + Count(n, "day", "days") + ", counted from " + DayOf(u.From, zone) + "."
 	}
 	return text
-}
-
-// Moved says that a sensitivity changed by more than the uncertainties of the
-// two certificates explain: the E_n number, |x − y| / √(U_x² + U_y²), of
-// ISO/IEC 17043, annex B (not confirmed against print), is above one.
-func Moved(before, now *lab.Calibration) (page.Status, string) {
-	if before.Sensitivity == nil || now.Sensitivity == nil || before.ExpandedUncertaintyPercent == nil || now.ExpandedUncertaintyPercent == nil || before.SensitivityUnit != now.SensitivityUnit {
-		return page.Status{}, ""
-	}
-	x, y := *before.Sensitivity, *now.Sensitivity
-	u := math.Hypot(x**before.ExpandedUncertaintyPercent, y**now.ExpandedUncertaintyPercent) / 100
-	en := math.Abs(x-y) / u
-	if !(u > 0) || en <= 1 {
-		return page.Status{}, ""
-	}
-	return page.Status{Level: page.Warn, Word: fmt.Sprintf("sensitivity moved by %.1f %%", 100*(y/x-1))},
-		fmt.Sprintf("More than the uncertainties of certificates %s and %s explain (E_n = %.1f).", before.Certificate, now.Certificate, en)
 }

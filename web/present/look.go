@@ -45,14 +45,13 @@ func Look(ctx context.Context, v *view.Reader, sc scope.Scope, i *view.ItemRow, 
 		return l, err
 	}
 	l.calibrated(now.Location())
-	all, err := v.Calibrations(ctx, sc, i.ID)
-	if err != nil || len(all) < 2 {
-		return l, err
+	found, err := v.FoundOut(ctx, sc, i.ID)
+	for j := range found {
+		if found[j].Review == nil {
+			l.need(page.Status{Level: page.Bad, Word: "found outside its limits"}, FoundReason(&found[j])+" The shots in between wait for a review.")
+		}
 	}
-	if s, reason := Moved(&all[1].Calibration, &all[0].Calibration); reason != "" {
-		l.need(s, reason)
-	}
-	return l, nil
+	return l, err
 }
 
 func (l *Looked) need(s page.Status, reason string) { l.Needs = append(l.Needs, Need{s, reason}) }

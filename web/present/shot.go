@@ -47,6 +47,7 @@ func Shot(r *view.ShotRow, scores []view.ScoreRow, zone *time.Location) page.Sho
 	}
 	s := &scores[0].Score
 	p.Engine = "engine " + s.Engine
+	p.Revision = ResultNumber(scores, zone)
 	p.Results = Results(s.Results)
 	p.Published = Published(s.Results)
 	for _, key := range headline() {

@@ -1,0 +1,138 @@
+// Package review scores shots again with what a review takes to have been the
+// sensitivity of a sensor that was found outside its limits, and tells what was
+// reported before from what is reported since.
+package review
+
+import (
+	"cmp"
+	"context"
+	"slices"
+
+	"github.com/google/uuid"
+
+	"thudbook/metrics/score"
+	"thudbook/server/evidence"
+	"thudbook/sync/lab"
+	"thudbook/sync/problem"
+	"thudbook/sync/record"
+	"thudbook/sync/scope"
+	"thudbook/sync/scoring"
+	"thudbook/sync/view"
+)
+
+// Maker compares results under a review.
+type Maker struct {
+	Views    *view.Reader
+	Evidence *evidence.Store
+}
+
+// StillAtRig says why a stroke cannot be scored yet.
+const StillAtRig = "its bytes are still on the rig PC"
+
+// Line is one stroke in the span in doubt.
+type Line struct {
+	Shot     view.ShotRow
+	Position string     // where the sensor sat
+	Held     float64    // sensitivity that the review takes to have held, in its unit
+	Before   *lab.Score // reported without the review; nil: never scored
+	After    *lab.Score // with the review; nil: see Why
+	BeforeNo int        // which result of the shot these are, from 1; 0: none
+	AfterNo  int
+	Why      string // there is no After
+}
+
+// Touched lists every stroke with the item in the span of a review, oldest
+// first, void ones and dry strokes too.
+func (m *Maker) Touched(ctx context.Context, sc scope.Scope, r *lab.Review) ([]view.ShotRow, error) {
+	all, err := m.Views.FiredWith(ctx, sc, r.Item, r.From, r.Until)
+	slices.SortStableFunc(all, func(a, b view.ShotRow) int { return cmp.Compare(a.Shot.EffectiveAt, b.Shot.EffectiveAt) })
+	return all, err
+}
+
+// Stands gives what is on record for a stroke: the last result without the
+// review, and the last with it.
+func (m *Maker) Stands(ctx context.Context, sc scope.Scope, id uuid.UUID, r *lab.Review, shot *view.ShotRow) (Line, error) {
+	l, _, err := m.stands(ctx, sc, id, r, shot)
+	return l, err
+}
+
+func (m *Maker) stands(ctx context.Context, sc scope.Scope, id uuid.UUID, r *lab.Review, shot *view.ShotRow) (Line, []view.SensorRow, error) {
+	l := Line{Shot: *shot, Held: r.SensitivityAt(shot.Shot.EffectiveAt)}
+	sensors, err := m.Views.SensorsOf(ctx, sc, shot.ID)
+	if err != nil {
+		return l, nil, err
+	}
+	rests := false
+	for i := range sensors {
+		if k := sensors[i].Calibration.Calibration; sensors[i].Item != nil && sensors[i].Item.ID == r.Item {
+			l.Position = sensors[i].Mounting.Mounting.Position
+			rests = k != nil && k.ID == r.Good
+		}
+	}
+	scores, err := m.Views.Scores(ctx, sc, shot.ID)
+	if err != nil {
+		return l, nil, err
+	}
+	for i := range scores { // newest first
+		s, no := &scores[i].Score, len(scores)-i
+		switch with := slices.Contains(s.Reviews, id); {
+		case with && l.After == nil && l.Before == nil:
+			l.After, l.AfterNo = s, no
+		case !with && l.Before == nil:
+			l.Before, l.BeforeNo = s, no
+		}
+	}
+	switch {
+	case l.After != nil:
+	case l.Before == nil:
+		l.Why = "it has no result"
+	case shot.Shot.MapSHA256 == record.Hash{}:
+		l.Why = "its channel map is a guess, and takes no certificate"
+	case !rests:
+		l.Why = "another certificate holds for it"
+	}
+	return l, sensors, nil
+}
+
+// Try is Stands with the result computed where it is not on record yet. It
+// writes nothing.
+func (m *Maker) Try(ctx context.Context, sc scope.Scope, id uuid.UUID, r *lab.Review, shot *view.ShotRow) (Line, error) {
+	l, sensors, err := m.stands(ctx, sc, id, r, shot)
+	if err != nil || l.After != nil || l.Why != "" {
+		return l, err
+	}
+	with := scoring.Reviewed(scoring.InForceOf(sensors, shot.Shot.EffectiveAt), id, r, shot.Shot.EffectiveAt)
+	l.After, l.Why, err = m.score(ctx, shot, with)
+	l.AfterNo = l.BeforeNo + 1
+	return l, err
+}
+
+// Plain scores a stroke by what is on record now, as after a review was withdrawn.
+func (m *Maker) Plain(ctx context.Context, sc scope.Scope, shot *view.ShotRow) (*lab.Score, string, error) {
+	sensors, err := m.Views.SensorsOf(ctx, sc, shot.ID)
+	if err != nil {
+		return nil, "", err
+	}
+	return m.score(ctx, shot, scoring.InForceOf(sensors, shot.Shot.EffectiveAt))
+}
+
+// score gives a score, or why there is none.
+func (m *Maker) score(ctx context.Context, shot *view.ShotRow, by []score.Calibration) (*lab.Score, string, error) {
+	job := scoring.JobOf(shot.ID, &shot.Shot)
+	job.Calibrations = by
+	s := scoring.Scorer{Blobs: m.Evidence.Of(shot.Lab)}
+	b, err := s.Score(ctx, job)
+	if err == nil {
+		return b, "", nil
+	}
+	if ctx.Err() != nil {
+		return nil, "", context.Cause(ctx)
+	}
+	if p, ok := problem.As(err); ok && (p.Code == problem.NotFound || p.Code == problem.Damaged) {
+		if p.Code == problem.NotFound {
+			return nil, StillAtRig, nil
+		}
+		return nil, p.What, nil
+	}
+	return nil, "", err
+}
