@@ -21,6 +21,7 @@ import (
 	"github.com/google/uuid"
 
 	"thudbook/agent/desk"
+	"thudbook/agent/device"
 	"thudbook/agent/intake"
 	"thudbook/agent/shift"
 	"thudbook/agent/uplink"
@@ -44,6 +45,8 @@ type Options struct {
 	Map        string   // channel map for all of them; empty: map.toml in the folder, else guessed
 	Listen     string   // loopback address; empty: DefaultListen
 	ListenFile string   // gets the address in use once the agent is ready
+	Devices    string   // when tablets and phones are answered: device.Auto, On or Off; empty: Auto
+	DevicesAt  string   // address for them, over TLS; empty: device.DefaultListen
 	Rig        string   // its name
 	LabName    string   // shown until a server says the lab's name
 	Server     string   // to connect to at the start
@@ -99,6 +102,7 @@ func Run(ctx context.Context, o Options) (err error) {
 	return inOrder(ctx,
 		stage{"intake", p.intake.Run},
 		stage{"screens", func(ctx context.Context) error { return httpkit.Serve(ctx, l, p.handler, drainTimeout) }},
+		stage{"devices", func(ctx context.Context) error { return p.gate.Run(ctx, p.handler) }},
 		stage{"exchange", p.exchange},
 		stage{"sizes", p.size.run},
 		stage{"alarms", p.watchAlarms},
@@ -230,6 +234,7 @@ type parts struct {
 	uplink  *uplink.Uplink
 	alarms  *alarm.Book
 	shift   *shift.Shift
+	gate    *device.Gate
 	size    *storeSize
 	set     *telemetry.Set
 	handler http.Handler
@@ -257,6 +262,13 @@ func build(ctx context.Context, o *Options, h *home.Home, set *telemetry.Set) (*
 	}
 	book := &people.Book{Ledger: h.Ledger, Views: h.Reader, Blobs: func(record.LabID) blob.Store { return h.Blobs }}
 	if p.shift, err = shift.Open(ctx, book, h.Store, nil, o.Log); err != nil {
+		return nil, err
+	}
+	devices, err := device.Open(ctx, h.Store, nil)
+	if err != nil {
+		return nil, err
+	}
+	if p.gate, err = device.NewGate(devices, o.Data, o.DevicesAt, o.Devices, o.Log); err != nil {
 		return nil, err
 	}
 	folders := make([]intake.Folder, len(o.Watch))
@@ -339,7 +351,7 @@ func (p *parts) announce(addr string) error {
 func (p *parts) desk() error {
 	p.watchFigures(p.set)
 	_, e, err := desk.New(desk.Options{Intake: p.intake, Ledger: p.home.Ledger, Store: p.home.Store, Blobs: p.home.Blobs, Views: p.home.Views,
-		Link: p.link, Enrol: p.enrol, Alarms: p.alarms, NewKey: p.newKey, Wake: p.uplink.Wake, Shift: p.shift, Lab: p.uplink.Lab, LabName: func() string { return p.labName(context.Background()) }, Mended: p.mended, Rig: p.rigName, Setup: desk.Setup{Given: p.o.given.watch || p.o.given.chanmap, RigGiven: p.o.given.rig, Save: p.saveSetup}, Data: p.o.Data, Limit: p.o.Limit, Reserve: p.o.Reserve,
+		Link: p.link, Enrol: p.enrol, Alarms: p.alarms, NewKey: p.newKey, Wake: p.uplink.Wake, Shift: p.shift, Gate: p.gate, Lab: p.uplink.Lab, LabName: func() string { return p.labName(context.Background()) }, Mended: p.mended, Rig: p.rigName, Setup: desk.Setup{Given: p.o.given.watch || p.o.given.chanmap, RigGiven: p.o.given.rig, Save: p.saveSetup}, Data: p.o.Data, Limit: p.o.Limit, Reserve: p.o.Reserve,
 		Size: p.size.bytes, Version: p.o.Version, Log: p.o.Log, Observe: p.set.Observe, Metrics: p.set.Handler()})
 	p.handler = e
 	return err

@@ -15,6 +15,7 @@ import (
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
 
+	"thudbook/agent/device"
 	"thudbook/agent/intake"
 	"thudbook/agent/shift"
 	"thudbook/sync/alarm"
@@ -88,6 +89,7 @@ type Options struct {
 	NewKey  func() (string, error) // has the agent change its key
 	Alarms  *alarm.Book
 	Shift   *shift.Shift        // who works at the rig
+	Gate    *device.Gate        // for tablets and phones
 	Lab     func() record.LabID // that is written for
 	Wake    func()              // asks for an exchange: something was recorded
 	LabName func() string       // empty: not known
@@ -119,7 +121,7 @@ type Desk struct {
 
 // New makes the handler of the agent's screens and API.
 func New(o Options) (*Desk, *echo.Echo, error) {
-	if o.Intake == nil || o.Ledger == nil || o.Store == nil || o.Blobs == nil || o.Views == nil || o.Link == nil || o.Enrol == nil || o.NewKey == nil || o.Alarms == nil || o.Wake == nil || o.Shift == nil || o.Lab == nil || o.Size == nil || o.LabName == nil || o.Mended == nil || o.Log == nil {
+	if o.Intake == nil || o.Ledger == nil || o.Store == nil || o.Blobs == nil || o.Views == nil || o.Link == nil || o.Enrol == nil || o.NewKey == nil || o.Alarms == nil || o.Wake == nil || o.Shift == nil || o.Gate == nil || o.Lab == nil || o.Size == nil || o.LabName == nil || o.Mended == nil || o.Log == nil {
 		return nil, nil, errors.New("desk: a required option is missing")
 	}
 	read := o.Views.Reader(o.Store)
@@ -131,7 +133,7 @@ func New(o Options) (*Desk, *echo.Echo, error) {
 		BodyLimits: map[string]int64{"POST /api/v1/shots": o.Limit + 4<<20, "POST " + page.PostSetupFile: sampleLimit + 1<<20,
 			"POST " + inspecting: photoBody, "POST " + inspecting + "/draft": photoBody,
 			"POST " + page.PathShots + "/:id" + page.PathPhotos: photoBody, "POST " + page.PathSpecimens + "/:name" + page.PathPhotos: photoBody},
-		Frame: func(c echo.Context) page.Frame { return d.frame(c, "Error", "") },
+		Frame: d.errorFrame,
 		Ready: d.ready,
 	})
 	d.routes(e)
@@ -204,6 +206,7 @@ func (d *Desk) routes(e *echo.Echo) {
 	e.POST(page.PostNewKey, d.newKey)
 	e.GET(page.PathAlarms, d.alarms)
 	e.POST(page.PathAlarms+"/:id/seen", d.seeAlarm)
+	d.deviceRoutes(e) // before the people: a device has a seat
 	d.personRoutes(e)
 	e.GET(page.PathManual, d.manual)
 	e.GET(page.PathManual+"/:page", d.manual)
@@ -229,7 +232,7 @@ func (d *Desk) frame(c echo.Context, title, current string) page.Frame {
 	}
 	open := d.openAlarms(c.Request().Context())
 	counts.Alarms = len(open)
-	f.Nav = page.AgentNav(current, counts)
+	f.Nav = navHere(c, page.AgentNav(current, counts))
 	d.showPerson(c, &f)
 	if err := d.Intake.Trouble(); err != nil {
 		f.Notices = append(f.Notices, notice(page.Bad, err))

@@ -79,11 +79,14 @@ func (d *Desk) personName(author string) string {
 func (d *Desk) askWho(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		r := c.Request()
-		if r.Method == http.MethodGet || r.Method == http.MethodHead || strings.HasPrefix(r.URL.Path, page.PathPeople) || strings.HasPrefix(r.URL.Path, "/api/") || strings.HasSuffix(r.URL.Path, "/draft") {
+		if r.Method == http.MethodGet || r.Method == http.MethodHead || strings.HasPrefix(r.URL.Path, page.PathPeople) || strings.HasPrefix(r.URL.Path, page.PathPair+"/") || strings.HasPrefix(r.URL.Path, "/api/") || strings.HasSuffix(r.URL.Path, "/draft") {
 			return next(c)
 		}
 		st := d.shiftOf(c)
 		if st.Person == nil && st.Anybody {
+			if httpkit.WantsJSON(r) {
+				return problem.New(problem.Unauthenticated, "Nothing was saved: nobody has signed in here.", "Pick your name under People and enter your PIN.")
+			}
 			back := "/"
 			if u, err := url.Parse(r.Referer()); err == nil {
 				back = ownPath(u.RequestURI())

@@ -17,6 +17,8 @@ type agentCmd struct {
 	Map        string        `help:"Channel map (TOML) for the watched folders; without it map.toml in the folder, else the channels are guessed." type:"path" placeholder:"MAP.toml"`
 	Listen     string        `help:"Address of the operator's screens; loopback only. Default: ${default}." default:"127.0.0.1:8371" placeholder:"ADDR"`
 	ListenFile string        `help:"Write the address in use to this file once the agent is ready." type:"path" placeholder:"FILE"`
+	Devices    string        `help:"Paired tablets and phones are answered: auto (once one is paired), on or off." default:"auto" enum:"auto,on,off"`
+	DevicesAt  string        `help:"Address for paired tablets and phones, over TLS; without a host on every address. Default: ${default}." name:"devices-listen" default:":8372" placeholder:"ADDR"`
 	Rig        string        `help:"Name of the rig that this agent stands at. Default: as set up on the screen, else rig one." placeholder:"NAME"`
 	LabName    string        `help:"Name of the lab, shown until the agent is connected to a server." placeholder:"NAME"`
 	Server     string        `help:"Server to connect to at the start; needs --code the first time." placeholder:"URL"`
@@ -56,7 +58,7 @@ func (c *agentCmd) Run(a *app) error {
 	}
 	err := agent.Run(a.Ctx, agent.Options{
 		Data: c.Data, Watch: c.Watch, Map: c.Map, Listen: c.Listen, ListenFile: c.ListenFile,
-		Rig: c.Rig, LabName: c.LabName, Server: c.Server, Code: c.Code, CAFile: c.CAFile, SyncEvery: c.SyncEvery,
+		Devices: c.Devices, DevicesAt: c.DevicesAt, Rig: c.Rig, LabName: c.LabName, Server: c.Server, Code: c.Code, CAFile: c.CAFile, SyncEvery: c.SyncEvery,
 		Reserve: c.ReserveMB << 20, Limit: c.LimitMB << 20, Version: version(), Log: a.Log, Out: a.Out,
 	})
 	if err == nil {

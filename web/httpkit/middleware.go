@@ -49,7 +49,7 @@ func logRequests(o Options) echo.MiddlewareFunc {
 			case w.Status >= 500:
 				level = slog.LevelError
 			}
-			o.Log.Log(r.Context(), level, "request", "method", r.Method, "path", r.URL.Path, "status", w.Status,
+			o.Log.Log(r.Context(), level, "request", "method", r.Method, "path", logPath(c), "status", w.Status,
 				"bytes", w.Size, "took", took, "remote", c.RealIP(), "request_id", w.Header().Get(echo.HeaderXRequestID))
 			if o.Observe != nil {
 				o.Observe(r.Method, c.Path(), w.Status, took)
@@ -57,6 +57,14 @@ func logRequests(o Options) echo.MiddlewareFunc {
 			return nil
 		}
 	}
+}
+
+// logPath is the path for the log: of one with a secret in it only the pattern.
+func logPath(c echo.Context) string {
+	if strings.Contains(c.Path(), ":code") {
+		return c.Path()
+	}
+	return c.Request().URL.Path
 }
 
 func quiet(path string) bool {

@@ -80,19 +80,19 @@ func echoDetail(h *echo.HTTPError) Detail {
 // only log.
 func errorHandler(o Options) echo.HTTPErrorHandler {
 	return func(err error, c echo.Context) {
-		r, id := c.Request(), c.Response().Header().Get(echo.HeaderXRequestID)
+		id := c.Response().Header().Get(echo.HeaderXRequestID)
 		if c.Response().Committed {
-			o.Log.Warn("failed after the answer began", "path", r.URL.Path, "request_id", id, "error", err)
+			o.Log.Warn("failed after the answer began", "path", logPath(c), "request_id", id, "error", err)
 			return
 		}
 		status, d := Describe(err)
 		if status >= 500 {
-			o.Log.Error("request failed", "path", r.URL.Path, "request_id", id, "status", status, "error", err)
+			o.Log.Error("request failed", "path", logPath(c), "request_id", id, "status", status, "error", err)
 		} else {
-			o.Log.Debug("request refused", "path", r.URL.Path, "request_id", id, "status", status, "error", err)
+			o.Log.Debug("request refused", "path", logPath(c), "request_id", id, "status", status, "error", err)
 		}
 		if sent := sendProblem(c, o, status, d, id); sent != nil {
-			o.Log.Warn("the error could not be sent", "path", r.URL.Path, "request_id", id, "error", sent)
+			o.Log.Warn("the error could not be sent", "path", logPath(c), "request_id", id, "error", sent)
 		}
 	}
 }
@@ -156,7 +156,7 @@ func recoverPanics(log *slog.Logger) echo.MiddlewareFunc {
 				if e, ok := r.(error); ok && errors.Is(e, http.ErrAbortHandler) {
 					panic(r)
 				}
-				log.Error("handler panicked", "path", c.Request().URL.Path, "panic", fmt.Sprint(r), "stack", stack())
+				log.Error("handler panicked", "path", logPath(c), "panic", fmt.Sprint(r), "stack", stack())
 				err = fmt.Errorf("panic: %v", r)
 			}()
 			return next(c)

@@ -82,6 +82,7 @@ func AgentNav(current string, n AgentCounts) []NavItem {
 		{Text: "Seen again", Href: PathSeen, Count: n.SeenAgain},
 		{Text: "Alarms", Href: PathAlarms, Count: n.Alarms},
 		{Text: "People", Href: PathPeople},
+		{Text: "Devices", Href: PathDevices},
 		{Text: "Server", Href: PathConnect},
 		{Text: "Manual", Href: PathManual},
 	})

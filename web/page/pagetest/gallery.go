@@ -39,7 +39,7 @@ func serverFrame(title, current string) page.Frame {
 func Gallery() []Item {
 	var all []Item
 	for _, part := range [][]Item{
-		nexts(), outcomes(), rams(), agentOverviews(), shotLists(), shots(), agentRest(), rigs(), setups(), readies(), people(),
+		nexts(), outcomes(), rams(), agentOverviews(), shotLists(), shots(), agentRest(), rigs(), setups(), readies(), people(), devices(),
 		serverFirst(), equipment(), care(), campaigns(), agents(), alarms(), administration(), problems(), inspections(),
 	} {
 		all = append(all, part...)
