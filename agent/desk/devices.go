@@ -50,7 +50,7 @@ func (d *Desk) onlyPaired(next echo.HandlerFunc) echo.HandlerFunc {
 		if httpkit.WantsJSON(r) {
 			return problem.New(problem.Unauthenticated, "This device is not paired with the rig.", "Pair it at the rig, under Devices.")
 		}
-		return httpkit.Page(c, http.StatusUnauthorized, page.Pair{Frame: bareFrame("Pair this device")})
+		return httpkit.Page(c, http.StatusUnauthorized, page.PairDevice{Frame: bareFrame("Pair this device")})
 	}
 }
 
@@ -178,7 +178,7 @@ func (d *Desk) pairPage(c echo.Context, status int, typed string, fault error) e
 	if p, ok := problem.As(fault); ok {
 		f.Errors = map[string]string{"name": p.What + " " + p.Fix}
 	}
-	return httpkit.Page(c, status, page.Pair{Frame: bareFrame("Pair this device"), Code: true, Form: f})
+	return httpkit.Page(c, status, page.PairDevice{Frame: bareFrame("Pair this device"), Code: true, Form: f})
 }
 
 func (d *Desk) pair(c echo.Context) error {

@@ -51,14 +51,14 @@ type DeviceRow struct {
 	Person string // who is signed in there
 }
 
-// Pair is what a device is shown that is not paired.
-type Pair struct {
+// PairDevice is what a device is shown that is not paired.
+type PairDevice struct {
 	Frame
 	Code bool // the address had a code: Form asks for a name
 	Form Form // PairFields
 }
 
-func (Pair) screen() string { return "pair" }
+func (PairDevice) screen() string { return "pair" }
 
 // PairFields ask for the name of a device.
 func PairFields() []Field {

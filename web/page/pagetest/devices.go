@@ -33,10 +33,10 @@ func devices() []Item {
 	busy.Fingerprint, busy.Addresses = "", nil
 	busy.Notices = []page.Notice{{Level: page.Bad, Text: "Tablets and phones cannot be answered at :8372.", Fix: "See whether another program has this port, or choose another one with --devices-listen."}}
 	bare := page.Frame{Title: "Pair this device", Now: Now(), AtRig: true}
-	name := page.Pair{Frame: bare, Code: true, Form: page.Form{Action: page.PairPath("x"), Fields: page.PairFields(), Submit: "Pair this device"}}
+	name := page.PairDevice{Frame: bare, Code: true, Form: page.Form{Action: page.PairPath("x"), Fields: page.PairFields(), Submit: "Pair this device"}}
 	bad := name
 	bad.Form.Values = map[string]string{"name": "Ann’s phone"}
 	bad.Form.Errors = map[string]string{"name": "This code is not good, was used, or is older than five minutes. Make a new one at the rig, under Devices."}
 	return []Item{{"devices-empty", screen(0)}, {"devices-code", open}, {"devices-off", off}, {"devices-error", busy}, {"devices-full", screen(40)},
-		{"pair-how", page.Pair{Frame: bare}}, {"pair", name}, {"pair-error", bad}}
+		{"pair-how", page.PairDevice{Frame: bare}}, {"pair", name}, {"pair-error", bad}}
 }
