@@ -166,6 +166,18 @@ func rules() []rule {
 		{"POST /reviews/:id/again", posts("/reviews/"+uuid.NewString()+"/again", func(*matrix) url.Values { return nil }), nowhere},
 		{"POST /reviews/:id/stop", posts("/reviews/"+uuid.NewString()+"/stop", func(*matrix) url.Values { return nil }), nowhere},
 		{"POST /reviews/:id/withdraw", posts("/reviews/"+uuid.NewString()+"/withdraw", func(*matrix) url.Values { return url.Values{"reason": {"test"}} }), nowhere},
+		{"GET /digest", at("/digest"), page},
+		{"GET /messages", at("/messages"), page},
+		{"POST /messages/addresses", posts("/messages/addresses", func(m *matrix) url.Values {
+			return url.Values{"lab": {m.birch.id.String()}, "to": {m.serial() + "@birch.example"}, "due": {"yes"}}
+		}), change},
+		{"POST /messages/webhooks", posts("/messages/webhooks", func(m *matrix) url.Values {
+			return url.Values{"lab": {m.birch.id.String()}, "to": {"https://birch.example/" + m.serial()}, "due": {"yes"}}
+		}), change},
+		{"POST /messages/off", posts("/messages/off", func(*matrix) url.Values { return url.Values{"id": {uuid.NewString()}} }), nowhere}, // TestTold has some
+		{"POST /messages/trial", posts("/messages/trial", func(*matrix) url.Values { return url.Values{"id": {uuid.NewString()}} }), nowhere},
+		{"POST /messages/secret", posts("/messages/secret", func(*matrix) url.Values { return url.Values{"id": {uuid.NewString()}} }), nowhere},
+		{"POST /messages/again", posts("/messages/again", func(*matrix) url.Values { return url.Values{"id": {uuid.NewString()}} }), nowhere},
 		{"GET /inspections", at("/inspections"), page},
 		{"GET /inspections.csv", at("/inspections.csv"), page},
 		{"GET /specimens/:name", at("/specimens/Birch%20specimen"), own},

@@ -17,6 +17,7 @@ import (
 	"thudbook/server/feed"
 	"thudbook/server/register"
 	"thudbook/server/roster"
+	"thudbook/server/tell"
 	"thudbook/sync/exchange"
 	"thudbook/sync/home"
 	"thudbook/sync/httppeer"
@@ -36,6 +37,7 @@ type parts struct {
 	accounts *account.Store
 	handler  *echo.Echo
 	screens  *desk.Desk
+	tell     *tell.Teller
 	set      *telemetry.Set
 }
 
@@ -68,8 +70,10 @@ func (p *parts) routes() *echo.Echo {
 	proof := &evidence.Store{Blobs: h.Blobs, Service: p.service}
 	book := &people.Book{Ledger: h.Ledger, Views: h.Reader, Blobs: proof.Of}
 	gate := &door.Door{Accounts: p.accounts, Widen: p.agents.Widen, Secure: o.secure()}
+	p.tell = tell.New(tell.Options{Store: h.Store, Mail: o.Mail, HookPrivate: o.HookPrivate, PublicURL: o.PublicURL, Name: o.Name, Every: o.TellEvery, Now: o.Now, Log: o.Log})
 	p.screens = desk.New(desk.Options{Door: gate, Views: h.Reader, Roster: labs, Register: facts, Agents: p.agents, Accounts: p.accounts,
-		Evidence: proof, People: book, Feeds: feed.Open(h.Store, o.Now), Pictures: picture.NewCache(filepath.Join(o.Data, "shown")), Name: o.Name, Version: o.Version, Notices: p.notices, Now: o.Now, Log: o.Log})
+		Evidence: proof, People: book, Feeds: feed.Open(h.Store, o.Now), Tell: p.tell, Pictures: picture.NewCache(filepath.Join(o.Data, "shown")), Name: o.Name, Version: o.Version, Notices: p.notices, Now: o.Now, Log: o.Log})
+	p.tell.Source = p.screens
 	e := httpkit.New(httpkit.Options{
 		Log: o.Log, Hosts: o.hosts(), Proxies: o.Proxies, Frame: p.screens.ErrorFrame, Ready: p.ready, Observe: p.set.Observe, Metrics: p.set.Handler(), MayReadMetrics: o.mayReadMetrics,
 		BodyLimits: map[string]int64{

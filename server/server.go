@@ -18,6 +18,7 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"thudbook/server/tell"
 	"thudbook/sync/home"
 	"thudbook/sync/kv"
 	"thudbook/sync/problem"
@@ -35,6 +36,10 @@ type Options struct {
 	KeyFile     string
 	Proxies     []netip.Prefix // in front, speaking TLS; plain HTTP is then answered to them, on any address
 	OpenMetrics bool           // /metrics is answered to anybody; else to callers on this machine only
+	PublicURL   string         // of the server as people reach it, for links in messages; may be empty
+	Mail        tell.MailOptions
+	HookPrivate bool          // webhooks may go to this machine and to private networks
+	TellEvery   time.Duration // between looks for something to tell; 0: a minute
 	Version     string
 	Log         *slog.Logger
 	Out         io.Writer        // the address, and once the first password, are printed here; nil: nowhere
@@ -81,6 +86,7 @@ func Run(ctx context.Context, o Options) (err error) {
 	g, ctx := errgroup.WithContext(ctx)
 	g.Go(func() error { return httpkit.Serve(ctx, l, p.handler, drainTimeout) })
 	g.Go(func() error { return h.Mend(ctx, o.Log) })
+	g.Go(func() error { return p.tell.Run(ctx) })
 	g.Go(func() error { return o.announce(l.Addr(), first) })
 	return g.Wait()
 }
@@ -100,6 +106,9 @@ func (o *Options) complete() error {
 	}
 	if o.Out == nil {
 		o.Out = io.Discard
+	}
+	if err := o.Mail.Check(); err != nil {
+		return err
 	}
 	return o.checkListen()
 }

@@ -42,6 +42,7 @@ type reading struct {
 	agents, silent                 int64
 	behind, behindBytes            int64
 	writable                       bool
+	messages, failing, lost        int
 }
 
 // silentAfter is how long an agent may be silent before it counts as such.
@@ -57,6 +58,9 @@ func figures() []figure {
 		{"thudbook_agents_silent", "Agents that were not heard of for 15 minutes.", func(r *reading) float64 { return float64(r.silent) }},
 		{"thudbook_agents_behind_records", "Records that agents reported and that are not here yet.", func(r *reading) float64 { return float64(r.behind) }},
 		{"thudbook_agents_behind_bytes", "Bytes that agents reported as not sent yet.", func(r *reading) float64 { return float64(r.behindBytes) }},
+		{"thudbook_messages_waiting", "Messages to people and programs that were not delivered yet.", func(r *reading) float64 { return float64(r.messages) }},
+		{"thudbook_messages_failing", "Waiting messages whose delivery has failed at least once.", func(r *reading) float64 { return float64(r.failing) }},
+		{"thudbook_messages_given_up", "Messages that could not be delivered in three days and are kept.", func(r *reading) float64 { return float64(r.lost) }},
 		{"thudbook_store_writable", "1 while the store can be written.", func(r *reading) float64 {
 			if r.writable {
 				return 1
@@ -107,6 +111,9 @@ func (g *gauges) read(ctx context.Context) (*reading, error) {
 	}
 	for _, h := range heads {
 		r.records += int64(h.Seq)
+	}
+	if r.messages, r.failing, r.lost, err = p.tell.Count(ctx); err != nil {
+		return nil, err
 	}
 	agents, err := p.agents.List(ctx, scope.All())
 	for _, a := range agents {

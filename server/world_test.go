@@ -57,13 +57,19 @@ type world struct {
 	clock *clock
 	stop  func() error
 	admin *person
+	set   func(*server.Options) // changes the options of each start; nil: as they are
 }
 
 // start runs a server on a free port until the test ends; its data folder is
 // verified then.
 func start(t *testing.T) *world {
 	t.Helper()
-	w := &world{t: t, dir: filepath.Join(t.TempDir(), "data"), clock: &clock{}}
+	return startWith(t, nil)
+}
+
+func startWith(t *testing.T, set func(*server.Options)) *world {
+	t.Helper()
+	w := &world{t: t, dir: filepath.Join(t.TempDir(), "data"), clock: &clock{}, set: set}
 	w.run()
 	t.Cleanup(func() {
 		if err := w.stop(); err != nil {
@@ -87,6 +93,9 @@ func (w *world) run() {
 	w.out = &bytes.Buffer{}
 	o := server.Options{Data: w.dir, Listen: "127.0.0.1:0", ListenFile: addr, Name: "Test server", Out: w.out, Now: w.clock.now,
 		Log: slog.New(slog.NewTextHandler(w.t.Output(), &slog.HandlerOptions{Level: slog.LevelWarn}))}
+	if w.set != nil {
+		w.set(&o)
+	}
 	go func() { ended <- server.Run(ctx, o) }() // its end is received by stop
 	w.stop = sync.OnceValue(func() error { cancel(); return <-ended })
 	for deadline := time.Now().Add(20 * time.Second); ; time.Sleep(2 * time.Millisecond) {

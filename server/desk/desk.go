@@ -20,6 +20,7 @@ import (
 	"thudbook/server/feed"
 	"thudbook/server/register"
 	"thudbook/server/roster"
+	"thudbook/server/tell"
 	"thudbook/sync/people"
 	"thudbook/sync/view"
 	"thudbook/web/httpkit"
@@ -38,6 +39,7 @@ type Options struct {
 	Accounts *account.Store
 	Evidence *evidence.Store
 	Feeds    *feed.Store
+	Tell     *tell.Teller
 	People   *people.Book    // at the rigs
 	Pictures *picture.Cache  // copies of photos for the screen
 	Name     string          // of the server, for the heading
@@ -92,6 +94,7 @@ func (d *Desk) Routes(e *echo.Echo) {
 	e.POST(page.PostMounting, d.postMounting, in)
 	d.care(e, in)
 	d.reviewRoutes(e, in)
+	d.messageRoutes(e, in)
 	d.inspectionRoutes(e, in)
 	e.GET(page.PathCampaigns, d.campaigns, in)
 	e.POST(page.PostCampaign, d.postCampaign, in)

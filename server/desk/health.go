@@ -11,6 +11,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"thudbook/server/roster"
+	"thudbook/server/tell"
 	"thudbook/sync/lab"
 	"thudbook/sync/scope"
 	"thudbook/sync/view"
@@ -43,15 +44,21 @@ type survey struct {
 	now   time.Time
 	items int
 	rows  []page.HealthRow
+	facts []tell.Fact // the same as rows
 	due   []fallsDue
 }
 
 func (d *Desk) survey(ctx context.Context, names *roster.Names, sc scope.Scope) (*survey, error) {
+	return d.surveyAt(ctx, names, sc, d.Now())
+}
+
+// surveyAt is survey as things stood at another time.
+func (d *Desk) surveyAt(ctx context.Context, names *roster.Names, sc scope.Scope, now time.Time) (*survey, error) {
 	rigs, err := d.rigNames(ctx, sc)
 	if err != nil {
 		return nil, err
 	}
-	v := &survey{d: d, sc: sc, names: names, rigs: rigs, now: d.Now()}
+	v := &survey{d: d, sc: sc, names: names, rigs: rigs, now: now}
 	err = every(ctx, func(q view.Page) (view.List[view.ItemRow], error) { return d.Views.Items(ctx, sc, "", q) },
 		func(i *view.ItemRow) error { return v.look(ctx, i) })
 	slices.SortStableFunc(v.rows, func(a, b page.HealthRow) int { return -cmp.Compare(a.State.Level, b.State.Level) })
@@ -71,6 +78,7 @@ func (v *survey) look(ctx context.Context, i *view.ItemRow) error {
 		return err
 	}
 	for _, n := range l.Needs {
+		v.facts = append(v.facts, tell.Fact{Key: n.Code + " " + i.ID.String() + " " + n.Since, Code: n.Code, Title: i.Item.Title() + ": " + n.State.Word, Text: n.Reason, Path: page.ItemUsePath(i.ID.String())})
 		v.rows = append(v.rows, page.HealthRow{Lab: name, Item: i.Item.Title(), Kind: i.Item.Class, Where: whereIs(&l.Use.Usage, v.rigs), Href: page.ItemUsePath(i.ID.String()), State: n.State, Reason: n.Reason})
 	}
 	due := fallsDue{lab: name, item: i.ID, title: i.Item.Title(), class: i.Item.Class, strokes: l.Use.StrokesSinceService}

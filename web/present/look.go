@@ -26,6 +26,8 @@ func (l *Looked) Retired() bool { return l.Use.Stated.State() == lab.StateRetire
 type Need struct {
 	State  page.Status
 	Reason string
+	Code   string // for programs, as "calibration_overdue"
+	Since  string // another one of the same code is another need
 }
 
 // Look says how an item stands: its state, its service and its calibration.
@@ -38,7 +40,7 @@ func Look(ctx context.Context, v *view.Reader, sc scope.Scope, i *view.ItemRow, 
 	if l.Use.Planned() {
 		if s := ServiceDue(&l.Use, now.Location()); s.Level != page.OK {
 			s.Word = "service " + s.Word
-			l.need(s, PlanReason(&l.Use, now.Location()))
+			l.need(over(s, "service_overdue", "service_due"), DayOf(l.Use.From, time.UTC), s, PlanReason(&l.Use, now.Location()))
 		}
 	}
 	if l.Calibration, err = v.CalibrationAt(ctx, sc, i.ID, lab.At(now)); err != nil || l.Calibration.State == view.NotRequired {
@@ -48,22 +50,32 @@ func Look(ctx context.Context, v *view.Reader, sc scope.Scope, i *view.ItemRow, 
 	found, err := v.FoundOut(ctx, sc, i.ID)
 	for j := range found {
 		if found[j].Review == nil {
-			l.need(page.Status{Level: page.Bad, Word: "found outside its limits"}, FoundReason(&found[j])+" The shots in between wait for a review.")
+			l.need("found_outside_limits", found[j].Found.ID.String(), page.Status{Level: page.Bad, Word: "found outside its limits"}, FoundReason(&found[j])+" The shots in between wait for a review.")
 		}
 	}
 	return l, err
 }
 
-func (l *Looked) need(s page.Status, reason string) { l.Needs = append(l.Needs, Need{s, reason}) }
+func (l *Looked) need(code, since string, s page.Status, reason string) {
+	l.Needs = append(l.Needs, Need{State: s, Reason: reason, Code: code, Since: since})
+}
+
+// over chooses the code of what is overdue, or of what will be.
+func over(s page.Status, overdue, soon string) string {
+	if s.Level == page.Bad {
+		return overdue
+	}
+	return soon
+}
 
 // state tells of an item that is not in service.
 func (l *Looked) state() {
 	state, mounted := l.Use.Stated.State(), l.Use.Rig != uuid.Nil
 	switch {
 	case mounted && (state == lab.StateQuarantined || state == lab.StateAtCalibration):
-		l.need(page.Status{Level: page.Bad, Word: state + ", and mounted"}, l.Use.Stated.ItemState.Reason)
+		l.need("mounted_out_of_service", DayOf(l.Use.Stated.ItemState.EffectiveAt, time.UTC), page.Status{Level: page.Bad, Word: state + ", and mounted"}, l.Use.Stated.ItemState.Reason)
 	case state == lab.StateQuarantined:
-		l.need(page.Status{Level: page.Warn, Word: state}, l.Use.Stated.ItemState.Reason)
+		l.need("quarantined", DayOf(l.Use.Stated.ItemState.EffectiveAt, time.UTC), page.Status{Level: page.Warn, Word: state}, l.Use.Stated.ItemState.Reason)
 	}
 }
 
@@ -72,12 +84,13 @@ func (l *Looked) calibrated(zone *time.Location) {
 	if s.Level != page.Bad && s.Level != page.Warn {
 		return
 	}
-	reason := "No certificate is on record."
+	code, since, reason := "calibration_missing", "", "No certificate is on record."
 	if k := l.Calibration.Calibration; k != nil {
+		code, since = over(s, "calibration_overdue", "calibration_due"), k.ID.String()
 		reason = "Certificate " + k.Calibration.Certificate + " of " + DayOf(k.Calibration.EffectiveAt, zone) + "."
 	}
 	if l.Calibration.State != view.NeverCalibrated {
 		s.Word = "calibration " + s.Word
 	}
-	l.need(s, reason)
+	l.need(code, since, s, reason)
 }
