@@ -181,7 +181,7 @@ func TestPhotosThatAreBad(t *testing.T) {
 		r.page(link, "The original is kept")
 	}
 	// A sender that announced other bytes is told, and nothing is kept.
-	if a := r.sendPhotos("/shots/"+id+"/photos", "application/json", url.Values{"sha256": {sum("other")}}, part{"photo", "a.jpg", good}); a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, "did not arrive as it was sent") {
+	if a := r.sendPhotos("/shots/"+id+"/photos", "application/json", url.Values{"sha256": {sum("other")}}, part{"photo", "a.jpg", good}); a.status != http.StatusConflict || !strings.Contains(a.body, "did not arrive as it was sent") {
 		t.Errorf("other bytes than announced = %d %s", a.status, a.body)
 	}
 	if n := len(r.stored()) - before; n != 3 {

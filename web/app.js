@@ -7,8 +7,10 @@ import { startTimers } from "./src/timers.js";
 import { startKeys } from "./src/keys.js";
 import { startDraft } from "./src/draft.js";
 import { startKeypad } from "./src/pin.js";
+import { startQueue } from "./src/queue.js";
 
 startKeys();
+startQueue();
 startTimers();
 startLive(document.getElementById("live"));
 const traces = document.getElementById("traces");

@@ -42,6 +42,7 @@ type form struct {
 	url.Values
 	photos  []taken
 	refused []page.Notice
+	first   error // of refused, for programs
 }
 
 // taken is a photo whose bytes are stored.
@@ -99,6 +100,9 @@ func (d *Desk) takePart(ctx context.Context, part *multipart.Part, f *form) erro
 	case err == nil:
 		f.photos = append(f.photos, t)
 	case ok:
+		if f.first == nil {
+			f.first = err
+		}
 		f.refused = append(f.refused, page.Notice{Level: page.Bad, Text: p.What, Fix: p.Fix})
 		if p.Code == problem.Unavailable || p.Code == problem.NoSpace {
 			d.Log.Error("a photo cannot be kept", "error", err)
@@ -289,6 +293,9 @@ func (d *Desk) takePhotos(c echo.Context, of record.LabID, shot uuid.UUID, speci
 	}
 	if httpkit.WantsJSON(c.Request()) {
 		if status != http.StatusCreated {
+			if f.first != nil {
+				return f.first
+			}
 			return problem.New(problem.Invalid, notices[0].Text, notices[0].Fix)
 		}
 		return c.JSON(status, map[string]any{"photos": out})

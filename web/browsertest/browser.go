@@ -25,27 +25,41 @@ import (
 )
 
 // Browser is one running Chromium.
-type Browser struct{ ctx context.Context }
+type Browser struct {
+	ctx context.Context
+	end func()
+}
 
 // New starts Chromium and ends it with the test. It takes certificates whose
 // public keys are named, by the base64 of their SHA-256, although nobody vouches
 // for them.
-func New(tb testing.TB, keys ...string) *Browser {
+func New(tb testing.TB, keys ...string) *Browser { tb.Helper(); return In(tb, "", keys...) }
+
+// In is New with the folder in which the browser keeps what pages store, so that
+// another one can go on with it; "" is one of its own.
+func In(tb testing.TB, profile string, keys ...string) *Browser {
 	tb.Helper()
 	path := executable(tb)
 	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU,
 		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true))
+	if profile != "" {
+		opts = append(opts, chromedp.UserDataDir(profile))
+	}
 	if len(keys) > 0 {
 		opts = append(opts, chromedp.Flag("ignore-certificate-errors-spki-list", strings.Join(keys, ",")))
 	}
 	alloc, stopAlloc := chromedp.NewExecAllocator(context.Background(), opts...)
 	ctx, stop := chromedp.NewContext(alloc)
-	tb.Cleanup(func() { stop(); stopAlloc() })
+	end := sync.OnceFunc(func() { stop(); stopAlloc() })
+	tb.Cleanup(end)
 	if err := chromedp.Do(ctx); err != nil {
 		tb.Fatalf("start %s: %v", path, err)
 	}
-	return &Browser{ctx: ctx}
+	return &Browser{ctx: ctx, end: end}
 }
+
+// Kill ends the browser at once, with all its tabs.
+func (b *Browser) Kill() { b.end() }
 
 func executable(tb testing.TB) string {
 	tb.Helper()
