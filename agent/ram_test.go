@@ -16,14 +16,19 @@ import (
 
 // mounted are a ram in the register, put at the agent's rig yesterday.
 func (r *running) mounted() []ledger.Draft {
-	ram := labtest.ID("ram")
+	ram, m := labtest.ID("ram"), r.mounting()
+	return []ledger.Draft{labtest.Draft(r.t, ram, &lab.Item{Class: lab.ClassRam, Serial: "R-7", Name: "Ram", ServiceEveryStrokes: 500}), labtest.Draft(r.t, labtest.ID("m"), m)}
+}
+
+// mounting is that of a ram at the rig of the shots that are recorded.
+func (r *running) mounting() *lab.Mounting {
 	shots := r.get("/api/v1/shots").json(r.t)["shots"].([]any)
 	rig := shots[0].(map[string]any)["rig"].(string)
-	m := &lab.Mounting{Position: "ram", Item: ram, EffectiveAt: lab.At(time.Now().Add(-24 * time.Hour))}
+	m := &lab.Mounting{Position: "ram", Item: labtest.ID("ram"), EffectiveAt: lab.At(time.Now().Add(-24 * time.Hour))}
 	if err := m.Rig.UnmarshalText([]byte(rig)); err != nil {
 		r.t.Fatal(err)
 	}
-	return []ledger.Draft{labtest.Draft(r.t, ram, &lab.Item{Class: lab.ClassRam, Serial: "R-7", Name: "Ram", ServiceEveryStrokes: 500}), labtest.Draft(r.t, labtest.ID("m"), m)}
+	return m
 }
 
 func TestStrokesWithoutAFile(t *testing.T) {

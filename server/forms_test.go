@@ -45,8 +45,9 @@ func TestForms(t *testing.T) {
 	campaign := url.Values{"lab": {id}, "name": {"Ivy series"}, "specimens": {"V-1\nV-2\n\n v-1 "}, "locations": {"front\nleft side"}, "conditions": {"ambient\nhot"}, "target_speeds_m_s": {"5.5, 7.4"}, "tolerance_m_s": {"0.2"}, "planned": {"3"},
 		"acceptance_limits": {"hic15; 700; 49 CFR 571.208\n\n3 ms clip, contiguous; 80,5 g\nimpact_duration; 12 ms;"},
 		"inspection_limits": {"Bar; damaged; 3,5 mm; own plan\n\nweld;sound"}, "face_contact_fails": {"yes"}}
+	limits := url.Values{"rig": {s.Rig.String()}, "pad": {"P-1"}, "peak_least": {"90"}, "peak_most": {"110,5"}, "source": {"the pad's certificate"}, "effective_at": {day(-1) + "T08:00"}}
 	code := url.Values{"lab": {id}, "name": {"rig two"}}
-	chosen := map[string]bool{"lab": true, "item": true, "rig": true, "class": true, "calibration_required": true, "face_contact_fails": true} // no text of the reader's
+	chosen := map[string]bool{"lab": true, "item": true, "rig": true, "class": true, "anew": true, "calibration_required": true, "face_contact_fails": true} // no text of the reader's
 	type bad struct {
 		v     url.Values
 		fault string
@@ -62,6 +63,14 @@ func TestForms(t *testing.T) {
 			"interval no number":  {with(item, "service_every_strokes", "often"), "“often” is not a whole number"},
 			"interval negative":   {with(item, "service_every_strokes", "-5"), "not a whole number"},
 			"name much too long":  {with(item, "name", strings.Repeat("x", 300)), "300 characters"},
+		}},
+		{"/checks/limits", limits, map[string]bad{
+			"no pad":        {with(limits, "pad", " "), "This is needed"},
+			"exchanged":     {with(limits, "peak_least", "120"), "Exchange them"},
+			"no number":     {with(limits, "hic_most", "much"), "“much” is not a number"},
+			"anew, no why":  {with(limits, "anew", "yes"), "Say what was changed"},
+			"in future":     {with(limits, "effective_at", day(2)), "lies in the future"},
+			"below nothing": {with(limits, "peak_least", "-5"), "is below zero"},
 		}},
 		{"/equipment/services", service, map[string]bad{
 			"no date":      {with(service, "effective_at", ""), "This is needed"},

@@ -185,6 +185,10 @@ func rules() []rule {
 		{"GET /log.csv", at("/log.csv"), page},
 		{"GET /api/v1/inspections", at("/api/v1/inspections"), read},
 		{"GET /api/v1/specimens/:name", at("/api/v1/specimens/Birch%20specimen"), ofLab},
+		{"GET /checks", at("/checks"), page},
+		{"POST /checks/limits", posts("/checks/limits", func(m *matrix) url.Values {
+			return url.Values{"rig": {m.rig}, "pad": {"P-1"}, "peak_most": {"110"}, "effective_at": {day}}
+		}), ofItem},
 		{"GET /campaigns", at("/campaigns"), page},
 		{"GET /campaigns/:id", func(m *matrix) (string, string, string) { return "/campaigns/" + m.campaign, "", "" }, own},
 		{"GET /people", at("/people"), page},
@@ -253,6 +257,11 @@ func rules() []rule {
 		}), keep},
 		{"GET /api/v1/labs/:lab/campaigns", inLab("/campaigns"), ofLab},
 		{"GET /api/v1/labs/:lab/rigs", inLab("/rigs"), ofLab},
+		{"GET /api/v1/labs/:lab/rigs/:rig/checks", func(m *matrix) (string, string, string) { return inLab("/rigs/" + m.rig + "/checks")(m) }, ofLab},
+		{"GET /api/v1/labs/:lab/check-limits", inLab("/check-limits"), ofLab},
+		{"POST /api/v1/labs/:lab/check-limits", sends("/check-limits", func(m *matrix) any {
+			return map[string]any{"rig": m.rig, "pad": "P-1", "limits": []map[string]any{{"result": "hic15", "most": 300}}, "effective_at": now}
+		}), keep},
 		{"GET /api/v1/labs/:lab/campaigns/:id", func(m *matrix) (string, string, string) { return inLab("/campaigns/" + m.campaign)(m) }, ofLab},
 		{"POST /api/v1/labs/:lab/items", sends("/items", func(m *matrix) any { return lab.Item{Class: "sensor", Serial: m.serial()} }), keep},
 		{"POST /api/v1/labs/:lab/mountings", sends("/mountings", func(m *matrix) any {

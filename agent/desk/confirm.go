@@ -38,8 +38,11 @@ func (d *Desk) confirm(c echo.Context) error {
 		return problem.New(problem.Conflict, "Another shot was confirmed meanwhile and waits for its file.", "See the Result screen; nothing was recorded.")
 	}
 	in := d.unit(ctx)
-	typed := page.Typed(form, page.FreeFields(in))
+	typed, atCheck := page.Typed(form, page.FreeFields(in)), form.Get("from") == "check"
 	e, faults := d.expectation(c, typed, in)
+	if atCheck && typed[page.PadField] == "" {
+		faults[page.PadField] = "Say by its serial number which pad is hit."
+	}
 	if len(faults) == 0 {
 		if err = d.write(c, key, e); err == nil {
 			d.remember(typed)
@@ -50,6 +53,13 @@ func (d *Desk) confirm(c echo.Context) error {
 			return err
 		}
 		faults = map[string]string{"pressure": pr.What + "; " + pr.Fix}
+	}
+	if atCheck {
+		p, err := d.checkPage(c, &tried{typed: typed, faults: faults})
+		if err != nil {
+			return err
+		}
+		return httpkit.Page(c, http.StatusUnprocessableEntity, *p)
 	}
 	which := "free"
 	if e.Campaign != uuid.Nil {
@@ -93,6 +103,9 @@ func (d *Desk) expectation(c echo.Context, typed map[string]string, in string) (
 		e.Campaign, e.Specimen, e.Location, e.Condition, e.TargetSpeedMS = id, s.Specimen, s.Location, s.Condition, &s.TargetSpeedMS
 		e.ToleranceMS = d.tolerance(c, e)
 	} else {
+		if e.ReferencePad = typed[page.PadField]; e.ReferencePad != "" {
+			e.MetaTyped = append(e.MetaTyped, page.PadField)
+		}
 		e.Specimen, e.Location, e.Condition = typed["specimen"], typed["location"], typed["condition"]
 		for name, v := range map[string]string{"specimen": e.Specimen, "location": e.Location, "condition": e.Condition} {
 			if v != "" {

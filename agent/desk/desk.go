@@ -195,6 +195,7 @@ func (d *Desk) routes(e *echo.Echo) {
 	e.POST(page.PostSetupFile, d.setupFile)
 	e.POST(page.PostSetupMap, d.setupMap)
 	e.GET(page.PathReady, d.readyToShoot)
+	e.GET(page.PathCheck, d.check)
 	e.POST(page.PostWentOn, d.wentOn)
 	e.GET(page.PathRig, d.rig)
 	e.POST(page.PostMount, d.mount)

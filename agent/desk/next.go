@@ -112,6 +112,11 @@ func (d *Desk) nextPage(c echo.Context, t *tried) (*page.Next, error) {
 	p := &page.Next{Frame: d.frame(c, "Next shot", page.PathNext), Why: "There is no campaign on this computer. A manager makes one on the server; a free shot can be fired at any time."}
 	p.Notices = append(p.Notices, folderNotices(d.Intake.Folders())...)
 	p.Notices = append(p.Notices, d.draftNotices(ctx)...)
+	checked, err := d.checkNotices(ctx, false)
+	if err != nil {
+		return nil, err
+	}
+	p.Notices = append(p.Notices, checked...)
 	p.Free = page.Form{ID: "free", Action: page.PostConfirm, Key: uuid.NewString(), Fields: page.FreeFields(in), Submit: "Confirmed: wait for its file",
 		Values: map[string]string{"kind": lab.ShotHit}, Choices: map[string][]page.Choice{"condition": present.Conditions()}}
 	if n := len(h.Since); n > 0 {

@@ -149,18 +149,10 @@ func (d *Desk) mountedRows(ctx context.Context, now time.Time) (rows []page.Read
 	return rows, nil
 }
 
-// checkedToday says whether the reference pad was hit today.
+// checkedToday says whether the reference pad was hit today, and what came of it.
 func (d *Desk) checkedToday(ctx context.Context, now time.Time) (page.ReadyRow, error) {
-	row := page.ReadyRow{What: "system check", State: page.Status{Level: page.Warn, Word: "none today"}, Reason: "Hit the reference pad before the first shot of the day."}
-	stands := false
-	list, err := d.read.Shots(ctx, d.scope(), view.ShotFilter{Rig: d.Intake.Rig(), From: lab.At(dayOf(now)), Kind: lab.ShotSystemCheck, Void: &stands}, view.Page{Limit: 1})
-	if err != nil || len(list.Rows) == 0 {
-		return row, err
-	}
-	r := &list.Rows[0]
-	row.State, row.Reason = page.Status{Level: page.OK, Word: "fired today"}, "At "+r.Shot.EffectiveAt.Time().Local().Format("15:04")+"."
-	row.Href = page.ShotPath(r.ID.String())
-	return row, nil
+	t, err := d.checks(now).Today(ctx)
+	return page.ReadyRow{What: "system check", State: t.State, Reason: t.Reason, Href: page.PathCheck}, err
 }
 
 // dayOf is the first instant of a day at this place.

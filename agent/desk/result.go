@@ -31,6 +31,11 @@ func (d *Desk) resultPage(c echo.Context, t *tried) (*page.Outcome, error) {
 	ctx := c.Request().Context()
 	p := &page.Outcome{Frame: d.frame(c, "Result", page.PathResult)}
 	p.Refresh = 1
+	failed, err := d.checkNotices(ctx, true)
+	if err != nil {
+		return nil, err
+	}
+	p.Notices = append(p.Notices, failed...)
 	e, err := d.waiting(ctx)
 	if err != nil {
 		return nil, err

@@ -49,6 +49,7 @@ func (a *API) Routes(e *echo.Echo, d *door.Door) {
 		g.POST("/labs/:lab/"+path, k.add)
 	}
 	g.GET("/labs/:lab/rigs", a.rigs)
+	g.GET("/labs/:lab/rigs/:rig/checks", a.checks)
 	g.GET("/labs/:lab/campaigns/:id", a.campaign)
 	g.POST("/labs/:lab/codes", a.newCode)
 	g.GET("/agents", a.agents)

@@ -30,6 +30,7 @@ func (a *API) kinds() map[string]kind {
 		"calibrations": {a.calibrations, add[lab.Calibration](a, "calibrations")},
 		"states":       {a.states, add[lab.ItemState](a, "states")},
 		"corrections":  {a.corrections, add[lab.Correction](a, "corrections")},
+		"check-limits": {a.checkLimits, add[lab.CheckLimits](a, "check-limits")},
 		"campaigns":    {a.campaigns, add[lab.Campaign](a, "campaigns")},
 	}
 }

@@ -96,6 +96,8 @@ func (d *Desk) Routes(e *echo.Echo) {
 	d.reviewRoutes(e, in)
 	d.messageRoutes(e, in)
 	d.inspectionRoutes(e, in)
+	e.GET(page.PathChecks, d.checks, in)
+	e.POST(page.PostCheckLimits, d.postCheckLimits, in)
 	e.GET(page.PathCampaigns, d.campaigns, in)
 	e.POST(page.PostCampaign, d.postCampaign, in)
 	e.GET(page.PathCampaigns+"/:id", d.campaign, in)

@@ -22,6 +22,8 @@ func (k *checker) known(ctx context.Context, body lab.Body) error {
 		return k.item(ctx, b.Item)
 	case *lab.Correction:
 		return k.item(ctx, b.Item)
+	case *lab.CheckLimits:
+		return k.rig(ctx, b.Rig)
 	case *lab.Mounting:
 		if err := k.rig(ctx, b.Rig); err != nil || b.Item == uuid.Nil {
 			return err

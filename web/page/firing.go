@@ -138,5 +138,6 @@ func FreeFields(unit string) []Field {
 		{Name: "location", Label: "Impact location", Kind: "list"},
 		{Name: "condition", Label: "Condition", Kind: "list"},
 		{Name: "target_speed_m_s", Label: "Target speed", Unit: "m/s", Kind: "number"},
+		{Name: PadField, Label: "Reference pad of a system check, serial number", Kind: "list"},
 	}, ConfirmFields(unit)...)
 }

@@ -69,6 +69,7 @@ type AgentCounts struct{ ToAssign, Quarantine, SeenAgain, Alarms int }
 func AgentNav(current string, n AgentCounts) []NavItem {
 	return mark(current, []NavItem{
 		{Text: "Ready", Href: PathReady},
+		{Text: "System check", Href: PathCheck},
 		{Text: "Next shot", Href: PathNext},
 		{Text: "Result", Href: PathResult},
 		{Text: "Shots", Href: PathShots},
@@ -96,6 +97,7 @@ func ServerNav(current string, administrator bool, alarms int) []NavItem {
 		{Text: "Shots", Href: PathShots},
 		{Text: "Equipment", Href: PathEquipment},
 		{Text: "What is due", Href: PathHealth},
+		{Text: "System checks", Href: PathChecks},
 		{Text: "Campaigns", Href: PathCampaigns},
 		{Text: "Log", Href: PathLog},
 		{Text: "People at the rigs", Href: PathPeople},

@@ -134,7 +134,7 @@ func digits(unit string) int {
 	switch unit {
 	case "g", "°", "deg", "%", "rad/s", "J", "ms", "kPa", "psi", "mm", "°C", "h":
 		return 1
-	case "m/s", "km/h", "bar", "ft/s", "kg", "N·m", "g/ms", "×10⁶":
+	case "m/s", "km/h", "bar", "ft/s", "g/(m/s)", "kg", "N·m", "g/ms", "×10⁶":
 		return 2
 	case "s":
 		return 4
