@@ -72,17 +72,17 @@ func (s *Store) receive(ctx context.Context, r io.Reader, limit int64) (part, er
 	case src.err != nil: // the sender's, not the disk's
 		err = src.err
 	case err != nil:
-		err = unavailable("bytes cannot be stored", path, err)
+		err = diskTrouble("bytes cannot be stored", path, err)
 	case limit > 0 && n > limit:
 		err = blob.TooLarge(limit)
 	default:
 		s.syncs.Add(1)
 		if err = syncFile(f); err != nil {
-			err = unavailable("bytes cannot be stored durably", path, err)
+			err = diskTrouble("bytes cannot be stored durably", path, err)
 		}
 	}
 	if e := f.Close(); e != nil && err == nil {
-		err = unavailable("bytes cannot be stored", path, e)
+		err = diskTrouble("bytes cannot be stored", path, e)
 	}
 	if err != nil {
 		return part{}, errors.Join(err, os.Remove(path))
