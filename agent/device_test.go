@@ -129,6 +129,9 @@ func TestPairing(t *testing.T) {
 	if a := p.ask("GET", "/shots", nil); a.status != http.StatusUnauthorized || !strings.Contains(a.body, "This device is not paired") || !strings.Contains(a.body, "Pair a tablet or phone") {
 		t.Errorf("what an unpaired device is shown = %d %s", a.status, a.body)
 	}
+	if hsts := p.ask("GET", "/shots", nil).header.Get("Strict-Transport-Security"); hsts != "" { // RFC 6797: it holds for all ports of a name
+		t.Errorf("the browser is told to use HTTPS alone, which the rig's own screen does not speak: %s", hsts)
+	}
 	if a := p.ask("GET", "/shots", nil, "Accept", "application/json"); a.status != http.StatusUnauthorized || !strings.Contains(a.body, `"unauthenticated"`) {
 		t.Errorf("what an unpaired program is told = %d %s", a.status, a.body)
 	}

@@ -36,6 +36,9 @@ func (d *Desk) onlyPaired(next echo.HandlerFunc) echo.HandlerFunc {
 		if !device.Beside(r) {
 			return next(c)
 		}
+		// A browser that was told so would ask for the rig's own screen, under the
+		// same name, by HTTPS alone.
+		c.Response().Header().Del(echo.HeaderStrictTransportSecurity)
 		dev, ok := d.knows(c)
 		if ok {
 			c.Set("seat", dev.Seat())
