@@ -105,6 +105,7 @@ func Run(ctx context.Context, o Options) (err error) {
 		stage{"devices", func(ctx context.Context) error { return p.gate.Run(ctx, p.handler) }},
 		stage{"exchange", p.exchange},
 		stage{"sizes", p.size.run},
+		stage{"erasing", func(ctx context.Context) error { return p.shift.Book().KeepErased(ctx, o.Log) }},
 		stage{"alarms", p.watchAlarms},
 		stage{"mending", func(ctx context.Context) error { return h.Mend(ctx, o.Log) }},
 		stage{"start", ready},
@@ -247,7 +248,7 @@ func build(ctx context.Context, o *Options, h *home.Home, set *telemetry.Set) (*
 	if err != nil {
 		return nil, err
 	}
-	p.uplink, err = uplink.Open(ctx, uplink.Options{Ledger: h.Ledger, Blobs: h.Blobs, Store: h.Store, Key: h.Node.PrivateKey, Fetch: wantsCard,
+	p.uplink, err = uplink.Open(ctx, uplink.Options{Ledger: h.Ledger, Blobs: h.Blobs, Store: h.Store, Key: h.Node.PrivateKey, Fetch: wantsCard, Gone: p.erased,
 		NextKey: h.Node.Next, FirstKey: h.Node.First, Keys: keys{o.Data}, Software: "thudbook " + o.Version, Roots: trusted, Every: o.SyncEvery, Log: o.Log})
 	if err != nil {
 		return nil, err
@@ -303,6 +304,11 @@ func (p *parts) mended() error {
 // people, so that they can sign in here without a network.
 func wantsCard(r *record.Record, a record.Attachment) bool {
 	return r.Kind == lab.KindPerson && a.Role == lab.RolePerson
+}
+
+// erased says which attachments are cards of people that are erased.
+func (p *parts) erased(ctx context.Context, _ record.LabID, h record.Hash) (bool, error) {
+	return p.home.Reader.CardErased(ctx, p.home.Own(), h)
 }
 
 // keys keeps the agent's keys in its data folder.

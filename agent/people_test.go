@@ -6,6 +6,8 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+
+	"thudbook/sync/home"
 )
 
 // TestPeopleAtTheRig goes through a day of two people at a rig without a server.
@@ -104,6 +106,32 @@ func TestPeopleAtTheRig(t *testing.T) {
 		t.Error("who was withdrawn signs in")
 	}
 	r.page("/shots/"+id, "Ann Brook") // the history keeps the name
+
+	// An erased name is gone from the screens and from the disk, and nothing is damaged by it.
+	r.form(wilma, url.Values{"pin": {"4711"}})
+	erase := func(typed string) answer {
+		return r.form("/people/erase", url.Values{"person": {ann[len("/people/"):]}, "reason": {"asked for it"}, "confirm": {typed}})
+	}
+	if a := erase("Ann Creek"); a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, "nothing was erased") {
+		t.Errorf("a wrong name erases: %d", a.status)
+	}
+	if a := erase("Ann Brook"); a.status != http.StatusSeeOther {
+		t.Fatalf("erase = %d %s", a.status, a.body)
+	}
+	for _, path := range []string{"/people", "/shots/" + id} {
+		if strings.Contains(r.page(path, "erased person"), "Ann Brook") {
+			t.Errorf("%s still has the name", path)
+		}
+	}
+	if err := r.stop(); err != nil {
+		t.Fatal(err)
+	}
+	report, err := home.Verify(t.Context(), home.PlaceOf(r.opt.Data))
+	if err != nil || len(report.Findings) > 0 || report.Erased != 1 {
+		t.Errorf("verify: %v\n%s", err, report)
+	}
+	r.run()
+	r.form("/people/out", nil)
 
 	for i := range 4 { // the fourth wrong PIN has to wait
 		a := r.form(wilma, url.Values{"pin": {"9999"}})

@@ -198,6 +198,7 @@ func rules() []rule {
 		{"POST /people/pin", ofNobody("/people/pin"), inList},
 		{"POST /people/off", ofNobody("/people/off"), inList},
 		{"POST /people/on", ofNobody("/people/on"), inList},
+		{"POST /people/erase", ofNobody("/people/erase"), inList},
 		{"GET /agents", at("/agents"), page},
 		{"GET /manual", at("/manual"), page},
 		{"GET /manual/:page", at("/manual/flags"), page},

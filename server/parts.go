@@ -22,6 +22,8 @@ import (
 	"thudbook/sync/home"
 	"thudbook/sync/httppeer"
 	"thudbook/sync/people"
+	"thudbook/sync/record"
+	"thudbook/sync/scope"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
 	"thudbook/web/picture"
@@ -38,6 +40,7 @@ type parts struct {
 	handler  *echo.Echo
 	screens  *desk.Desk
 	tell     *tell.Teller
+	people   *people.Book
 	set      *telemetry.Set
 }
 
@@ -52,7 +55,7 @@ func build(ctx context.Context, o *Options, h *home.Home, set *telemetry.Set) (*
 		return nil, err
 	}
 	p.service, err = exchange.NewService(ctx, exchange.ServiceOptions{Ledger: h.Ledger, Blobs: h.Blobs, Store: h.Store,
-		Key: h.Node.PrivateKey, MaxBlobBytes: maxBlobBytes, Now: o.Now, Log: o.Log, Seen: p.agents.Seen, Alarm: p.agents.Alarm, Rekeyed: p.agents.Rekeyed, NextKey: h.Node.Next})
+		Key: h.Node.PrivateKey, MaxBlobBytes: maxBlobBytes, Now: o.Now, Log: o.Log, Seen: p.agents.Seen, Alarm: p.agents.Alarm, Gone: p.erased, Rekeyed: p.agents.Rekeyed, NextKey: h.Node.Next})
 	if err != nil {
 		return nil, err
 	}
@@ -68,11 +71,11 @@ func (p *parts) routes() *echo.Echo {
 	labs := &roster.Roster{Views: h.Reader, Agents: p.agents}
 	facts := &register.Register{Ledger: h.Ledger, Views: h.Reader}
 	proof := &evidence.Store{Blobs: h.Blobs, Service: p.service}
-	book := &people.Book{Ledger: h.Ledger, Views: h.Reader, Blobs: proof.Of}
+	p.people = &people.Book{Ledger: h.Ledger, Views: h.Reader, Blobs: proof.Of}
 	gate := &door.Door{Accounts: p.accounts, Widen: p.agents.Widen, Secure: o.secure()}
 	p.tell = tell.New(tell.Options{Store: h.Store, Mail: o.Mail, HookPrivate: o.HookPrivate, PublicURL: o.PublicURL, Name: o.Name, Every: o.TellEvery, Now: o.Now, Log: o.Log})
 	p.screens = desk.New(desk.Options{Door: gate, Views: h.Reader, Roster: labs, Register: facts, Agents: p.agents, Accounts: p.accounts,
-		Evidence: proof, People: book, Feeds: feed.Open(h.Store, o.Now), Tell: p.tell, Pictures: picture.NewCache(filepath.Join(o.Data, "shown")), Name: o.Name, Version: o.Version, Notices: p.notices, Now: o.Now, Log: o.Log})
+		Evidence: proof, People: p.people, Feeds: feed.Open(h.Store, o.Now), Tell: p.tell, Pictures: picture.NewCache(filepath.Join(o.Data, "shown")), Name: o.Name, Version: o.Version, Notices: p.notices, Now: o.Now, Log: o.Log})
 	p.tell.Source = p.screens
 	e := httpkit.New(httpkit.Options{
 		Log: o.Log, Hosts: o.hosts(), Proxies: o.Proxies, Frame: p.screens.ErrorFrame, Ready: p.ready, Observe: p.set.Observe, Metrics: p.set.Handler(), MayReadMetrics: o.mayReadMetrics,
@@ -90,6 +93,11 @@ func (p *parts) routes() *echo.Echo {
 	(&api.API{Views: h.Reader, Roster: labs, Register: facts, Agents: p.agents, Accounts: p.accounts, Evidence: proof, Now: o.Now}).Routes(e, gate)
 	p.screens.Routes(e)
 	return e
+}
+
+// erased says which bytes of a lab are cards of people that are erased.
+func (p *parts) erased(ctx context.Context, in record.LabID, h record.Hash) (bool, error) {
+	return p.home.Reader.CardErased(ctx, scope.Labs(in), h)
 }
 
 // notices gives what an administrator should know of the store.

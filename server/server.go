@@ -87,6 +87,7 @@ func Run(ctx context.Context, o Options) (err error) {
 	g.Go(func() error { return httpkit.Serve(ctx, l, p.handler, drainTimeout) })
 	g.Go(func() error { return h.Mend(ctx, o.Log) })
 	g.Go(func() error { return p.tell.Run(ctx) })
+	g.Go(func() error { return p.people.KeepErased(ctx, o.Log) })
 	g.Go(func() error { return o.announce(l.Addr(), first) })
 	return g.Wait()
 }

@@ -12,6 +12,7 @@ import (
 
 	"thudbook/agent/shift"
 	"thudbook/sync/lab"
+	"thudbook/sync/people"
 	"thudbook/sync/problem"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
@@ -28,6 +29,7 @@ func (d *Desk) personRoutes(e *echo.Echo) {
 	e.POST(page.PostPIN, d.changePerson)
 	e.POST(page.PostOffList, d.changePerson)
 	e.POST(page.PostOnList, d.changePerson)
+	e.POST(page.PostErase, d.changePerson)
 }
 
 // seat is where a request comes from: the rig's own screen, or a paired device.
@@ -69,6 +71,9 @@ func (d *Desk) personName(author string) string {
 	p, err := d.Shift.Book().Find(context.Background(), d.scope(), id)
 	if err != nil {
 		return ""
+	}
+	if p.Erased != nil {
+		return people.ErasedName
 	}
 	return p.Name
 }
@@ -276,6 +281,8 @@ func (d *Desk) changePerson(c echo.Context) error {
 		err = problem.New(problem.Invalid, "Nobody was chosen.", "Choose a person from the list.")
 	case c.Path() == page.PostPIN:
 		err = book.SetPIN(ctx, d.scope(), id, c.FormValue("pin"), d.author(c))
+	case c.Path() == page.PostErase:
+		err = book.Erase(ctx, d.scope(), id, c.FormValue("confirm"), strings.TrimSpace(c.FormValue("reason")), d.author(c))
 	default:
 		err = book.SetOnList(ctx, d.scope(), id, c.Path() == page.PostOnList, c.FormValue("reason"), d.author(c))
 	}
@@ -296,7 +303,7 @@ func (d *Desk) changedList(c echo.Context, err error) error {
 	if err != nil {
 		return err
 	}
-	for _, f := range []*page.Form{&p.List.Add, &p.List.PIN, &p.List.Off, &p.List.On} {
+	for _, f := range []*page.Form{&p.List.Add, &p.List.PIN, &p.List.Off, &p.List.On, &p.List.Erase} {
 		if f.Action != c.Path() {
 			continue
 		}

@@ -33,7 +33,7 @@ func (u *Uplink) session(ctx context.Context) (exchange.Result, error) {
 	}
 	res, err := u.withKeys(ctx, s, func(peer exchange.Peer, key, next ed25519.PrivateKey) (exchange.Result, error) {
 		return exchange.Run(ctx, exchange.Options{Ledger: u.o.Ledger, Blobs: u.o.Blobs, Store: u.o.Store, Key: key, NextKey: next,
-			Server: s.Pinned(), Software: u.o.Software, Fetch: u.o.Fetch, Batch: u.batch, Now: u.o.Now, Log: u.o.Log,
+			Server: s.Pinned(), Software: u.o.Software, Fetch: u.o.Fetch, Gone: u.o.Gone, Batch: u.batch, Now: u.o.Now, Log: u.o.Log,
 			Pending: told, Progress: u.progress, Handed: u.handed, Slice: slice}, peer)
 	})
 	u.finish(ctx, &s, res, err)

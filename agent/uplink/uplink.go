@@ -37,6 +37,8 @@ type Options struct {
 	AllowPlain bool           // http:// to other computers, behind a named proxy
 	// Fetch says which attachments of pulled records are wanted here; nil: none.
 	Fetch func(*record.Record, record.Attachment) bool
+	// Gone says which attachments are erased; nil: none.
+	Gone func(context.Context, record.LabID, record.Hash) (bool, error)
 	// Dial makes the peer of a session; nil: HTTP.
 	Dial func(Settings) (exchange.Peer, error)
 

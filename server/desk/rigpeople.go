@@ -30,8 +30,11 @@ func (d *Desk) rigPeople(e *echo.Echo, in echo.MiddlewareFunc) {
 		page.PostOnList: func(ctx context.Context, f *httpkit.Filled, sc scope.Scope, id uuid.UUID, author string) error {
 			return d.People.SetOnList(ctx, sc, id, true, f.Values["reason"], author)
 		},
+		page.PostErase: func(ctx context.Context, f *httpkit.Filled, sc scope.Scope, id uuid.UUID, author string) error {
+			return d.People.Erase(ctx, sc, id, f.Values["confirm"], f.Values["reason"], author)
+		},
 	} {
-		fields := map[string][]page.Field{page.PostPIN: page.NewPINFields(), page.PostOffList: page.OffListFields(), page.PostOnList: page.OnListFields()}[path]
+		fields := map[string][]page.Field{page.PostPIN: page.NewPINFields(), page.PostOffList: page.OffListFields(), page.PostOnList: page.OnListFields(), page.PostErase: page.EraseFields()}[path]
 		e.POST(path, func(c echo.Context) error { return d.changePerson(c, path, fields, do) }, in)
 	}
 }
@@ -85,7 +88,7 @@ func (d *Desk) peoplePage(c echo.Context, posted string, typed *httpkit.Filled, 
 		return err
 	}
 	s.List = present.PeopleOf(all, p.MayKeep(in), nil, who, s.Now)
-	for _, f := range []*page.Form{&s.List.Add, &s.List.PIN, &s.List.Off, &s.List.On} {
+	for _, f := range []*page.Form{&s.List.Add, &s.List.PIN, &s.List.Off, &s.List.On, &s.List.Erase} {
 		if f.Action == "" {
 			continue
 		}

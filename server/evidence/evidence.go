@@ -26,9 +26,7 @@ func (s *Store) Of(lab record.LabID) blob.Store { return &held{Store: s.Blobs, s
 
 // Holds says whether a lab holds the bytes.
 func (s *Store) Holds(ctx context.Context, lab record.LabID, sum record.Hash) (bool, error) {
-	peer := s.Service.For(exchange.Principal{Node: s.Service.Node(), Labs: []record.LabID{lab}})
-	missing, err := peer.HaveBlobs(ctx, lab, []exchange.BlobRef{{SHA256: sum}})
-	return err == nil && len(missing) == 0, err
+	return s.Service.Holds(ctx, lab, sum)
 }
 
 type held struct {

@@ -1,5 +1,6 @@
 // Package blob is the seam to bytes beside the log: acquisition files, photos,
-// maps, each under its SHA-256. What is stored is never changed.
+// maps, each under its SHA-256. What is stored is never
+// changed, and removed only where a record says that it is erased.
 package blob
 
 import (
@@ -49,6 +50,11 @@ type Store interface {
 	Has(ctx context.Context, h record.Hash) (bool, int64, error)
 	// List gives all refs in ascending order of their hash.
 	List(ctx context.Context) iter.Seq2[Ref, error]
+	// Remove erases bytes for good: those that are stored, those of transfers and
+	// copies that were moved aside. It returns when that is durable; bytes that
+	// are not there are no error. Who calls it has made durable before that they
+	// are erased: with a crash between the two it is called again.
+	Remove(ctx context.Context, h record.Hash) error
 	// Verify reads the bytes: nil, or a problem with code not_found or damaged.
 	Verify(ctx context.Context, h record.Hash) error
 }

@@ -39,8 +39,9 @@ func (v *verifier) attachments(ctx context.Context) error {
 		}
 	}
 	hashes := slices.SortedFunc(maps.Keys(v.named), func(a, b record.Hash) int { return bytes.Compare(a[:], b[:]) })
+	erased := v.cards.erased()
 	for _, h := range hashes {
-		if err := v.attachment(ctx, h, v.named[h]); err != nil {
+		if err := v.attachment(ctx, h, v.named[h], erased[h]); err != nil {
 			return err
 		}
 	}
@@ -55,7 +56,7 @@ func (v *verifier) attachments(ctx context.Context) error {
 	return v.quarantine()
 }
 
-func (v *verifier) attachment(ctx context.Context, h record.Hash, want named) error {
+func (v *verifier) attachment(ctx context.Context, h record.Hash, want named, erased bool) error {
 	has, n, err := v.src.Blobs.Has(ctx, h)
 	if err == nil && has && n == want.size {
 		err = v.src.Blobs.Verify(ctx, h)
@@ -65,6 +66,9 @@ func (v *verifier) attachment(ctx context.Context, h record.Hash, want named) er
 		return err
 	case err != nil:
 		v.report.find(Damaged, "attachment: %v", err)
+	case !has && erased:
+		v.report.Erased++
+		return nil
 	case !has && !want.due:
 		v.report.Awaited++
 		return nil

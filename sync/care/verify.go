@@ -61,6 +61,7 @@ type Report struct {
 	Attachments int64 // named by records and looked at, each hash once
 	BlobBytes   int64
 	Awaited     int64 // attachments that are not here yet: of other nodes' records, or to be fetched back
+	Erased      int64 // attachments that are not here because a record says that they are erased
 	Orphans     int64 // stored bytes that no record names
 	Tables      int   // of views, compared byte for byte with rebuilt ones
 	Anchored    int   // own origins compared with the anchor
@@ -85,6 +86,9 @@ func (r *Report) String() string {
 	fmt.Fprintf(&b, "checked %d attachments (%d bytes): present, size, hash; %d stored files are named by no record\n", r.Attachments, r.BlobBytes, r.Orphans)
 	if r.Awaited > 0 {
 		fmt.Fprintf(&b, "%d attachments of other nodes' records are not here yet\n", r.Awaited)
+	}
+	if r.Erased > 0 {
+		fmt.Fprintf(&b, "%d cards of people are erased, as a record says\n", r.Erased)
 	}
 	fmt.Fprintf(&b, "checked %d own origins against the anchor\n", r.Anchored)
 	fmt.Fprintf(&b, "compared %d view tables byte for byte with rebuilt ones\n", r.Tables)
@@ -126,6 +130,7 @@ type verifier struct {
 	src    Source
 	report Report
 	named  map[record.Hash]named
+	cards  cards
 	moved  map[record.Hash]bool     // records that others carry
 	seen   map[record.Origin]uint64 // the last record met
 	due    uint64                   // of the origin being walked: through here attachments must be here
@@ -222,6 +227,7 @@ func (v *verifier) record(ctx context.Context, r *record.Record, rebuilt *rebuil
 		}
 		v.named[a.SHA256] = named{size: a.Size, due: n.due || r.Seq <= v.due}
 	}
+	v.cards.note(r)
 	if r.Kind == record.KindGenesis {
 		v.genesis(r)
 	}

@@ -154,6 +154,14 @@ func (s *session) sendBlobs(ctx context.Context, o record.Origin, class Class, m
 		if s.tooLargeNow(m.Size - m.Offset) {
 			continue
 		}
+		if s.o.Gone != nil {
+			switch gone, err := s.o.Gone(ctx, o.Lab, m.SHA256); {
+			case err != nil:
+				return errors.Join(err, g.Wait())
+			case gone: // the server learns of it with the records
+				continue
+			}
+		}
 		g.Go(func() error { return s.sendOne(ctx, o, m) })
 	}
 	return g.Wait()

@@ -122,6 +122,30 @@ func (s *Service) holds(ctx context.Context, lab record.LabID, hashes ...record.
 	return known, nil
 }
 
+// Holds says whether a lab holds bytes, and that they are really there.
+func (s *Service) Holds(ctx context.Context, lab record.LabID, h record.Hash) (bool, error) {
+	known, err := s.holds(ctx, lab, h)
+	return err == nil && known[0], err
+}
+
+// settled is holds for what is to be sent here: erased bytes count as held, so
+// that nobody sends them. It gives no right to read them.
+func (s *Service) settled(ctx context.Context, lab record.LabID, hashes ...record.Hash) ([]bool, error) {
+	known, err := s.holds(ctx, lab, hashes...)
+	if err != nil || s.o.Gone == nil {
+		return known, err
+	}
+	for i, h := range hashes {
+		if known[i] {
+			continue
+		}
+		if known[i], err = s.o.Gone(ctx, lab, h); err != nil {
+			return nil, err
+		}
+	}
+	return known, nil
+}
+
 // Hold gives a lab the right to bytes that the server stored for it itself.
 func (s *Service) Hold(ctx context.Context, lab record.LabID, h record.Hash, size int64) error {
 	return s.hold(ctx, lab, h, size)
@@ -203,7 +227,7 @@ func (s *Service) holdsAll(ctx context.Context, r *record.Record) (bool, error) 
 	for i, a := range r.Attachments {
 		hashes[i] = a.SHA256
 	}
-	held, err := s.holds(ctx, r.Lab, hashes...)
+	held, err := s.settled(ctx, r.Lab, hashes...)
 	if err != nil {
 		return false, err
 	}

@@ -61,6 +61,9 @@ type ServiceOptions struct {
 	Now  func() time.Time
 	Log  *slog.Logger
 	Seen func(context.Context, Report) error
+	// Gone says which attachments of a lab are erased: they are not asked for,
+	// and not kept when they come. nil: none.
+	Gone func(context.Context, record.LabID, record.Hash) (bool, error)
 	// NextKey is the key that the server will go on with; nil: none. Agents that
 	// connect while it is announced take it in.
 	NextKey ed25519.PrivateKey

@@ -27,7 +27,7 @@ func (v *view) HaveBlobs(ctx context.Context, lab record.LabID, refs []BlobRef) 
 	for i := range refs {
 		hashes[i] = refs[i].SHA256
 	}
-	held, err := v.s.holds(ctx, lab, hashes...)
+	held, err := v.s.settled(ctx, lab, hashes...)
 	if err != nil {
 		return nil, err
 	}
@@ -92,7 +92,7 @@ func (v *view) PutPart(ctx context.Context, lab record.LabID, b BlobRef, offset 
 	if offset < 0 || offset > b.Size {
 		return 0, problem.New(problem.Invalid, fmt.Sprintf("A part that begins at byte %d of %d.", offset, b.Size), "Update the agent.")
 	}
-	held, err := v.s.holds(ctx, lab, b.SHA256)
+	held, err := v.s.settled(ctx, lab, b.SHA256)
 	if err != nil {
 		return 0, err
 	}

@@ -35,6 +35,9 @@ type Options struct {
 	// Fetch says which attachments of pulled records are wanted here; nil: none.
 	Fetch    func(*record.Record, record.Attachment) bool
 	Progress func(Progress)
+	// Gone says which attachments of a lab are erased: they are neither fetched
+	// nor sent. nil: none.
+	Gone func(context.Context, record.LabID, record.Hash) (bool, error)
 	// Handed hears of attachments that the server is known to hold although a
 	// receipt does not say so yet; nil: nobody does.
 	Handed  func(record.Hash)

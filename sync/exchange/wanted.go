@@ -163,10 +163,14 @@ func (s *session) fetchable(ctx context.Context, page []want) ([]want, error) {
 	for i := range page {
 		w := &page[i]
 		there, _, err := s.o.Blobs.Has(ctx, w.ref.SHA256)
+		gone := false
+		if err == nil && s.o.Gone != nil {
+			gone, err = s.o.Gone(ctx, w.lab, w.ref.SHA256)
+		}
 		switch {
 		case err != nil:
 			return nil, err
-		case there:
+		case there || gone:
 			if err := s.settle(ctx, TableWanted, w); err != nil {
 				return nil, err
 			}

@@ -63,6 +63,14 @@ type Person struct {
 // OnList says that the person may sign in at a rig.
 func (p *Person) OnList() bool { return p.Withdrawn == nil && p.Erased == nil && p.Name != "" }
 
+// Shown is the name for people to read.
+func (p *Person) Shown() string {
+	if p.Erased != nil {
+		return ErasedName
+	}
+	return cmp.Or(p.Name, "a person whose name is not here yet")
+}
+
 type cardKey struct {
 	lab record.LabID
 	sum record.Hash
@@ -161,7 +169,7 @@ func (b *Book) Names(ctx context.Context, sc scope.Scope) (func(author string) s
 	all, err := b.List(ctx, sc)
 	names := make(map[string]string, len(all))
 	for i := range all {
-		names[all[i].ID.String()] = cmp.Or(all[i].Name, "a person whose name is not kept")
+		names[all[i].ID.String()] = all[i].Shown()
 	}
 	return func(author string) string { return names[author] }, err
 }
@@ -240,11 +248,14 @@ func (b *Book) SetOnList(ctx context.Context, sc scope.Scope, id uuid.UUID, on b
 	b.one.Lock()
 	defer b.one.Unlock()
 	p, err := b.Find(ctx, sc, id)
-	if err != nil || on == (p.Withdrawn == nil) {
+	if err != nil {
 		return err
 	}
 	if p.Erased != nil {
 		return problem.New(problem.Conflict, "The name of this person was erased.", "Add the person anew.")
+	}
+	if on == (p.Withdrawn == nil) {
+		return nil
 	}
 	if on {
 		if err := b.free(ctx, sc, p.Name); err != nil {

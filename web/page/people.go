@@ -12,6 +12,7 @@ const (
 	PostPIN       = "/people/pin"
 	PostOffList   = "/people/off"
 	PostOnList    = "/people/on"
+	PostErase     = "/people/erase"
 	PostPersonOut = "/people/out" // signs out
 )
 
@@ -72,6 +73,8 @@ type PeopleList struct {
 	PIN  Form // NewPINFields
 	Off  Form // OffListFields
 	On   Form // OnListFields
+
+	Erase Form // EraseFields
 }
 
 // PersonRow is one person on the list, or off it.
@@ -111,6 +114,15 @@ func OffListFields() []Field {
 	return []Field{
 		{Name: "person", Label: "Person", Kind: "select", Required: true},
 		{Name: "reason", Label: "Reason", Kind: "text", Required: true, Help: "As: left the lab. What the person recorded stays. A rig hears of it at its next exchange, and signs the person out."},
+	}
+}
+
+// EraseFields erases a person's name. Choices: "person".
+func EraseFields() []Field {
+	return []Field{
+		{Name: "person", Label: "Person", Kind: "select", Required: true},
+		{Name: "reason", Label: "Reason", Kind: "text", Required: true, Help: "As: asked for it. The reason is kept for ever: write no name here."},
+		{Name: "confirm", Label: "Type the person’s name", Kind: "text", Required: true, Complete: "off", Help: "This confirms that the name is erased for good."},
 	}
 }
 

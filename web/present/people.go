@@ -12,7 +12,7 @@ import (
 // change it; labOf names labs where several are shown, and may be nil.
 func PeopleOf(all []people.Person, may bool, labOf func(record.LabID) string, who func(author string) string, now time.Time) page.PeopleList {
 	l := page.PeopleList{Now: now}
-	var on, off []page.Choice
+	var on, off, named []page.Choice
 	for i := range all {
 		p := &all[i]
 		row := page.PersonRow{Name: p.Name, Since: p.Since.In(now.Location()), State: page.Status{Level: page.OK, Word: "on the list"}}
@@ -20,7 +20,12 @@ func PeopleOf(all []people.Person, may bool, labOf func(record.LabID) string, wh
 			row.Lab = labOf(p.Lab)
 		}
 		pick := page.Choice{Value: p.ID.String(), Text: p.Name}
+		if p.Name != "" {
+			named = append(named, pick)
+		}
 		switch {
+		case p.Erased != nil:
+			row.Name, row.State, row.Why = people.ErasedName, page.Status{Level: page.Plain, Word: "erased"}, p.Erased.Reason+by(who, p.Erased.Author)
 		case p.Withdrawn != nil:
 			row.State, row.Why = page.Status{Level: page.Plain, Word: "withdrawn"}, p.Withdrawn.Reason+by(who, p.Withdrawn.Author)
 			if p.Name != "" {
@@ -46,6 +51,7 @@ func PeopleOf(all []people.Person, may bool, labOf func(record.LabID) string, wh
 	l.PIN = choose("newpin", page.PostPIN, "Set the PIN", page.NewPINFields(), on)
 	l.Off = choose("off", page.PostOffList, "Withdraw", page.OffListFields(), on)
 	l.On = choose("on", page.PostOnList, "Put back", page.OnListFields(), off)
+	l.Erase = choose("erase", page.PostErase, "Erase for good", page.EraseFields(), named)
 	return l
 }
 

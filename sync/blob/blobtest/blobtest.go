@@ -37,6 +37,7 @@ func Run(t *testing.T, open func(testing.TB) blob.Store) {
 		{"the writer that came last goes on", takeOver},
 		{"nothing is stored before the receiver agrees", proved},
 		{"absent bytes are not found", absent},
+		{"removed bytes are gone, and may come again", removed},
 		{"a list is in order and complete", list},
 		{"reading may seek", seek},
 		{"concurrent writers of the same bytes all succeed", concurrent},

@@ -166,3 +166,15 @@ func (s *Store) Verify(ctx context.Context, h record.Hash) error {
 	}
 	return nil
 }
+
+// Remove implements blob.Store.
+func (s *Store) Remove(ctx context.Context, h record.Hash) error {
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	delete(s.all, h)
+	maps.DeleteFunc(s.transfers, func(p place, _ *transfer) bool { return p.hash == h })
+	return nil
+}

@@ -27,7 +27,9 @@ func people() []Item {
 		l := page.PeopleList{Now: Now()}
 		for i := range n {
 			row := page.PersonRow{Name: names[i%len(names)], State: page.Status{Level: page.OK, Word: "on the list"}, Since: ago(time.Duration(i+1) * 40 * 24 * time.Hour)}
-			switch i % 5 {
+			switch i % 6 {
+			case 5:
+				row.Name, row.State, row.Why = "erased person", page.Status{Level: page.Plain, Word: "erased"}, "asked for it, by r.example"
 			case 3:
 				row.State, row.Why = page.Status{Level: page.Plain, Word: "withdrawn"}, "left the lab, by r.example"
 			case 4:
@@ -41,6 +43,7 @@ func people() []Item {
 			l.PIN = page.Form{ID: "newpin", Action: page.PostPIN, Fields: page.NewPINFields(), Submit: "Set the PIN", Choices: who}
 			l.Off = page.Form{ID: "off", Action: page.PostOffList, Fields: page.OffListFields(), Submit: "Withdraw", Choices: who}
 			l.On = page.Form{ID: "on", Action: page.PostOnList, Fields: page.OnListFields(), Submit: "Put back", Choices: who}
+			l.Erase = page.Form{ID: "erase", Action: page.PostErase, Fields: page.EraseFields(), Submit: "Erase for good", Choices: who}
 		}
 		return l
 	}
