@@ -22,7 +22,9 @@ try {
   for (const line of new Set(list.split("\n").filter(Boolean))) {
     const [path, version, dir] = line.split("\t");
     if (!dir || !existsSync(dir)) throw new Error("the sources of " + path + " are not here; run go mod download");
-    const notices = readdirSync(dir).filter((n) => /^(licen[cs]e|copying|notice)/i.test(n)).sort();
+    // Some keep the texts of their licences in a folder of that name.
+    const notices = readdirSync(dir, { withFileTypes: true }).filter((n) => /^(licen[cs]e|copying|notice)/i.test(n.name))
+      .flatMap((n) => (n.isDirectory() ? readdirSync(join(dir, n.name)).map((m) => join(n.name, m)) : [n.name])).sort();
     if (!notices.length) throw new Error(path + " has no licence file");
     writeFileSync(file(path + " " + version), notices.map((n) => readFileSync(join(dir, n), "utf8")).join("\n\n"));
   }

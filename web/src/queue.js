@@ -15,15 +15,18 @@ export async function startQueue() {
   box.id = "queue";
   box.hidden = true;
   document.getElementById("main")?.prepend(box);
-  let wait = FIRST, timer = 0, why = "", large = "", busy = false, link = "", drawn = "";
+  let wait = FIRST, timer = 0, why = "", large = "", busy = false, link = "", drawn = "", before = 0;
+  const here = new Set();
 
   for (const form of document.querySelectorAll("form[data-photos]")) {
+    here.add(form.dataset.photos);
     const input = form.querySelector("input[type=file]");
     input?.addEventListener("change", () => take(form, input));
   }
   addEventListener("online", now);
   addEventListener("pageshow", now);
   document.addEventListener("visibilitychange", () => { if (!document.hidden) now(); });
+  await show();
   now();
 
   function now() { wait = FIRST; clearTimeout(timer); return send(); }
@@ -77,7 +80,7 @@ export async function startQueue() {
       if (fault.status === 401) link = "/people";
       break;
     }
-    if (sent) { wait = FIRST; await refresh(); }
+    if (sent) wait = FIRST;
   }
 
   async function one(p) {
@@ -97,6 +100,9 @@ export async function startQueue() {
   // show says on the page what waits and why.
   async function show() {
     const left = await all(db);
+    const mine = left.filter((p) => here.has(p.action)).length;
+    if (mine < before) refresh(); // whichever tab sent it
+    before = mine;
     const n = left.length, refused = left.filter((p) => p.refused);
     const head = large + (n === 0 ? "" : (n === 1 ? "1 photo waits" : n + " photos wait") + " on this device until the agent has stored " + (n === 1 ? "it. " : "them. ") + (refused.length < n ? why : ""));
     say(head, refused);
