@@ -166,13 +166,25 @@ func rules() []rule {
 		{"POST /reviews/:id/again", posts("/reviews/"+uuid.NewString()+"/again", func(*matrix) url.Values { return nil }), nowhere},
 		{"POST /reviews/:id/stop", posts("/reviews/"+uuid.NewString()+"/stop", func(*matrix) url.Values { return nil }), nowhere},
 		{"POST /reviews/:id/withdraw", posts("/reviews/"+uuid.NewString()+"/withdraw", func(*matrix) url.Values { return url.Values{"reason": {"test"}} }), nowhere},
+		{"GET /equipment/certificates/:id", func(m *matrix) (string, string, string) { return "/equipment/certificates/" + m.ram, "", "" }, own},
+		{"GET /equipment/certificates/:id/list.csv", func(m *matrix) (string, string, string) {
+			return "/equipment/certificates/" + m.ram + "/list.csv", "", ""
+		}, own},
+		{"POST /equipment/certificates/:id", func(m *matrix) (string, string, string) {
+			m.n++
+			v := url.Values{"item": {m.ram}, "effective_at": {day}, "due_at": {time.Now().AddDate(1, 0, 0).Format(time.DateOnly)}, "certificate": {m.serial()}}
+			return "/equipment/certificates/" + m.ram, "application/x-www-form-urlencoded", v.Encode()
+		}, change},
+		{"POST /equipment/documents", posts("/equipment/documents", func(m *matrix) url.Values { return url.Values{"item": {m.ram}} }), [5]int{303, 404, 403, 422, 422}}, // TestCertificates has a file
+		{"GET /documents/:id", at("/documents/" + uuid.NewString()), nowhere},
+		{"POST /documents/:id/off", posts("/documents/"+uuid.NewString()+"/off", func(*matrix) url.Values { return nil }), nowhere},
 		{"GET /digest", at("/digest"), page},
 		{"GET /messages", at("/messages"), page},
 		{"POST /messages/addresses", posts("/messages/addresses", func(m *matrix) url.Values {
 			return url.Values{"lab": {m.birch.id.String()}, "to": {m.serial() + "@birch.example"}, "due": {"yes"}}
 		}), change},
 		{"POST /messages/webhooks", posts("/messages/webhooks", func(m *matrix) url.Values {
-			return url.Values{"lab": {m.birch.id.String()}, "to": {"https://birch.example/" + m.serial()}, "due": {"yes"}}
+			return url.Values{"lab": {m.birch.id.String()}, "to": {"https://127.0.0.1:9/" + m.serial()}, "due": {"yes"}}
 		}), change},
 		{"POST /messages/off", posts("/messages/off", func(*matrix) url.Values { return url.Values{"id": {uuid.NewString()}} }), nowhere}, // TestTold has some
 		{"POST /messages/trial", posts("/messages/trial", func(*matrix) url.Values { return url.Values{"id": {uuid.NewString()}} }), nowhere},

@@ -84,6 +84,7 @@ func (p *parts) routes() *echo.Echo {
 			"PUT " + exchangeRoute:   maxBlobBytes,
 			"PATCH " + exchangeRoute: 2 * exchange.MaxPartBytes,
 
+			"POST " + page.PostDocument:   desk.MaxDocument + 1<<20,
 			"POST " + page.PostStockCheck: maxListBytes,
 			"POST " + page.PathStockList:  4 * maxListBytes, // written as a form, letters may take three bytes
 		},

@@ -95,6 +95,7 @@ func (d *Desk) Routes(e *echo.Echo) {
 	d.care(e, in)
 	d.reviewRoutes(e, in)
 	d.messageRoutes(e, in)
+	d.documentRoutes(e, in)
 	d.inspectionRoutes(e, in)
 	e.GET(page.PathChecks, d.checks, in)
 	e.POST(page.PostCheckLimits, d.postCheckLimits, in)

@@ -6,9 +6,12 @@ import (
 	"github.com/google/uuid"
 
 	"thudbook/server/account"
+	"thudbook/sync/kv"
 	"thudbook/sync/lab"
 	"thudbook/sync/ledger"
+	"thudbook/sync/problem"
 	"thudbook/sync/record"
+	"thudbook/sync/scope"
 	"thudbook/sync/view"
 )
 
@@ -31,5 +34,32 @@ func (r *Register) Withdraw(ctx context.Context, p account.Principal, in, of rec
 		return err
 	}
 	_, err = r.Ledger.Append(ctx, of, ledger.Draft{Kind: k, Schema: schema, Author: p.Author(), UID: id, Body: body})
+	return err
+}
+
+// Document records a file about an item of a lab, whose bytes the lab holds
+// already. The same file about the same is recorded once; one that was taken off
+// comes back.
+func (r *Register) Document(ctx context.Context, p account.Principal, in record.LabID, b *lab.Document, a record.Attachment) error {
+	if err := MayKeep(p, in); err != nil {
+		return err
+	}
+	id := lab.DocumentOf(b.Item, b.Calibration, b.SHA256)
+	_, err := r.Ledger.AppendWith(ctx, in, func(tx kv.Tx) ([]ledger.Draft, error) {
+		was, err := view.Within(r.Views, tx).Document(ctx, scope.Labs(in), id)
+		var body lab.Body = b
+		d := ledger.Draft{Author: p.Author(), UID: id, Attachments: []record.Attachment{a}}
+		switch {
+		case problem.Of(err) == problem.NotFound && err != nil:
+		case err != nil:
+			return nil, err
+		case was.Withdrawn == nil:
+			return nil, nil
+		default:
+			body, d.Attachments = &lab.Withdrawn{Doc: id, DocKind: lab.KindDocument, Reason: "added again", Lifted: true}, nil
+		}
+		d.Kind, d.Schema, d.Body, err = lab.Encode(body)
+		return []ledger.Draft{d}, err
+	})
 	return err
 }

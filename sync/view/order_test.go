@@ -83,8 +83,8 @@ func drawFact(t *rapid.T, i int) (uuid.UUID, lab.Body) {
 	case 14:
 		return doc("calibration"), &lab.Calibration{Item: item, EffectiveAt: at, DueAt: at.Add(24 * time.Hour), Certificate: reason}
 	case 15:
-		kind := rapid.SampledFrom([]record.Kind{lab.KindItem, lab.KindMounting, lab.KindService, lab.KindCalibration, lab.KindReview, lab.KindPhoto}).Draw(t, "withdrawn")
-		id := map[record.Kind]uuid.UUID{lab.KindItem: item, lab.KindMounting: labtest.ID("mounting", 1), lab.KindService: labtest.ID("service", 1), lab.KindCalibration: labtest.ID("calibration", 1), lab.KindReview: labtest.ID("review", 1), lab.KindPhoto: labtest.ID("photo", 1)}[kind]
+		kind := rapid.SampledFrom([]record.Kind{lab.KindItem, lab.KindMounting, lab.KindService, lab.KindCalibration, lab.KindReview, lab.KindPhoto, lab.KindDocument}).Draw(t, "withdrawn")
+		id := map[record.Kind]uuid.UUID{lab.KindItem: item, lab.KindMounting: labtest.ID("mounting", 1), lab.KindService: labtest.ID("service", 1), lab.KindCalibration: labtest.ID("calibration", 1), lab.KindReview: labtest.ID("review", 1), lab.KindPhoto: labtest.ID("photo", 1), lab.KindDocument: labtest.ID("document", 1)}[kind]
 		return id, &lab.Withdrawn{Doc: id, DocKind: kind, Reason: reason, Lifted: flip}
 	case 16:
 		return doc("state"), &lab.ItemState{Item: item, State: lab.StateQuarantined, EffectiveAt: at, Reason: reason}
@@ -103,6 +103,9 @@ func drawFact(t *rapid.T, i int) (uuid.UUID, lab.Body) {
 		}
 		return doc("note"), n
 	case 22:
+		if rapid.Bool().Draw(t, "of an item") {
+			return doc("document"), &lab.Document{Item: item, SHA256: labtest.Hash(uint64(30 + i)), EffectiveAt: at, Title: reason}
+		}
 		p := &lab.Photo{Shot: shot, SHA256: labtest.Hash(uint64(10 + i)), EffectiveAt: at, Note: reason}
 		if flip {
 			p.Shot, p.Specimen = uuid.Nil, rapid.SampledFrom([]string{"H-01", "h-01 "}).Draw(t, "shown")

@@ -48,6 +48,8 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 	w.say(note, &lab.Note{Topic: lab.NotePlain, EffectiveAt: lab.At(at), Text: "cold hall"})
 	photo := labtest.ID("photo")
 	w.say(photo, &lab.Photo{Specimen: "h-01", SHA256: labtest.Hash(8), EffectiveAt: lab.At(at)})
+	document := labtest.ID("document")
+	w.say(document, &lab.Document{Item: ram1, SHA256: labtest.Hash(9), EffectiveAt: lab.At(at)})
 	w.say(labtest.ID("e"), &lab.Expected{Rig: rig1, Kind: lab.ShotHit, EffectiveAt: lab.At(at)})
 	w.say(shot, &lab.Accepted{Shot: shot})
 	w.say(labtest.ID("o"), &lab.TakenOut{Specimen: "H-01", EffectiveAt: lab.At(at)})
@@ -112,6 +114,8 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 			return rows(w.Inspections(ctx, s, view.InspectionFilter{}, view.Page{}))
 		},
 		"Inspection": func(s scope.Scope) (int, error) { return single(w.Inspection(ctx, s, inspection)) },
+		"Document":   func(s scope.Scope) (int, error) { return single(w.Document(ctx, s, document)) },
+		"Documents":  func(s scope.Scope) (int, error) { return size(w.Documents(ctx, s, ram1)) },
 		"Photo":      func(s scope.Scope) (int, error) { return single(w.Photo(ctx, s, photo)) },
 		"Photos":     func(s scope.Scope) (int, error) { return size(w.Photos(ctx, s, uuid.Nil, "H-01")) },
 		"SpecimensOut": func(s scope.Scope) (int, error) {

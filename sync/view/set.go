@@ -46,6 +46,7 @@ type Set struct {
 	checkLimits  *index.Table[doc[lab.CheckLimits]]
 	reviews      *index.Table[doc[lab.Review]]
 	photos       *index.Table[doc[lab.Photo]]
+	documents    *index.Table[doc[lab.Document]]
 }
 
 // New declares the views.
@@ -81,6 +82,7 @@ func New() *Set {
 		checkLimits:  checkLimitsTable(),
 		reviews:      reviewTable(),
 		photos:       photoTable(),
+		documents:    documentTable(),
 	}
 }
 
@@ -90,7 +92,7 @@ func (s *Set) Tables() []kv.Table {
 		s.shots.Tables(), s.scores.Tables(), s.voids.Tables(), s.sightings.Tables(), s.quarantine.Tables(),
 		s.rigs.Tables(), s.items.Tables(), s.mountings.Tables(), s.services.Tables(),
 		s.calibrations.Tables(), s.states.Tables(), s.corrections.Tables(), s.campaigns.Tables(), s.edits.Tables(), s.labs.Tables(), s.odd.Tables(), s.carried.Tables(),
-		s.inspections.Tables(), s.notes.Tables(), s.wentOn.Tables(), s.checkLimits.Tables(), s.reviews.Tables(), s.photos.Tables(), s.people.Tables(),
+		s.inspections.Tables(), s.notes.Tables(), s.wentOn.Tables(), s.checkLimits.Tables(), s.reviews.Tables(), s.photos.Tables(), s.documents.Tables(), s.people.Tables(),
 		s.runs.Tables(), s.expected.Tables(), s.accepted.Tables(), s.takenOut.Tables(), s.unfiled.Tables(), s.readings.Tables(),
 	)
 }
@@ -179,6 +181,8 @@ func (s *Set) reduce(tx kv.Tx, r *record.Record) (known bool, err error) {
 		return true, stating(tx, s.reviews, r)
 	case lab.KindPhoto:
 		return true, stating(tx, s.photos, r)
+	case lab.KindDocument:
+		return true, stating(tx, s.documents, r)
 	case lab.KindItemState:
 		return true, stating(tx, s.states, r)
 	case lab.KindCorrection:
@@ -252,6 +256,8 @@ func (s *Set) withdraw(tx kv.Tx, r *record.Record, b *lab.Withdrawn) error {
 		return mark(tx, s.reviews, r, b.Doc, m)
 	case lab.KindPhoto:
 		return mark(tx, s.photos, r, b.Doc, m)
+	case lab.KindDocument:
+		return mark(tx, s.documents, r, b.Doc, m)
 	case lab.KindItemState:
 		return mark(tx, s.states, r, b.Doc, m)
 	case lab.KindCorrection:
@@ -295,4 +301,4 @@ func (s *Set) name(tx kv.Tx, r *record.Record, b *lab.Named) error {
 
 // Version names the layout of the tables and the rules of the reducers; a
 // store whose views carry another is rebuilt.
-func (s *Set) Version() string { return "5" }
+func (s *Set) Version() string { return "6" }
