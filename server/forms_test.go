@@ -42,7 +42,7 @@ func TestForms(t *testing.T) {
 	service := url.Values{"item": {ram}, "effective_at": {day(-1) + "T09:30"}, "note": {"seals changed"}}
 	calibration := url.Values{"item": {cell}, "effective_at": {day(-10)}, "due_at": {day(355)}, "certificate": {"K-1"}, "sensitivity": {"1,02"}, "sensitivity_unit": {"mV/g"}}
 	mounting := url.Values{"rig": {s.Rig.String()}, "item": {cell}, "position": {"ax"}, "effective_at": {day(-20)}}
-	campaign := url.Values{"lab": {id}, "name": {"Ivy series"}, "specimens": {"V-1\nV-2\n\n v-1 "}, "locations": {"front\nleft side"}, "conditions": {"ambient\nhot"}, "target_speeds_m_s": {"5.5, 7.4"}, "tolerance_m_s": {"0.2"}, "planned": {"3"},
+	campaign := url.Values{"lab": {id}, "name": {"Ivy series"}, "specimens": {"V-1\nV-2\n\n v-1 "}, "locations": {"front\nleft side"}, "conditions": {"ambient\nhot"}, "target_speeds_m_s": {"5.5, 7.4"}, "tolerance_m_s": {"0.2"}, "most_out_of_chamber_min": {"4,5"}, "least_rest_min": {"10"}, "planned": {"3"},
 		"acceptance_limits": {"hic15; 700; 49 CFR 571.208\n\n3 ms clip, contiguous; 80,5 g\nimpact_duration; 12 ms;"},
 		"inspection_limits": {"Bar; damaged; 3,5 mm; own plan\n\nweld;sound"}, "face_contact_fails": {"yes"}}
 	limits := url.Values{"rig": {s.Rig.String()}, "pad": {"P-1"}, "peak_least": {"90"}, "peak_most": {"110,5"}, "source": {"the pad's certificate"}, "effective_at": {day(-1) + "T08:00"}}
@@ -101,6 +101,8 @@ func TestForms(t *testing.T) {
 			"too many cells":    {with(campaign, "locations", strings.Repeat("a\nb\nc\nd\ne\nf\ng\nh\ni\n", 1)+"j\nk\nl\nm\nn\no\np\nq\nr\ns\nt\nu\nv\nw\nx\ny\nz"), "104 cells"},
 			"tolerance too big": {with(campaign, "tolerance_m_s", "500"), "500 m/s is no tolerance"},
 			"limit of what":     {with(campaign, "acceptance_limits", "hic 15; 700"), "“hic 15” is no result"},
+			"out for no time":   {with(campaign, "most_out_of_chamber_min", "0"), "limits nothing"},
+			"rest no number":    {with(campaign, "least_rest_min", "a while"), "“a while” is not a number"},
 			"limit no number":   {with(campaign, "acceptance_limits", "hic15; seven hundred"), "“seven” is not a number"},
 			"no element":        {with(campaign, "inspection_limits", "visor; sound"), "“visor” is no element. Write one of bar, weld"},
 			"no condition":      {with(campaign, "inspection_limits", "bar; fine"), "“fine” is no condition. Write one of sound"},

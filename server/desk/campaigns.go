@@ -135,7 +135,7 @@ func (d *Desk) campaign(c echo.Context) error {
 	}
 	t := &progress.Total
 	s := page.Campaign{Frame: d.frame(&p, r.Campaign.Name, page.PathCampaigns), ID: r.ID.String(), Name: r.Campaign.Name, Lab: name,
-		Tolerance: tolerance(r.Campaign.Cells), Conditions: strings.Join(conditions(r.Campaign.Cells), ", "),
+		Tolerance: tolerance(r.Campaign.Cells), Conditions: strings.Join(conditions(r.Campaign.Cells), ", "), Times: timesOf(&r.Campaign),
 		Done: small(t.Done), Planned: small(t.Planned), Rejected: small(t.OffSpeed + t.Void),
 		ShotsHref: page.PathShots + "?" + url.Values{"campaign": {r.ID.String()}}.Encode()}
 	s.Refresh = 5
@@ -267,6 +267,7 @@ func plan(f *httpkit.Filled) *lab.Campaign {
 			f.Fault("tolerance_m_s", "%g m/s is no tolerance. Give the largest distance from the target speed, as 0.15.", within)
 		}
 	}
+	b.MostOutOfChamberS, b.LeastRestS = minutes(f, "most_out_of_chamber_min"), minutes(f, "least_rest_min")
 	speeds := speedsOf(f, "target_speeds_m_s")
 	for _, l := range f.Lines("locations") {
 		for _, k := range conditions {
@@ -284,6 +285,31 @@ func plan(f *httpkit.Filled) *lab.Campaign {
 		f.Fault("specimens", "These are %d specimens; one campaign holds at most %d. Divide it.", n, lab.MaxSpecimens)
 	}
 	return b
+}
+
+// minutes reads a time that a plan limits, in seconds; empty is none.
+func minutes(f *httpkit.Filled, field string) float64 {
+	v := f.Number(field)
+	if v == nil {
+		return 0
+	}
+	if *v <= 0 || *v > 10_000 {
+		f.Fault(field, "%g min limits nothing. Give a time between 0 and 10\u202f000 min, or leave it empty.", *v)
+		return 0
+	}
+	return *v * 60
+}
+
+// timesOf says the times that a plan limits.
+func timesOf(k *lab.Campaign) string {
+	var out []string
+	if k.MostOutOfChamberS > 0 {
+		out = append(out, "at most "+present.Span(k.MostOutOfChamberS)+" out of the chamber")
+	}
+	if k.LeastRestS > 0 {
+		out = append(out, "at least "+present.Span(k.LeastRestS)+" rest between hits")
+	}
+	return strings.Join(out, ", ")
 }
 
 // speedsOf reads a list of numbers with commas, semicolons or spaces between.

@@ -37,6 +37,16 @@ type Campaign struct {
 	// Since version 2: with what a specimen passes when it is inspected.
 	InspectionLimits []InspectionLimit `json:"inspection_limits,omitempty"` // one an element
 	FaceContactFails bool              `json:"face_contact_fails,omitempty"`
+
+	// Since version 3: the times that a hit has to keep; 0 limits nothing.
+	MostOutOfChamberS float64 `json:"most_out_of_chamber_s,omitempty"` // from the chamber to the shot
+	LeastRestS        float64 `json:"least_rest_s,omitempty"`          // between two hits on one specimen
+}
+
+// Conditioned says that a condition of a hit comes from a chamber or a bath.
+func (*Campaign) Conditioned(condition string) bool {
+	c := Fold(condition)
+	return c != "" && c != "ambient"
 }
 
 // RecordKind is KindCampaign.
@@ -67,6 +77,8 @@ func (k *Campaign) Validate() error {
 	if n := len(k.AcceptanceLimits); n > MaxLimits {
 		c.add("acceptance_limits", fmt.Sprintf("%d limits, the most is %d", n, MaxLimits), "keep one limit a result")
 	}
+	c.number("most_out_of_chamber_s", &k.MostOutOfChamberS, 0, 1e6)
+	c.number("least_rest_s", &k.LeastRestS, 0, 1e7)
 	k.checkSpecimens(c)
 	k.checkCells(c)
 	k.checkInspectionLimits(c)

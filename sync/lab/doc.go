@@ -61,7 +61,7 @@ const (
 	ServiceSchema           uint = 3
 	CalibrationSchema       uint = 3
 	WithdrawnSchema         uint = 1
-	CampaignSchema          uint = 2
+	CampaignSchema          uint = 3
 	NamedSchema             uint = 1
 	ItemStateSchema         uint = 1
 	CorrectionSchema        uint = 1

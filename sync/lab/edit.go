@@ -119,7 +119,8 @@ func SettledByPerson(kind record.Kind, field string) bool {
 	case KindShot:
 		return field == "helmet_serial"
 	case KindCampaign:
-		return field == "acceptance_limits" || field == "cells" || field == "inspection_limits" || field == "face_contact_fails"
+		return field == "acceptance_limits" || field == "cells" || field == "inspection_limits" || field == "face_contact_fails" ||
+			field == "most_out_of_chamber_s" || field == "least_rest_s"
 	}
 	return false
 }

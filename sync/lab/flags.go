@@ -24,6 +24,9 @@ const (
 	FlagNotExpected       = "not_the_expected_shot"
 	FlagExpectedDiffers   = "differs_from_confirmed"
 	FlagCheckFailed       = "system_check_failed"
+	FlagOutTooLong        = "out_of_chamber_too_long"
+	FlagRestTooShort      = "rest_too_short"
+	FlagTimerUnknown      = "timer_unknown"
 )
 
 // FlagMeaning is one row of the table of flags, for people.
@@ -51,6 +54,9 @@ func FlagTable() []FlagMeaning {
 		{FlagExpectedDiffers, "The meta that came with the file says something else than was confirmed for the shot. What the file says holds.", "Look which is right, and correct the shot where it is not."},
 		{FlagWentOn, "When the shot was fired, something at the rig was overdue, missing or out of order, and the operator went on with the reason that the flag gives.", "Judge whether the shot may count; have done what was overdue."},
 		{FlagCheckFailed, "The system check before the shot, or the one after it, was out of its limits: something at the rig may have changed since the last good check.", "Find out what changed, and judge whether the shot may count. The flag goes when the check is made void or corrected."},
+		{FlagOutTooLong, "The specimen was out of its conditioning chamber for longer than the campaign allows; the flag gives both times.", "Judge whether the shot may count; condition the specimen anew before it is hit again."},
+		{FlagRestTooShort, "The specimen was hit sooner after its last hit than the campaign allows; the flag gives both times.", "Judge whether the shot may count."},
+		{FlagTimerUnknown, "The campaign limits a time that is not known for this shot: the specimen was not said to be out of its chamber, or the clock of the rig's computer was set back meanwhile.", "Look into the log for the time; press Out of the chamber now before each shot that needs it, and set no clock during a test."},
 		{FlagItemUnregistered, "Something was mounted that is not in the register.", "Enter the item under Equipment."},
 	}
 }

@@ -35,6 +35,7 @@ type Campaign struct {
 	Lab         string
 	Tolerance   string // as "± 0.10 m/s"
 	Conditions  string
+	Times       string // "at most 5 min out of the chamber"
 	Done        int
 	Planned     int
 	Rejected    int

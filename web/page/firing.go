@@ -62,7 +62,19 @@ type Step struct {
 type Pressure struct{ Number, KPa Number }
 
 // Since is a moment whose age counts up on the screen; zero: never.
-type Since struct{ At time.Time }
+type Since struct {
+	At    time.Time
+	Limit TimeLimit // zero: the time is not limited
+}
+
+// TimeLimit is how long something may or must last. Before and After are the
+// words on either side of Until; "{}" stands for the time that is left.
+type TimeLimit struct {
+	State         Status // now
+	Until         time.Time
+	Before, After string
+	AfterLevel    Level
+}
 
 // OrderRow is a step of the run order with what can be done about it.
 type OrderRow struct {

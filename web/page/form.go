@@ -169,6 +169,8 @@ func CampaignFields() []Field {
 		{Name: "conditions", Label: "Conditions", Kind: "area", Help: "One a line, as ambient, hot, cold, wet. Empty: in any condition."},
 		{Name: "target_speeds_m_s", Label: "Target speeds", Unit: "m/s", Kind: "text", Required: true, Help: "With commas between, as 5.5, 7.4"},
 		{Name: "tolerance_m_s", Label: "Speed tolerance, plus or minus", Unit: "m/s", Kind: "number", Help: "Empty: speed is not judged."},
+		{Name: "most_out_of_chamber_min", Label: "Out of the chamber, at most", Unit: "min", Kind: "number", Help: "From the chamber to the shot. Empty: any time."},
+		{Name: "least_rest_min", Label: "Rest between hits on one specimen, at least", Unit: "min", Kind: "number", Help: "Empty: none."},
 		{Name: "planned", Label: "Shots per specimen and cell", Kind: "number", Required: true},
 		{Name: "acceptance_limits", Label: "Acceptance limits", Kind: "area", Help: "One a line: result; at most, with its unit; where the figure is from. As hic15; 700; 49 CFR 571.208 or peak_linear_acceleration; 300 g; own plan."},
 		{Name: "inspection_limits", Label: "Criteria of the inspection", Kind: "area", Help: "One a line: element; worst condition that passes; largest lasting deformation, in mm; where it is from. As bar; damaged; 3; own plan or weld; sound. Elements: bar, weld, coating, attachment, strap, shell, padding. Conditions: sound, marked, damaged, failed."},

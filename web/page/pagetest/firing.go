@@ -44,6 +44,9 @@ func nexts() []Item {
 	before.Step = stepOf("FG-A-014")
 	before.Step.Before, before.Step.Basis = true, "From 43 shots before the last service, with their scatter doubled, until 6 shots at two pressures are in since."
 	before.Guided = []page.GuidedRow{{Pressure: before.Step.Low, Missing: 3, Form: page.Form{Action: page.PostConfirm, Submit: "Set: wait for its file"}}, {Pressure: before.Step.High}}
+	before.Step.Out.Limit = page.TimeLimit{State: page.Status{Level: page.OK, Word: "1 min 46 s left of 5 min"}, Until: Now().Add(106 * time.Second), Before: "{} left of 5 min", After: "the 5 min are exceeded", AfterLevel: page.Bad}
+	before.Step.Rest.Limit = page.TimeLimit{State: page.Status{Level: page.Warn, Word: "wait 4 min more, of 15 min"}, Until: Now().Add(4 * time.Minute), Before: "wait {} more, of 15 min", After: "the 15 min of rest are over", AfterLevel: page.OK}
+	normal.Step.Out.Limit = page.TimeLimit{State: page.Status{Level: page.Bad, Word: "the 3 min are exceeded"}}
 	bad := normal
 	bad.Step = stepOf(longName)
 	bad.Step.NoProp, bad.Step.Out, bad.Step.Rest = "151.2 kPa gauge is outside the observed pressures, 90.0 to 140.0 kPa gauge: nothing is proposed there; choose a target inside the observed range; nothing is proposed outside it.", page.Since{}, page.Since{}
