@@ -178,6 +178,11 @@ func rules() []rule {
 		{"POST /equipment/documents", posts("/equipment/documents", func(m *matrix) url.Values { return url.Values{"item": {m.ram}} }), [5]int{303, 404, 403, 422, 422}}, // TestCertificates has a file
 		{"GET /documents/:id", at("/documents/" + uuid.NewString()), nowhere},
 		{"POST /documents/:id/off", posts("/documents/"+uuid.NewString()+"/off", func(*matrix) url.Values { return nil }), nowhere},
+		{"GET /late", at("/late"), page},
+		{"GET /late/:kind/:id", at("/late/service/" + uuid.NewString()), nowhere}, // TestEnteredLate has some
+		{"GET /late/:kind/:id/shots.csv", at("/late/certificate/" + uuid.NewString() + "/shots.csv"), nowhere},
+		{"POST /late/:kind/:id/again", posts("/late/mounting/"+uuid.NewString()+"/again", func(*matrix) url.Values { return nil }), nowhere},
+		{"POST /late/:kind/:id/stop", posts("/late/nothing/"+uuid.NewString()+"/stop", func(*matrix) url.Values { return nil }), nowhere},
 		{"GET /digest", at("/digest"), page},
 		{"GET /messages", at("/messages"), page},
 		{"POST /messages/addresses", posts("/messages/addresses", func(m *matrix) url.Values {

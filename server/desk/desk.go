@@ -96,6 +96,7 @@ func (d *Desk) Routes(e *echo.Echo) {
 	d.reviewRoutes(e, in)
 	d.messageRoutes(e, in)
 	d.documentRoutes(e, in)
+	d.lateRoutes(e, in)
 	d.inspectionRoutes(e, in)
 	e.GET(page.PathChecks, d.checks, in)
 	e.POST(page.PostCheckLimits, d.postCheckLimits, in)

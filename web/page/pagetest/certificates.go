@@ -38,3 +38,26 @@ func certificates() []Item {
 	}
 	return []Item{{"certificates", normal}, {"certificates-empty", s}, {"certificates-wrong", wrong}, {"certificates-full", full}}
 }
+
+// lateFacts shows what was entered after the fact.
+func lateFacts() []Item {
+	f := serverFrame("Entered late", page.PathHealth)
+	late := []page.LateRow{
+		{Lab: "Northmere lab", Item: "accelerometer X, AC-0441", What: "certificate K-2031-014", At: Now().AddDate(0, 0, -30), Recorded: Now().AddDate(0, 0, -2), Late: "28 days late", By: "Ada Verrin", Strokes: "212", State: page.Status{Level: page.Warn, Word: "198 results computed before it was entered"}, Href: "/late/certificate/k2"},
+		{Lab: "Harbour lab", Item: "ram two, R-1002", What: "service", At: Now().AddDate(0, 0, -9), Recorded: Now().AddDate(0, 0, -7), Late: "2 days late", Strokes: "31", State: page.Status{Word: "counters follow by themselves"}, Href: "/late/service/s1"},
+		{Item: "rate sensor X, RS-0107", What: "mounted at rig one, position wx", At: Now().AddDate(0, 0, -9), Recorded: Now().AddDate(0, 0, -7), Late: "2 days late", Strokes: "0", State: page.Status{Level: page.OK, Word: "none rests on what held before"}, Href: "/late/mounting/m1"},
+	}
+	one := page.LateFact{Frame: f, Row: late[0], ItemHref: "/equipment/use/s1", Means: "This certificate holds for them.", Shots: rows(4), CSV: "/late/certificate/k2/shots.csv",
+		Again: &page.Form{ID: "again", Action: "/late/certificate/k2/again", Key: "k", Submit: "Score 198 strokes again"}}
+	working, none := one, one
+	working.Again, working.Stop, working.Progress = nil, &page.Form{ID: "stop", Action: "/late/certificate/k2/stop", Key: "k", Submit: "Stop"}, &page.Progress{Done: 3, Of: 198}
+	working.Failed = "It was stopped before its end."
+	none.Shots, none.Again, none.Row = nil, nil, late[2]
+	full := page.LateFacts{Frame: f, Days: 90}
+	for i := range 90 {
+		r := late[i%3]
+		r.Item = fmt.Sprintf("item %d of a name that somebody made much too long, SERIAL-%08d", i, i*7919)
+		full.Rows = append(full.Rows, r)
+	}
+	return []Item{{"late", page.LateFacts{Frame: f, Days: 90, Rows: late}}, {"late-empty", page.LateFacts{Frame: f, Days: 90}}, {"late-full", full}, {"late-fact", one}, {"late-fact-working", working}, {"late-fact-none", none}}
+}
