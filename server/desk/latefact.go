@@ -30,7 +30,7 @@ func (d *Desk) findLate(c echo.Context, p *caller) (x foundLate, err error) {
 	if err != nil {
 		return x, notFound("entry")
 	}
-	item := uuid.Nil
+	var item uuid.UUID
 	switch c.Param("kind") {
 	case lateMounting:
 		r, e := d.Views.Mounting(ctx, p.Scope, id)
