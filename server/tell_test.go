@@ -149,6 +149,10 @@ func (h *hookReceiver) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	mac := hmac.New(sha256.New, []byte(h.secret))
 	io.WriteString(mac, at+"."+string(body))
 	sent, hexErr := hex.DecodeString(r.Header.Get("Thudbook-Signature"))
+	if h.secret == "" { // it was not shown yet
+		w.WriteHeader(http.StatusServiceUnavailable)
+		return
+	}
 	if err != nil || hexErr != nil || !hmac.Equal(sent, mac.Sum(nil)) {
 		h.wrong = append(h.wrong, string(body))
 	}
@@ -281,7 +285,8 @@ func TestTold(t *testing.T) {
 	if len(wrong) > 0 {
 		t.Errorf("signatures that do not fit: %q", wrong)
 	}
-	if tries[0] != tries[1] || got[0]["lab"] != "Sorrel lab" {
+	again := slices.ContainsFunc(tries[1:], func(id string) bool { return id == tries[0] })
+	if !again || got[0]["lab"] != "Sorrel lab" {
 		t.Errorf("tries %v, first message %v", tries, got[0])
 	}
 	var due *mail.Message
@@ -333,12 +338,17 @@ func TestTold(t *testing.T) {
 	})
 
 	// Off the list: nothing more, and nothing of it is left.
-	n := len(mails(t, folder))
 	s.operator.form("/messages/off", url.Values{"id": {s.addressID()}}).want(t, 403, "an operator taking it off")
 	s.manager.form("/messages/off", url.Values{"id": {s.addressID()}}).want(t, 303, "taking it off")
 	s.manager.make(base+"/calibrations", map[string]any{"item": cell, "effective_at": time.Now(), "due_at": time.Now().AddDate(0, 0, 13), "certificate": "K-9"})
 	until(t, "the webhook told once more", func() bool { return told() == before+2 })
-	if len(mails(t, folder)) != n || strings.Contains(s.manager.get("/messages").body, "keeper@sorrel.example") {
+	after := 0
+	for _, m := range mails(t, folder) {
+		if b, err := io.ReadAll(m.Body); err != nil || strings.Contains(string(b), "K-9") {
+			after++
+		}
+	}
+	if after > 0 || strings.Contains(s.manager.get("/messages").body, "keeper@sorrel.example") {
 		t.Error("an address that was taken off is told, or still shown")
 	}
 	if m := w.stranger().get("/metrics").want(t, 200, "metrics").body; !strings.Contains(m, "thudbook_messages_given_up 0") {

@@ -8,9 +8,10 @@ import (
 	"context"
 	"log/slog"
 	"net/http"
+	"sync"
 	"time"
 
-	"golang.org/x/sync/errgroup"
+	"github.com/google/uuid"
 
 	"thudbook/sync/kv"
 	"thudbook/sync/record"
@@ -71,6 +72,11 @@ type Teller struct {
 	Options
 	wake chan struct{}
 	hook *http.Client
+	turn chan struct{} // held while sending
+	on   sync.WaitGroup
+
+	mu   sync.Mutex
+	busy map[uuid.UUID]bool // subscribers that something is on its way to
 }
 
 // usualEvery is how often it looks for something new.
@@ -81,7 +87,7 @@ func New(o Options) *Teller {
 	if o.Every == 0 {
 		o.Every = usualEvery
 	}
-	return &Teller{Options: o, wake: make(chan struct{}, 1), hook: hookClient(o.HookPrivate)}
+	return &Teller{Options: o, wake: make(chan struct{}, 1), hook: hookClient(o.HookPrivate), turn: make(chan struct{}, atOnce), busy: map[uuid.UUID]bool{}}
 }
 
 // Wake has it look now.
@@ -97,6 +103,7 @@ func (t *Teller) Wake() {
 func (t *Teller) Run(ctx context.Context) error {
 	tick := time.NewTicker(t.Every)
 	defer tick.Stop()
+	defer t.on.Wait()
 	for {
 		if err := t.Once(ctx); err != nil && ctx.Err() == nil {
 			t.Log.Error("telling people", "error", err)
@@ -110,7 +117,7 @@ func (t *Teller) Run(ctx context.Context) error {
 	}
 }
 
-// Once looks once, and delivers what is ready.
+// Once looks once, and begins to deliver what is ready.
 func (t *Teller) Once(ctx context.Context) error {
 	subs, err := t.Subscribers(ctx)
 	if err != nil {
@@ -138,41 +145,73 @@ func (t *Teller) Once(ctx context.Context) error {
 			return err
 		}
 	}
-	return t.deliver(ctx, subs)
+	t.deliver(ctx, subs)
+	return nil
 }
 
 // atOnce is to how many subscribers it delivers at the same time.
 const atOnce = 4
 
-// deliver sends what is ready, in its order to each subscriber; one that fails
-// holds up its own messages alone.
-func (t *Teller) deliver(ctx context.Context, subs []Subscriber) error {
-	g, ctx := errgroup.WithContext(ctx)
-	g.SetLimit(atOnce)
+// deliver begins to send what is ready, in its order to each subscriber. One that
+// is slow or fails holds up its own messages alone, and no later look.
+func (t *Teller) deliver(ctx context.Context, subs []Subscriber) {
 	for i := range subs {
 		s := &subs[i]
-		g.Go(func() error {
-			ready, err := t.ready(ctx, s.ID)
-			if err != nil {
-				return err
+		if !t.begin(s.ID) {
+			continue
+		}
+		t.on.Go(func() {
+			defer t.end(s.ID)
+			select {
+			case t.turn <- struct{}{}:
+				defer func() { <-t.turn }()
+			case <-ctx.Done():
+				return
 			}
-			for j := range ready {
-				failed := t.send(ctx, s, &ready[j])
-				if ctx.Err() != nil {
-					return nil // stopped: it is tried again at the next start
-				}
-				if err := t.settle(ctx, &ready[j], failed); err != nil {
-					return err
-				}
-				if failed != nil {
-					t.Log.Warn("a message could not be delivered", "to", s.To, "tries", ready[j].Tries, "error", failed)
-					return nil
-				}
+			if err := t.deliverTo(ctx, s); err != nil && ctx.Err() == nil {
+				t.Log.Error("telling people", "to", s.To, "error", err)
 			}
-			return nil
 		})
 	}
-	return g.Wait()
+}
+
+// begin says that nothing is on its way to a subscriber, and takes the place.
+func (t *Teller) begin(id uuid.UUID) bool {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if t.busy[id] {
+		return false
+	}
+	t.busy[id] = true
+	return true
+}
+
+func (t *Teller) end(id uuid.UUID) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	delete(t.busy, id)
+}
+
+// deliverTo sends what is ready until one fails.
+func (t *Teller) deliverTo(ctx context.Context, s *Subscriber) error {
+	ready, err := t.ready(ctx, s.ID)
+	if err != nil {
+		return err
+	}
+	for i := range ready {
+		failed := t.send(ctx, s, &ready[i])
+		if ctx.Err() != nil { // stopped: it is tried again at the next start
+			return context.Cause(ctx)
+		}
+		if err := t.settle(ctx, &ready[i], failed); err != nil {
+			return err
+		}
+		if failed != nil {
+			t.Log.Warn("a message could not be delivered", "to", s.To, "tries", ready[i].Tries, "error", failed)
+			return nil
+		}
+	}
+	return nil
 }
 
 func (t *Teller) send(ctx context.Context, s *Subscriber, m *Message) error {
