@@ -113,12 +113,30 @@ func hookClient(private bool) *http.Client {
 	}
 }
 
+// public says that an address is one of the open network. Left out are also those
+// that lead elsewhere by another way: this network, carriers, measurements,
+// protocol assignments, and IPv6 that carries an IPv4 address.
 func public(a netip.Addr) bool {
-	return a.IsGlobalUnicast() && !a.IsPrivate() && !shared().Contains(a)
+	if !a.IsGlobalUnicast() || a.IsPrivate() {
+		return false
+	}
+	for _, p := range []string{
+		"0.0.0.0/8",      // RFC 791
+		"100.64.0.0/10",  // RFC 6598
+		"192.0.0.0/24",   // RFC 6890
+		"198.18.0.0/15",  // RFC 2544
+		"240.0.0.0/4",    // RFC 1112
+		"64:ff9b::/96",   // RFC 6052
+		"64:ff9b:1::/48", // RFC 8215
+		"2002::/16",      // RFC 3056
+		"2001::/32",      // RFC 4380
+	} {
+		if netip.MustParsePrefix(p).Contains(a) {
+			return false
+		}
+	}
+	return true
 }
-
-// shared is the address space of carriers, RFC 6598.
-func shared() netip.Prefix { return netip.MustParsePrefix("100.64.0.0/10") }
 
 func loopback(host string) bool {
 	a, err := netip.ParseAddr(strings.Trim(host, "[]"))
