@@ -11,7 +11,6 @@ import (
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
 
-	"thudbook/server/roster"
 	"thudbook/sync/lab"
 	"thudbook/sync/view"
 	"thudbook/web/httpkit"
@@ -19,27 +18,15 @@ import (
 	"thudbook/web/present"
 )
 
-// certified is an item with all certificates and files, and whose it is.
+// certified is an item with all certificates and files.
 type certified struct {
-	item  view.ItemRow
-	in    roster.Place
-	title string
+	ownedItem
 	all   []view.CalibrationRow
 	files []view.DocumentRow
 }
 
 func (d *Desk) certified(ctx context.Context, p *caller, id uuid.UUID) (k certified, err error) {
-	if k.item, err = d.Views.Item(ctx, p.Scope, id); err != nil {
-		return k, err
-	}
-	text, err := d.realLab(ctx, p, k.item.Lab)
-	if err != nil {
-		return k, err
-	}
-	if k.in, err = d.Roster.Find(ctx, p.Scope, text); err != nil {
-		return k, err
-	}
-	if k.title, err = p.names.Of(ctx, k.item.Lab); err != nil {
+	if k.ownedItem, err = d.ownedItem(ctx, p, id); err != nil {
 		return k, err
 	}
 	if k.all, err = d.Views.Calibrations(ctx, k.in.Scope, id); err != nil {

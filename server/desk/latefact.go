@@ -21,7 +21,7 @@ import (
 type foundLate struct {
 	lateEntry
 	in    roster.Place
-	title string
+	title string // of the lab
 }
 
 func (d *Desk) findLate(c echo.Context, p *caller) (x foundLate, err error) {
@@ -47,25 +47,16 @@ func (d *Desk) findLate(c echo.Context, p *caller) (x foundLate, err error) {
 	if err != nil {
 		return x, err
 	}
-	row, err := d.Views.Item(ctx, p.Scope, item)
+	own, err := d.ownedItem(ctx, p, item)
 	if err != nil {
 		return x, err
 	}
-	text, err := d.realLab(ctx, p, row.Lab)
-	if err != nil {
-		return x, err
-	}
-	if x.in, err = d.Roster.Find(ctx, p.Scope, text); err != nil {
-		return x, err
-	}
-	if x.title, err = p.names.Of(ctx, row.Lab); err != nil {
-		return x, err
-	}
+	x.in, x.title = own.in, own.title
 	rigs, err := d.rigNames(ctx, x.in.Scope)
 	if err != nil {
 		return x, err
 	}
-	all, err := d.lateOf(ctx, x.in.Scope, &row, rigs, time.Time{})
+	all, err := d.lateOf(ctx, x.in.Scope, &own.item, rigs, time.Time{})
 	i := slices.IndexFunc(all, func(e lateEntry) bool { return e.head.ID == id })
 	if err != nil || i < 0 {
 		return x, orNot(err, "entry that was made late")
@@ -161,16 +152,14 @@ func (d *Desk) lateAgain(c echo.Context) error {
 			}
 			return nil, nil
 		})
-		_, err = d.works.within(ctx, lateKey(x.head.ID), firstWait)
-		return err
+		return d.works.within(ctx, lateKey(x.head.ID), firstWait)
 	})
 }
 
 func (d *Desk) lateStop(c echo.Context) error {
 	return d.aboutLate(c, func(ctx context.Context, _ *caller, x *foundLate) error {
 		d.works.end(lateKey(x.head.ID))
-		_, err := d.works.within(ctx, lateKey(x.head.ID), firstWait)
-		return err
+		return d.works.within(ctx, lateKey(x.head.ID), firstWait)
 	})
 }
 

@@ -11,7 +11,6 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"thudbook/server/review"
-	"thudbook/server/roster"
 	"thudbook/sync/lab"
 	"thudbook/sync/scope"
 	"thudbook/sync/view"
@@ -34,12 +33,10 @@ func (d *Desk) reviewRoutes(e *echo.Echo, in echo.MiddlewareFunc) {
 
 // reviewed is a review with what it is about.
 type reviewed struct {
+	ownedItem
 	id     uuid.UUID
 	review lab.Review
 	found  view.Found
-	item   view.ItemRow
-	lab    roster.Place // with all ids of the lab
-	title  string       // of the lab
 	row    *view.ReviewRow
 }
 
@@ -50,20 +47,10 @@ func (d *Desk) foundBy(ctx context.Context, p *caller, calibration uuid.UUID) (r
 	if err != nil {
 		return r, err
 	}
-	if r.item, err = d.Views.Item(ctx, p.Scope, k.Calibration.Item); err != nil {
+	if r.ownedItem, err = d.ownedItem(ctx, p, k.Calibration.Item); err != nil {
 		return r, err
 	}
-	text, err := d.realLab(ctx, p, r.item.Lab)
-	if err != nil {
-		return r, err
-	}
-	if r.lab, err = d.Roster.Find(ctx, p.Scope, text); err != nil {
-		return r, err
-	}
-	if r.title, err = p.names.Of(ctx, r.item.Lab); err != nil {
-		return r, err
-	}
-	all, err := d.Views.FoundOut(ctx, r.lab.Scope, r.item.ID)
+	all, err := d.Views.FoundOut(ctx, r.in.Scope, r.item.ID)
 	if err != nil {
 		return r, err
 	}
@@ -87,21 +74,11 @@ func (d *Desk) recorded(c echo.Context, p *caller) (reviewed, error) {
 		return reviewed{}, err
 	}
 	r := reviewed{id: id, review: row.Review, row: &row}
-	if r.item, err = d.Views.Item(ctx, p.Scope, row.Review.Item); err != nil {
-		return r, err
-	}
-	text, err := d.realLab(ctx, p, row.Lab)
-	if err != nil {
-		return r, err
-	}
-	if r.lab, err = d.Roster.Find(ctx, p.Scope, text); err != nil {
-		return r, err
-	}
-	if r.title, err = p.names.Of(ctx, row.Lab); err != nil {
+	if r.ownedItem, err = d.ownedItem(ctx, p, row.Review.Item); err != nil {
 		return r, err
 	}
 	for id, to := range map[uuid.UUID]*view.CalibrationRow{row.Review.Found: &r.found.Found, row.Review.Good: &r.found.Good} {
-		if *to, err = d.Views.Calibration(ctx, r.lab.Scope, id); err != nil {
+		if *to, err = d.Views.Calibration(ctx, r.in.Scope, id); err != nil {
 			return r, err
 		}
 	}
@@ -202,7 +179,7 @@ func (d *Desk) newReviewPage(c echo.Context, found string, typed *httpkit.Filled
 		return err
 	}
 	d.fillReview(&s, &r, lines)
-	if s.Progress == nil && p.MayKeep(r.lab.ID) {
+	if s.Progress == nil && p.MayKeep(r.in.ID) {
 		f := httpkit.Blank(page.ReviewFields(), page.PostReview, "review", "Record the review and the new results")
 		f.Hidden = map[string]string{"found": found, "course": s.Choose.Course, "step_at": s.Choose.StepAt}
 		if typed != nil {
@@ -237,20 +214,20 @@ func courseOf(f *view.Found, c *page.ReviewChoice, now time.Time) lab.Review {
 // tried computes what a review would change, in the background where that takes
 // a while; the screen shows how far it is.
 func (d *Desk) tried(ctx context.Context, p *caller, r *reviewed, s *page.Review) ([]present.Reviewed, error) {
-	shots, err := d.maker().Touched(ctx, r.lab.Scope, &r.review)
+	shots, err := d.maker().Touched(ctx, r.in.Scope, &r.review)
 	if err != nil {
 		return nil, err
 	}
 	key := fmt.Sprintf("try %s %s %s %d %d", p.ID, r.found.Found.ID, r.review.Course, r.review.StepAt, len(shots))
-	w, ok := d.works.ask(key)
-	if !ok || w.Err != nil {
+	if _, ok := d.works.ask(key); !ok {
 		d.works.start(key, len(shots), true, func(ctx context.Context, told func(int)) (any, error) {
 			return d.compare(ctx, r, shots, d.maker().Try, told)
 		})
-		if w, err = d.works.within(ctx, key, firstWait); err != nil {
+		if err := d.works.within(ctx, key, firstWait); err != nil {
 			return nil, err
 		}
 	}
+	w, _ := d.works.take(key)
 	if !w.Ended {
 		s.Progress, s.Refresh = &page.Progress{Done: w.Done, Of: w.Of}, 2
 		return nil, nil
@@ -264,13 +241,13 @@ func (d *Desk) compare(ctx context.Context, r *reviewed, shots []view.ShotRow, l
 	out := make([]present.Reviewed, 0, len(shots))
 	with := map[string][]view.CampaignRow{}
 	for i := range shots {
-		l, err := line(ctx, r.lab.Scope, r.id, &r.review, &shots[i])
+		l, err := line(ctx, r.in.Scope, r.id, &r.review, &shots[i])
 		if err != nil {
 			return nil, err
 		}
 		specimen := lab.Fold(l.Shot.Shot.Specimen)
 		if _, ok := with[specimen]; !ok {
-			if with[specimen], err = present.CampaignsWith(ctx, d.Views, r.lab.Scope, specimen); err != nil {
+			if with[specimen], err = present.CampaignsWith(ctx, d.Views, r.in.Scope, specimen); err != nil {
 				return nil, err
 			}
 		}

@@ -32,7 +32,7 @@ func (d *Desk) postReview(c echo.Context) error {
 		if err != nil {
 			return "", err
 		}
-		if err := register.MayKeep(p.Principal, r.lab.ID); err != nil {
+		if err := register.MayKeep(p.Principal, r.in.ID); err != nil {
 			return "", err
 		}
 		choice := page.ReviewChoice{Course: c.FormValue("course"), StepAt: c.FormValue("step_at")}
@@ -46,7 +46,7 @@ func (d *Desk) postReview(c echo.Context) error {
 		if !f.OK() {
 			return "", nil
 		}
-		if r.id, err = d.Register.Record(ctx, p.Principal, r.lab, b); err != nil {
+		if r.id, err = d.Register.Record(ctx, p.Principal, r.in, b); err != nil {
 			return "", err
 		}
 		return done(page.ReviewPath(r.id.String()), "review"), d.apply(ctx, &p, &r)
@@ -63,11 +63,11 @@ func (d *Desk) apply(ctx context.Context, p *caller, r *reviewed) error {
 type rescorer func(context.Context, *register.Register, review.For, func(review.Outcome)) (review.Outcome, error)
 
 func (d *Desk) rescore(ctx context.Context, p *caller, r *reviewed, do rescorer) error {
-	shots, err := d.maker().Touched(ctx, r.lab.Scope, &r.review)
+	shots, err := d.maker().Touched(ctx, r.in.Scope, &r.review)
 	if err != nil {
 		return err
 	}
-	f := review.For{By: p.Principal, Scope: r.lab.Scope, Lab: r.lab.ID, ID: r.id, Review: &r.review, Shots: shots}
+	f := review.For{By: p.Principal, Scope: r.in.Scope, Lab: r.in.ID, ID: r.id, Review: &r.review, Shots: shots}
 	d.works.start(recordKey(r.id), len(shots), false, func(ctx context.Context, told func(int)) (any, error) {
 		o, err := do(ctx, d.Register, f, func(o review.Outcome) { told(o.Done) })
 		for i := range shots { // drawn from the values that were corrected
@@ -78,8 +78,7 @@ func (d *Desk) rescore(ctx context.Context, p *caller, r *reviewed, do rescorer)
 		}
 		return o, err
 	})
-	_, err = d.works.within(ctx, recordKey(r.id), firstWait)
-	return err
+	return d.works.within(ctx, recordKey(r.id), firstWait)
 }
 
 func recordKey(id uuid.UUID) string { return "record " + id.String() }
@@ -121,7 +120,7 @@ func (d *Desk) reviewPage(c echo.Context, typed *httpkit.Filled, status int) err
 	}
 	left := d.fillReview(&s, &r, lines)
 	s.CSV = page.ReviewPath(r.id.String()) + "/shots.csv"
-	if p.MayKeep(r.lab.ID) {
+	if p.MayKeep(r.in.ID) {
 		d.reviewActions(&s, &r, working, left, typed)
 	}
 	return httpkit.Page(c, status, s)
@@ -138,7 +137,7 @@ func reasonOf(err error) string {
 }
 
 func (d *Desk) onRecord(ctx context.Context, r *reviewed) ([]present.Reviewed, error) {
-	shots, err := d.maker().Touched(ctx, r.lab.Scope, &r.review)
+	shots, err := d.maker().Touched(ctx, r.in.Scope, &r.review)
 	if err != nil {
 		return nil, err
 	}
@@ -179,7 +178,7 @@ func (d *Desk) aboutReview(c echo.Context, fields []page.Field, do func(context.
 		if err != nil {
 			return "", err
 		}
-		if err := register.MayKeep(p.Principal, r.lab.ID); err != nil || !f.OK() {
+		if err := register.MayKeep(p.Principal, r.in.ID); err != nil || !f.OK() {
 			return "", err
 		}
 		what, err := do(ctx, &p, &r, f)
@@ -199,8 +198,7 @@ func (d *Desk) reviewAgain(c echo.Context) error {
 func (d *Desk) reviewStop(c echo.Context) error {
 	return d.aboutReview(c, nil, func(ctx context.Context, _ *caller, r *reviewed, _ *httpkit.Filled) (string, error) {
 		d.works.end(recordKey(r.id))
-		_, err := d.works.within(ctx, recordKey(r.id), firstWait)
-		return "stop", err
+		return "stop", d.works.within(ctx, recordKey(r.id), firstWait)
 	})
 }
 
@@ -210,7 +208,7 @@ func (d *Desk) reviewWithdraw(c echo.Context) error {
 		if r.row.Withdrawn != nil {
 			return "withdrawn", nil
 		}
-		if err := d.Register.Withdraw(ctx, p.Principal, r.lab.ID, r.row.Lab, r.id, lab.KindReview, f.Values["reason"]); err != nil {
+		if err := d.Register.Withdraw(ctx, p.Principal, r.in.ID, r.row.Lab, r.id, lab.KindReview, f.Values["reason"]); err != nil {
 			return "", err
 		}
 		return "withdrawn", d.rescore(ctx, p, r, d.maker().Undo)

@@ -58,6 +58,21 @@ func (w *works) ask(key string) (work, bool) {
 	return *x, true
 }
 
+// take is ask for a work that only computes: one that has ended is handed over
+// and forgotten, so that the next look computes anew.
+func (w *works) take(key string) (work, bool) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	x, ok := w.kept[key]
+	if !ok {
+		return work{}, false
+	}
+	if x.lastAsk = w.now(); x.Ended {
+		delete(w.kept, key)
+	}
+	return *x, true
+}
+
 // start begins a work unless it goes on already. One that is awaited ends when
 // nobody asks for it any more.
 func (w *works) start(key string, of int, awaited bool, run func(ctx context.Context, told func(done int)) (any, error)) {
@@ -115,21 +130,20 @@ func (w *works) trim() {
 const firstWait = 400 * time.Millisecond
 
 // within waits for a work's end, at most so long.
-func (w *works) within(ctx context.Context, key string, most time.Duration) (work, error) {
+func (w *works) within(ctx context.Context, key string, most time.Duration) error {
 	until := time.NewTimer(most)
 	defer until.Stop()
 	look := time.NewTicker(5 * time.Millisecond)
 	defer look.Stop()
 	for {
-		x, ok := w.ask(key)
-		if !ok || x.Ended {
-			return x, nil
+		if x, ok := w.ask(key); !ok || x.Ended {
+			return nil
 		}
 		select {
 		case <-ctx.Done():
-			return x, context.Cause(ctx)
+			return context.Cause(ctx)
 		case <-until.C:
-			return x, nil
+			return nil
 		case <-look.C:
 		}
 	}

@@ -1,14 +1,11 @@
 package tell
 
 import (
-	"cmp"
 	"context"
 	"crypto/sha256"
-	"errors"
 	"fmt"
 	"math/rand/v2"
 	"slices"
-	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -267,38 +264,4 @@ func (t *Teller) Again(ctx context.Context, subscriber, id uuid.UUID) error {
 		m.GivenUp, m.Next, m.Made = false, t.Now().UTC(), t.Now().UTC()
 		return messages().Put(tx, m)
 	})
-}
-
-// Count says how many messages wait, how many of them have failed at least once,
-// and how many were given up.
-func (t *Teller) Count(ctx context.Context) (waiting, failing, lost int, err error) {
-	err = t.Store.View(ctx, func(r kv.Reader) error {
-		waiting, failing, lost = 0, 0, 0
-		for m, err := range messages().Scan(r, nil, nil, false) {
-			if err != nil {
-				return err
-			}
-			switch {
-			case m.GivenUp:
-				lost++
-			case m.Sent.IsZero():
-				if waiting++; m.Failed != "" {
-					failing++
-				}
-			}
-		}
-		return nil
-	})
-	return waiting, failing, lost, err
-}
-
-// sentence is an error as one line of at most 300 letters.
-func sentence(err error) string {
-	var inner interface{ Unwrap() error }
-	text := err.Error()
-	if errors.As(err, &inner) && cmp.Compare(len(text), 300) > 0 {
-		text = inner.Unwrap().Error()
-	}
-	text = strings.Join(strings.Fields(text), " ")
-	return text[:min(len(text), 300)]
 }
