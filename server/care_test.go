@@ -87,7 +87,7 @@ func TestCare(t *testing.T) {
 	// The board: two certificates of 1.5 % each explain hypot(1.5, 1.575) = 2.2 %; 5 % are more.
 	text = words(s.operator.get("/health").want(t, 200, "the board").body)
 	for _, want := range []string{"service overdue by", "S-99 sensor · shelf 2", "quarantined from an imported list", "no calibration recorded",
-		"calibration due in 19 days", "found outside its limits Certificate K-2 found the sensitivity +5.0 % off the one of certificate K-1; limit ±2.2 %"} {
+		"calibration due in 19 days", "sensitivity changed: more than the uncertainties explain Certificate K-2 found the sensitivity +5.0 % off the one of certificate K-1; ±2.2 % is what"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the board lacks %q: %.3000s", want, text)
 		}

@@ -68,13 +68,13 @@ func TestCertificates(t *testing.T) {
 		ids = append(ids, s.manager.make(base+"/calibrations", k))
 	}
 	text := words(s.operator.get(path).want(t, 200, "the certificates").body)
-	for _, want := range []string{"K-1", "K-2", "K-3", "+1.0 %, limit ±2.0 %", "+0.8 %, limit ±2.0 %", "within its limits", "Longer: 500 days after the last calibration (the last interval was 400 days).", "found 40 % of the limit used up", "drifted by +0.8 % a year", "How the sensitivity went", "Calibration house REF-8", "late"} {
+	for _, want := range []string{"K-1", "K-2", "K-3", "+1.0 %, ±2.0 %", "+0.8 %, ±2.0 %", "within its limit", "Longer: 500 days after the last calibration (the last interval was 400 days).", "found 40 % of the limit used up", "drifted by +0.8 % a year", "How the sensitivity went", "Calibration house REF-8", "late"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the page lacks %q: %.2500s", want, text)
 		}
 	}
 	csv := s.operator.get(path+"/list.csv").want(t, 200, "the table").body
-	if !strings.Contains(csv, "\nsensor,S-5,K-3,") || !strings.Contains(csv, ",mV/g,1,1.008,1,0.8") {
+	if !strings.Contains(csv, "\nsensor,S-5,K-3,") || !strings.Contains(csv, ",mV/g,1,1.008,false,1,0.8") {
 		t.Errorf("the table:\n%s", csv)
 	}
 
@@ -112,8 +112,15 @@ func TestCertificates(t *testing.T) {
 	// A certificate entered here goes back here.
 	to := s.manager.form(path, url.Values{"item": {cell.String()}, "effective_at": {now.Format(time.DateOnly)}, "due_at": {now.AddDate(1, 0, 0).Format(time.DateOnly)}, "certificate": {"K-4"}, "sensitivity": {"1.0"}, "sensitivity_unit": {"mV/g"}, "as_found_sensitivity": {"1.03"}, "as_found_limit_percent": {"2"}}).
 		want(t, 303, "a certificate").header.Get("Location")
-	if text := words(s.manager.get(to).body); !strings.Contains(text, "The certificate was recorded.") || !strings.Contains(text, "outside its limits +3.0 %, limit ±2.0 % review") || !strings.Contains(text, "Shorter: 30 days") || !strings.Contains(text, "Advice stays between 30 and 1825 days.") {
+	if text := words(s.manager.get(to).body); !strings.Contains(text, "The certificate was recorded.") || !strings.Contains(text, "outside its limit +3.0 %, ±2.0 % review") || !strings.Contains(text, "Shorter: 30 days") || !strings.Contains(text, "Advice stays between 30 and 1825 days.") {
 		t.Errorf("after the certificate: %.900s", text)
+	}
+	// An adjusted sensor whose value as found is not reported is compared with nothing.
+	both := url.Values{"item": {cell.String()}, "effective_at": {now.Format(time.DateOnly)}, "due_at": {now.AddDate(1, 0, 0).Format(time.DateOnly)}, "certificate": {"K-6"}, "sensitivity": {"1.2"}, "sensitivity_unit": {"mV/g"}, "as_found_not_reported": {"yes"}, "as_found_limit_percent": {"2"}, "confirmed": {"yes"}}
+	s.manager.form(path, with(both, "as_found_sensitivity", "1.1")).want(t, 422, "a value that is not reported, and given")
+	s.manager.form(path, both).want(t, 303, "a certificate without the value as found")
+	if text := words(s.manager.get(path).body); !strings.Contains(text, "K-6") || strings.Contains(text, "+20.0 %") {
+		t.Errorf("a sensor whose value as found is not reported is compared: %.1500s", text)
 	}
 	s.manager.form(path, url.Values{"certificate": {"K-5"}}).want(t, 422, "a certificate without dates")
 }

@@ -26,7 +26,7 @@ func TestOutOfToleranceInBrowser(t *testing.T) {
 	s.manager.make(base+"/calibrations", map[string]any{"item": sensor, "effective_at": now.AddDate(0, 0, -40), "due_at": now.AddDate(1, 0, 0), "certificate": "K-1", "sensitivity": 1.0, "sensitivity_unit": "mV/g", "expanded_uncertainty_percent": 1.5})
 	shot := s.fires("first", 80, now.AddDate(0, 0, -20), "HM-1")
 	s.sync()
-	s.manager.make(base+"/calibrations", map[string]any{"item": sensor, "effective_at": now.AddDate(0, 0, -2), "due_at": now.AddDate(1, 0, 0), "certificate": "K-2", "sensitivity": 1.0, "sensitivity_unit": "mV/g", "expanded_uncertainty_percent": 1.5, "as_found_sensitivity": 1.05})
+	s.manager.make(base+"/calibrations", map[string]any{"item": sensor, "effective_at": now.AddDate(0, 0, -2), "due_at": now.AddDate(1, 0, 0), "certificate": "K-2", "sensitivity": 1.0, "sensitivity_unit": "mV/g", "expanded_uncertainty_percent": 1.5, "as_found_sensitivity": 1.05, "as_found_limit_percent": 2.0})
 
 	tab := browsertest.New(t).Tab(t, w.url)
 	sound := func(where string) {
@@ -53,7 +53,7 @@ func TestOutOfToleranceInBrowser(t *testing.T) {
 	press(`input[name="password"]`, "a long password of Maple"+kb.Enter)
 	tab.Wait(`document.querySelector('nav a[href="/health"]') !== null`)
 	tab.Open("/health")
-	tab.Wait(`document.body.innerText.includes("found outside its limits")`)
+	tab.Wait(`document.body.innerText.includes("sensitivity changed: outside its limit")`)
 	sound("the board")
 	press(`.board a[href="/equipment/use/`+sensor.String()+`"]`, kb.Enter)
 	tab.Wait(`document.querySelector('.notice a[href^="/reviews/new"]') !== null`)

@@ -140,9 +140,9 @@ func TestOutOfTolerance(t *testing.T) {
 	s.manager.form("/equipment/calibrations", url.Values{"item": {sensor.String()}, "effective_at": {day}, "due_at": {now.AddDate(1, 0, 0).Format(time.DateOnly)}, "certificate": {"K-0"},
 		"sensitivity": {"1.0"}, "sensitivity_unit": {"mV/g"}, "as_found_sensitivity": {"x"}}).want(t, 422, "a value as found that is no number")
 	k2 := s.manager.make(base+"/calibrations", map[string]any{"item": sensor, "effective_at": found, "due_at": now.AddDate(1, 0, 0), "certificate": "K-2", "sensitivity": 1.0, "sensitivity_unit": "mV/g", "expanded_uncertainty_percent": 1.5,
-		"as_found_sensitivity": 1.05, "laboratory": "Calibration house"})
+		"as_found_sensitivity": 1.05, "as_found_limit_percent": 2.0, "laboratory": "Calibration house"})
 	for path, want := range map[string]string{
-		"/health":                           "found outside its limits Certificate K-2 found the sensitivity +5.0 % off the one of certificate K-1; limit ±2.2 %",
+		"/health":                           "sensitivity changed: outside its limit Certificate K-2 found the sensitivity +5.0 % off the one of certificate K-1; limit ±2.0 %, set with certificate K-2",
 		"/reviews":                          "no review yet",
 		"/equipment/use/" + sensor.String(): "See which shots this touches",
 	} {
@@ -154,7 +154,7 @@ func TestOutOfTolerance(t *testing.T) {
 	// Tried: nothing is written.
 	try := "/reviews/new?found=" + k2.String()
 	text := s.tried(try)
-	for _, want := range []string{"4 strokes with this sensor in between", "its channel map is a guess, and takes no certificate", "3 results that change", "2 verdicts that change", "80.0 → becomes 76.2", "HM-1 Autumn", "Peak linear acceleration above 78.0 g → becomes ● within changes"} {
+	for _, want := range []string{"4 shots and dry strokes with this sensor in between", "its channel map is a guess, and takes no certificate", "3 results that change", "2 verdicts that change", "80.0 → becomes 76.2", "HM-1 Autumn", "Peak linear acceleration above 78.0 g → becomes ● within changes"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the trial lacks %q: %.200s", want, text)
 		}
@@ -171,13 +171,13 @@ func TestOutOfTolerance(t *testing.T) {
 	s.manager.get("/reviews/new?found="+s.Ram.String()).want(t, 404, "what found nothing")
 
 	// Recorded, with the straight line.
-	form := url.Values{"found": {k2.String()}, "course": {"linear"}, "why": {"The drift was even."}, "number": {"NC-8"}, "cause": {"Cable strained."}, "action": {"Cable replaced."}, "told": {"Both departments."}}
+	form := url.Values{"found": {k2.String()}, "course": {"linear"}, "why": {"The drift was even."}, "number": {"NC-8"}, "cause": {"Cable strained."}, "action": {"Cable replaced."}, "told": {"Both departments."}, "significance": {"Two verdicts."}, "halted": {"Report R-1 called back."}, "resumed": {"The manager, today."}}
 	s.operator.form("/reviews", form).want(t, 403, "an operator's review")
 	s.manager.form("/reviews", with(form, "why", "")).want(t, 422, "a review without a reason")
 	a := s.manager.form("/reviews", form).want(t, 303, "the review")
 	path, _, _ := strings.Cut(a.header.Get("Location"), "?")
 	text = s.settled(path)
-	for _, want := range []string{"report NC-8", "in a straight line from the good value", "The drift was even.", "Cable strained.", "Cable replaced.", "Both departments.", "by alder.manager", "3 results computed again", "1 verdicts that change"} {
+	for _, want := range []string{"report NC-8", "in a straight line from the good value", "The drift was even.", "Cable strained.", "Cable replaced.", "Both departments.", "Two verdicts.", "Report R-1 called back.", "The manager, today.", "by alder.manager", "3 results recalculated", "1 verdicts that change"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the report lacks %q: %.200s", want, text)
 		}
@@ -220,7 +220,7 @@ func TestOutOfTolerance(t *testing.T) {
 	if got := s.agentPeak(last); math.Abs(got-peakOf(t, 81/(1+0.05*(1-1/span)), "peak_linear_acceleration")) > 1e-3 {
 		t.Errorf("at the rig the last shot has %v g", got)
 	}
-	if text := words(s.operator.get("/health").body); strings.Contains(text, "found outside its limits Certificate K-2") {
+	if text := words(s.operator.get("/health").body); strings.Contains(text, "sensitivity changed: outside its limit Certificate K-2") {
 		t.Error("the board still asks for a review")
 	}
 	if again := words(s.manager.form(path+"/again", nil).want(t, 303, "again").body); strings.Contains(again, "fault") {
@@ -253,7 +253,7 @@ func (s *site) tried(path string) string {
 
 // settled waits until a review has been applied.
 func (s *site) settled(path string) string {
-	return s.until(path, "Scoring again")
+	return s.until(path, "Recalculating")
 }
 
 func (s *site) until(path, busy string) string {

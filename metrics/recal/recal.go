@@ -3,9 +3,9 @@
 //
 // It is the automatic adjustment of calendar time ("staircase"), method 1 of
 // ILAC-G24:2022 / OIML D 10:2022: an item that stayed well within its limit twice
-// may wait longer, one that left it must come sooner. The document names the
-// method and no factors; those here are our own choice, as are its bounds (the
-// rule that 80 % of the limit is "well within" is from memory). It is advice: the
+// may wait longer, one that left it must come sooner. The 80 % of the
+// limit that counts as well within may be the document's own example (from memory,
+// not confirmed against print); factors and bounds are our own choice. It is advice: the
 // law, the maker and the lab's own plan go first.
 package recal
 

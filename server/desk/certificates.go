@@ -81,7 +81,7 @@ func (d *Desk) certificatesPage(c echo.Context, id uuid.UUID, typed *httpkit.Fil
 		s.Advice = present.Advice(k.all)
 	}
 	s.Chart, s.ChartNote = present.SensitivityChart(k.all)
-	said(c, &s.Frame, map[string]string{"file": "The file was added.", "off": "The file was taken off.", "calibration": "The certificate was recorded."})
+	said(c, &s.Frame, map[string]string{"file": "The file was added.", "off": "The file was hidden. Adding it again shows it again.", "calibration": "The certificate was recorded."})
 	if may {
 		d.certificateForms(c, &s, &k, badFile)
 		if typed != nil {
@@ -115,7 +115,12 @@ func (d *Desk) certificateRow(ctx context.Context, k *certified, j int, who func
 	if b.Sensitivity != nil {
 		row.AsLeft = page.Show(*b.Sensitivity, b.SensitivityUnit)
 	}
-	if b.AsFoundSensitivity != nil {
+	switch {
+	case b.AsFoundNotReported:
+		row.AsFound = page.Missing("adjusted, not reported")
+	case b.AsFoundSensitivity == nil && b.Sensitivity != nil:
+		row.AsFound = page.Missing("not adjusted")
+	case b.AsFoundSensitivity != nil:
 		row.AsFound = page.Show(*b.AsFoundSensitivity, b.SensitivityUnit)
 	}
 	if b.ExpandedUncertaintyPercent != nil {
@@ -126,9 +131,9 @@ func (d *Desk) certificateRow(ctx context.Context, k *certified, j int, who func
 		return row, err
 	}
 	if f, ok := b.AsFound(&k.all[j+1].Calibration); ok {
-		row.Change = fmt.Sprintf("%s, limit ±%.1f %%", present.Change(&f), f.LimitPercent)
-		if row.State = (page.Status{Level: page.OK, Word: "within its limits"}); f.Out() {
-			row.State, row.Review = page.Status{Level: page.Bad, Word: "outside its limits"}, page.NewReviewPath(r.ID.String())
+		row.Change = fmt.Sprintf("%s, ±%.1f %%", present.Change(&f), f.LimitPercent)
+		if row.State = present.FoundWord(&f); f.Out() {
+			row.Review = page.NewReviewPath(r.ID.String())
 		}
 	}
 	return row, nil
@@ -188,7 +193,7 @@ func (d *Desk) certificatesCSV(c echo.Context) error {
 		return strconv.FormatFloat(*v, 'g', -1, 64)
 	}
 	day := func(t lab.Time) string { return present.DayOf(t, d.zone) }
-	head := []string{"class", "serial", "certificate", "calibrated_on", "due_on", "laboratory", "reference_standard", "sensitivity_unit", "sensitivity_as_left", "sensitivity_as_found", "expanded_uncertainty_percent", "change_found_percent", "limit_percent", "recorded_at", "recorded_by", "files"}
+	head := []string{"class", "serial", "certificate", "calibrated_on", "due_on", "laboratory", "reference_standard", "sensitivity_unit", "sensitivity_as_left", "sensitivity_as_found", "as_found_not_reported", "expanded_uncertainty_percent", "change_found_percent", "limit_percent", "recorded_at", "recorded_by", "files"}
 	b, err := present.CSV(head, func(yield func([]string, error) bool) {
 		for j := range k.all {
 			b := &k.all[j].Calibration
@@ -204,7 +209,7 @@ func (d *Desk) certificatesCSV(c echo.Context) error {
 					files++
 				}
 			}
-			if !yield([]string{k.item.Item.Class, k.item.Item.Serial, b.Certificate, day(b.EffectiveAt), day(b.DueAt), b.Laboratory, b.ReferenceStandard, b.SensitivityUnit, number(b.Sensitivity), number(b.AsFoundSensitivity),
+			if !yield([]string{k.item.Item.Class, k.item.Item.Serial, b.Certificate, day(b.EffectiveAt), day(b.DueAt), b.Laboratory, b.ReferenceStandard, b.SensitivityUnit, number(b.Sensitivity), number(b.AsFoundSensitivity), strconv.FormatBool(b.AsFoundNotReported),
 				number(b.ExpandedUncertaintyPercent), change, limit, k.all[j].RecordedAt.UTC().Format(time.RFC3339), cmp.Or(who(k.all[j].Author), k.all[j].Author), strconv.Itoa(files)}, nil) {
 				return
 			}

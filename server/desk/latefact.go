@@ -122,7 +122,7 @@ func (d *Desk) lateFact(c echo.Context) error {
 		case working:
 			s.Stop = form("stop", "Stop")
 		case len(stale) > 0:
-			s.Again = form("again", "Score "+present.Count(int64(len(stale)), "stroke", "strokes")+" again")
+			s.Again = form("again", "Recalculate "+present.Count(int64(len(stale)), "result", "results"))
 		}
 	}
 	return httpkit.Page(c, http.StatusOK, s)

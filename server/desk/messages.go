@@ -47,7 +47,7 @@ func (d *Desk) messagesPage(c echo.Context, posted string, typed *httpkit.Filled
 			c.Response().Header().Set(echo.HeaderCacheControl, "no-store")
 		}
 	}
-	said(c, &s.Frame, map[string]string{"added": "The address was added.", "off": "The address was taken off.", "trial": "A trial message is on its way. Its state shows in a moment.", "again": "It is tried now."})
+	said(c, &s.Frame, map[string]string{"added": "The address was added.", "off": "The address was removed.", "trial": "A trial message is on its way. Its state shows in a moment.", "again": "It is tried now."})
 	all, err := d.Tell.Subscribers(ctx)
 	if err != nil {
 		return err

@@ -56,7 +56,7 @@ func (d *Desk) foundBy(ctx context.Context, p *caller, calibration uuid.UUID) (r
 	}
 	i := slices.IndexFunc(all, func(f view.Found) bool { return f.Found.ID == calibration })
 	if i < 0 {
-		return r, notFound("calibration that found a sensor outside its limits")
+		return r, notFound("calibration that found a sensitivity changed")
 	}
 	r.found = all[i]
 	return r, nil
@@ -95,7 +95,7 @@ func (d *Desk) reviews(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	s := page.Reviews{Frame: d.frame(&p, "Found outside limits", page.PathHealth)}
+	s := page.Reviews{Frame: d.frame(&p, "Changed sensitivities", page.PathHealth)}
 	several := len(p.names.All()) > 1
 	err = every(ctx, func(q view.Page) (view.List[view.ItemRow], error) { return d.Views.Items(ctx, p.Scope, "", q) }, func(i *view.ItemRow) error {
 		found, err := d.Views.FoundOut(ctx, p.Scope, i.ID)

@@ -43,6 +43,7 @@ func (d *Desk) postReview(c echo.Context) error {
 		}
 		b := &r.review
 		b.Why, b.Number, b.Cause, b.Action, b.Told = f.Values["why"], f.Values["number"], f.Values["cause"], f.Values["action"], f.Values["told"]
+		b.Significance, b.Halted, b.Resumed = f.Values["significance"], f.Values["halted"], f.Values["resumed"]
 		if !f.OK() {
 			return "", nil
 		}
@@ -102,11 +103,11 @@ func (d *Desk) reviewPage(c echo.Context, typed *httpkit.Filled, status int) err
 		return err
 	}
 	b := &r.review
-	s.Recorded = &page.RecordedReview{Number: b.Number, At: r.row.RecordedAt.In(d.zone), By: names(r.row.Author), Course: present.Course(b, d.zone), Why: b.Why, Cause: b.Cause, Action: b.Action, Told: b.Told}
+	s.Recorded = &page.RecordedReview{Number: b.Number, At: r.row.RecordedAt.In(d.zone), By: names(r.row.Author), Course: present.Course(b, d.zone), Why: b.Why, Cause: b.Cause, Action: b.Action, Told: b.Told, Significance: b.Significance, Halted: b.Halted, Resumed: b.Resumed}
 	if r.row.Withdrawn != nil {
 		s.Recorded.Withdrawn = r.row.Withdrawn.Reason
 	}
-	said(c, &s.Frame, map[string]string{"review": "The review was recorded.", "withdrawn": "The review was withdrawn. The strokes are scored again without it."})
+	said(c, &s.Frame, map[string]string{"review": "The review was recorded.", "withdrawn": "The review was withdrawn. The strokes are recalculated without it."})
 	w, working := d.works.ask(recordKey(r.id))
 	if working = working && !w.Ended; working {
 		s.Progress, s.Refresh = &page.Progress{Done: w.Done, Of: w.Of}, 2
@@ -158,7 +159,7 @@ func (d *Desk) reviewActions(s *page.Review, r *reviewed, working bool, left int
 	case r.row.Withdrawn != nil:
 		return
 	case left > 0:
-		s.Again = form(nil, "again", "Score what is left")
+		s.Again = form(nil, "again", "Recalculate the rest")
 	}
 	s.Withdraw = form(page.ReasonFields(), "withdraw", "Withdraw the review")
 	if typed != nil {

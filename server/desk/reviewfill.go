@@ -16,7 +16,7 @@ const mostReviewRows = 2000
 // reviewFrame is what both screens of a review share.
 func (d *Desk) reviewFrame(p *caller, r *reviewed) page.Review {
 	i := &r.item.Item
-	s := page.Review{Frame: d.frame(p, "Found outside its limits: "+i.Title(), page.PathHealth), Item: i.Title(), ItemHref: page.ItemUsePath(r.item.ID.String()), Lab: r.title,
+	s := page.Review{Frame: d.frame(p, "Changed sensitivity: "+i.Title(), page.PathHealth), Item: i.Title(), ItemHref: page.ItemUsePath(r.item.ID.String()), Lab: r.title,
 		Change: present.Change(&r.found.State), Limit: present.FoundLimit(&r.found.State)}
 	good, found := &r.found.Good.Calibration, &r.found.Found.Calibration
 	s.Good = d.certificateOf(good)
@@ -81,12 +81,12 @@ func (d *Desk) fillReview(s *page.Review, r *reviewed, lines []present.Reviewed)
 		}
 		s.Counts = append(s.Counts, page.ReviewCount{Name: name, Count: page.ShowCount(int64(n)), Level: level})
 	}
-	count("strokes with this sensor in between", len(lines), page.Plain)
-	count("results computed again", scored, page.Plain)
+	count("shots and dry strokes with this sensor in between", len(lines), page.Plain)
+	count("results recalculated", scored, page.Plain)
 	count("results that change", changed, page.Warn)
 	count("verdicts that change", flips, page.Bad)
 	if r.row != nil && r.row.Withdrawn == nil {
-		count("results still to be computed", left, page.Warn)
+		count("results still to be recalculated", left, page.Warn)
 	}
 	return left
 }

@@ -59,7 +59,7 @@ const (
 	ItemSchema              uint = 2
 	MountingSchema          uint = 1
 	ServiceSchema           uint = 3
-	CalibrationSchema       uint = 3
+	CalibrationSchema       uint = 4
 	WithdrawnSchema         uint = 1
 	CampaignSchema          uint = 3
 	NamedSchema             uint = 1

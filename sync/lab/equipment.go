@@ -161,11 +161,15 @@ type Calibration struct {
 	CertifiedClass  string `json:"certified_class,omitempty"`
 
 	// Since version 3. Sensitivity is as left; as found is how the sensor came in,
-	// in SensitivityUnit: nil, it was not adjusted, or nobody wrote it down.
+	// in SensitivityUnit: nil, it was not adjusted; see AsFoundNotReported.
 	AsFoundSensitivity  *float64 `json:"as_found_sensitivity,omitempty"`
 	AsFoundLimitPercent *float64 `json:"as_found_limit_percent,omitempty"` // of the sensitivity before
 	Laboratory          string   `json:"laboratory,omitempty"`
 	ReferenceStandard   string   `json:"reference_standard,omitempty"` // what it was compared with
+
+	// Since version 4: it was adjusted, and the certificate says only how it was left,
+	// so that nothing is known of the time before.
+	AsFoundNotReported bool `json:"as_found_not_reported,omitempty"`
 }
 
 // RecordKind is KindCalibration.
@@ -193,6 +197,9 @@ func (k *Calibration) Validate() error {
 	c.number("as_found_limit_percent", k.AsFoundLimitPercent, 0, 100)
 	c.text("laboratory", k.Laboratory, MaxText)
 	c.text("reference_standard", k.ReferenceStandard, MaxText)
+	if k.AsFoundNotReported && k.AsFoundSensitivity != nil {
+		c.add("as_found_not_reported", "a value as found is given", "leave one of the two out")
+	}
 	if s := k.AsFoundSensitivity; s != nil && k.Sensitivity == nil {
 		c.add("sensitivity", "there is a sensitivity as found and none as left", "give both")
 	} else if s != nil && !(*s / *k.Sensitivity > 0.1 && *s / *k.Sensitivity < 10) {

@@ -13,7 +13,7 @@ import (
 const KindReview record.Kind = "sensitivity.review"
 
 // ReviewSchema is the layout version of a Review.
-const ReviewSchema uint = 1
+const ReviewSchema uint = 2
 
 // The courses that a sensitivity can be taken to have run between the last good
 // calibration and the one that found it changed. Which one holds is a person's
@@ -46,7 +46,12 @@ type Review struct {
 	Number           string    `json:"number,omitempty"` // of the lab's own nonconformity report
 	Cause            string    `json:"cause,omitempty"`
 	Action           string    `json:"action,omitempty"` // taken on sensor and work
-	Told             string    `json:"told,omitempty"`   // who was told
+	Told             string    `json:"told,omitempty"`   // who was told, and when
+
+	// Since version 2, as ISO/IEC 17025:2017, 7.10.1, asks.
+	Significance string `json:"significance,omitempty"` // of the nonconforming work, and whether it is acceptable
+	Halted       string `json:"halted,omitempty"`       // work halted, reports withheld or called back
+	Resumed      string `json:"resumed,omitempty"`      // who allowed the work to go on, and when
 }
 
 // RecordKind is KindReview.
@@ -87,6 +92,9 @@ func (r *Review) Validate() error {
 	c.text("cause", r.Cause, MaxNote)
 	c.text("action", r.Action, MaxNote)
 	c.text("told", r.Told, MaxNote)
+	c.text("significance", r.Significance, MaxNote)
+	c.text("halted", r.Halted, MaxNote)
+	c.text("resumed", r.Resumed, MaxNote)
 	return c.err()
 }
 
@@ -113,23 +121,26 @@ type FoundState struct {
 	ChangePercent float64 // of the one before
 	LimitPercent  float64 // up to and with this the change is accepted
 	Limit         string  // where the limit comes from
+	Explained     bool    // the limit is only what the uncertainties explain; nobody set one
 }
 
 // Out says that the sensitivity was outside its limits when it was found.
 func (f *FoundState) Out() bool { return math.Abs(f.ChangePercent) > f.LimitPercent }
 
 // AsFound holds what a calibration found against the one before. ok is false
-// where the two cannot be compared: no sensitivity, other units, no limit. A
-// certificate without a value as found is of a sensor that was not adjusted. The
+// where the two cannot be compared: no sensitivity, other units, no limit, or an
+// adjusted sensor whose value as found is not reported. A certificate without a
+// value as found is else of a sensor that was not adjusted. The
 // limit is that of the certificate; else the two expanded uncertainties in
 // quadrature, so that |E_n| of ISO/IEC 17043, annex B, is 1 there (not confirmed
-// against print).
+// against print): a change beyond it is not explained by them, which is no verdict
+// on the sensor; the lab sets the limit (ISO/IEC 17025:2017, 6.4).
 func (k *Calibration) AsFound(before *Calibration) (f FoundState, ok bool) {
 	found := k.Sensitivity
 	if k.AsFoundSensitivity != nil {
 		found = k.AsFoundSensitivity
 	}
-	if before == nil || found == nil || before.Sensitivity == nil || Fold(k.SensitivityUnit) != Fold(before.SensitivityUnit) || *before.Sensitivity == 0 {
+	if before == nil || found == nil || k.AsFoundNotReported || before.Sensitivity == nil || Fold(k.SensitivityUnit) != Fold(before.SensitivityUnit) || *before.Sensitivity == 0 {
 		return f, false
 	}
 	f.Sensitivity = *found
@@ -138,6 +149,7 @@ func (k *Calibration) AsFound(before *Calibration) (f FoundState, ok bool) {
 	case k.AsFoundLimitPercent != nil:
 		f.LimitPercent, f.Limit = *k.AsFoundLimitPercent, "set with certificate "+k.Certificate
 	case u != nil && w != nil && *u > 0 && *w > 0:
+		f.Explained = true
 		f.LimitPercent = math.Hypot(*found**u, *before.Sensitivity**w) / math.Abs(*before.Sensitivity)
 		f.Limit = "the expanded uncertainties of certificates " + before.Certificate + " and " + k.Certificate + " in quadrature"
 	default:

@@ -129,13 +129,14 @@ func CalibrationFields() []Field {
 		{Name: "effective_at", Label: "Calibrated on", Kind: "date", Required: true},
 		{Name: "due_at", Label: "Due again on", Kind: "date", Required: true},
 		{Name: "certificate", Label: "Certificate number", Kind: "text", Required: true},
-		{Name: "sensitivity", Label: "Sensitivity as left", Kind: "number", Help: "The one to go on with, in the unit of the next field."},
+		{Name: "sensitivity", Label: "Sensitivity as left", Kind: "number", Help: "The value to use from now on, in the unit of the next field."},
 		{Name: "sensitivity_unit", Label: "Unit of the sensitivity", Kind: "text", Help: "As mV/g."},
 		{Name: "as_found_sensitivity", Label: "Sensitivity as found", Kind: "number", Help: "Before any adjustment. Empty: it was not adjusted."},
-		{Name: "as_found_limit_percent", Label: "Largest change that is accepted", Unit: "%", Kind: "number", Help: "Of the sensitivity before. Empty: what both expanded uncertainties explain."},
+		{Name: "as_found_not_reported", Label: "It was adjusted, and the value as found is not reported", Kind: "checkbox", Help: "Then nothing is said about the shots before."},
+		{Name: "as_found_limit_percent", Label: "Largest change that is accepted", Unit: "%", Kind: "number", Help: "Of the sensitivity before, set by the lab. Empty: only what both expanded uncertainties do not explain is pointed out."},
 		{Name: "expanded_uncertainty_percent", Label: "Expanded uncertainty (k = 2)", Unit: "%", Kind: "number"},
 		{Name: "laboratory", Label: "Calibrated by", Kind: "text", Help: "The laboratory."},
-		{Name: "reference_standard", Label: "Compared with", Kind: "text", Help: "The reference standard of the certificate."},
+		{Name: "reference_standard", Label: "Reference standard", Kind: "text", Help: "As the certificate names it."},
 		{Name: "certified_serial", Label: "Serial number on the certificate", Kind: "text", Help: "To see that it is this item's."},
 		confirmField(),
 	}
@@ -143,7 +144,7 @@ func CalibrationFields() []Field {
 
 // confirmField lets what looks doubtful be recorded.
 func confirmField() Field {
-	return Field{Name: "confirmed", Label: "Right as it stands", Kind: "checkbox", Help: "When the entry was called doubtful, and you have checked it."}
+	return Field{Name: "confirmed", Label: "I have checked this entry", Kind: "checkbox", Help: "Tick it to save an entry that was called doubtful."}
 }
 
 // MountingFields records where an item was put. Choices: "item", with "" for
@@ -232,7 +233,7 @@ func roleFields() []Field {
 	return []Field{
 		{Name: "role", Label: "Role", Kind: "select", Required: true, Options: []Choice{
 			{"operator", "operator"}, {"manager", "manager"}, {"coordinator", "coordinator"}, {"administrator", "administrator"}, {"none", "no role"}}},
-		{Name: "lab", Label: "In lab", Kind: "select", Help: "An administrator's role holds everywhere. No role takes the role in this lab away, without a lab that of administrator."},
+		{Name: "lab", Label: "In lab", Kind: "select", Help: "An administrator's role holds everywhere. “No role” removes the role in the lab chosen; with no lab chosen it removes the administrator's."},
 	}
 }
 

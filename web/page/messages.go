@@ -81,7 +81,7 @@ func wanted() []Field {
 		{Name: "alarms", Label: "Alarms", Kind: "checkbox"},
 		{Name: "digest", Label: "The digest of each day", Kind: "checkbox"},
 		{Name: "always", Label: "The digest also when there is nothing to say", Kind: "checkbox"},
-		{Name: "hour", Label: "Hour of the digest", Unit: "h", Kind: "number", Help: "0 to 23. Empty: 7. It is of the day before."},
+		{Name: "hour", Label: "Hour of the digest", Unit: "h", Kind: "number", Help: "0 to 23. Empty: 7. It covers the day before."},
 		{Name: "zone", Label: "Time zone", Kind: "text", Help: "As Europe/Berlin. Empty: that of the server."},
 	}
 }

@@ -83,15 +83,17 @@ type ReviewChoice struct {
 
 // RecordedReview is what was written down.
 type RecordedReview struct {
-	Number    string
-	At        time.Time
-	By        string
-	Course    string // in words
-	Why       string
-	Cause     string
-	Action    string
-	Told      string
-	Withdrawn string // reason; empty: it holds
+	Number string
+	At     time.Time
+	By     string
+	Course string // in words
+	Why    string
+	Cause  string
+	Action string
+	Told   string
+	// After ISO/IEC 17025, 7.10.
+	Significance, Halted, Resumed string
+	Withdrawn                     string // reason; empty: it holds
 }
 
 // Progress of long work.
@@ -148,11 +150,14 @@ func Courses() []Choice {
 // ReviewFields writes down what is made of it.
 func ReviewFields() []Field {
 	return []Field{
-		{Name: "why", Label: "Why the sensitivity is taken to have run like this", Kind: "area", Required: true, Help: "As: dropped on that day; no sign of when, so the whole span is taken."},
+		{Name: "why", Label: "Why this is assumed", Kind: "area", Required: true, Help: "As: dropped on that day; no sign of when, so the whole span is taken."},
 		{Name: "number", Label: "Number of the nonconformity report", Kind: "text", Help: "The lab's own."},
+		{Name: "significance", Label: "How much it matters, and whether the work is acceptable", Kind: "area", Help: "Needed under ISO/IEC 17025, 7.10."},
 		{Name: "cause", Label: "Cause", Kind: "area"},
+		{Name: "halted", Label: "Work halted, reports withheld or called back", Kind: "area"},
 		{Name: "action", Label: "What was done about sensor and work", Kind: "area"},
-		{Name: "told", Label: "Who was told", Kind: "area", Help: "Customers whose verdicts change among them."},
+		{Name: "told", Label: "Customers and others who were informed, with the date", Kind: "area"},
+		{Name: "resumed", Label: "Who allowed the work to go on, and when", Kind: "area"},
 	}
 }
 

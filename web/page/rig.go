@@ -72,7 +72,7 @@ func MountFields() []Field {
 		class,
 		{Name: "serial", Label: "Serial number of the new item", Kind: "text"},
 		{Name: "calibration_required", Label: "The new item needs calibration", Kind: "checkbox"},
-		{Name: "confirmed", Label: "Right as it stands", Kind: "checkbox", Help: "When the entry was called doubtful, and you have checked it."},
+		{Name: "confirmed", Label: "I have checked this entry", Kind: "checkbox", Help: "Tick it to save an entry that was called doubtful."},
 	}
 }
 

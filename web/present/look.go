@@ -50,7 +50,9 @@ func Look(ctx context.Context, v *view.Reader, sc scope.Scope, i *view.ItemRow, 
 	found, err := v.FoundOut(ctx, sc, i.ID)
 	for j := range found {
 		if found[j].Review == nil {
-			l.need("found_outside_limits", found[j].Found.ID.String(), page.Status{Level: page.Bad, Word: "found outside its limits"}, FoundReason(&found[j])+" The shots in between wait for a review.")
+			word := FoundWord(&found[j].State)
+			word.Word = "sensitivity changed: " + word.Word
+			l.need("sensitivity_changed", found[j].Found.ID.String(), word, FoundReason(&found[j])+" The shots in between wait for a review.")
 		}
 	}
 	return l, err

@@ -18,13 +18,29 @@ func Change(f *lab.FoundState) string {
 
 // FoundLimit is the limit of such a change.
 func FoundLimit(f *lab.FoundState) string {
-	return fmt.Sprintf("±%.1f %%, %s", f.LimitPercent, f.Limit)
+	if f.Explained {
+		return fmt.Sprintf("±%.1f %% is what %s explain; no limit was entered", f.LimitPercent, f.Limit)
+	}
+	return fmt.Sprintf("limit ±%.1f %%, %s", f.LimitPercent, f.Limit)
 }
 
 // FoundReason says what a calibration found outside its limits.
 func FoundReason(f *view.Found) string {
-	return fmt.Sprintf("Certificate %s found the sensitivity %s off the one of certificate %s; limit %s.",
+	return fmt.Sprintf("Certificate %s found the sensitivity %s off the one of certificate %s; %s.",
 		f.Found.Calibration.Certificate, Change(&f.State), f.Good.Calibration.Certificate, FoundLimit(&f.State))
+}
+
+// FoundWord says what a change means that a calibration found, in a few words.
+func FoundWord(f *lab.FoundState) page.Status {
+	switch {
+	case f.Explained && f.Out():
+		return page.Status{Level: page.Warn, Word: "more than the uncertainties explain"}
+	case f.Explained:
+		return page.Status{Level: page.OK, Word: "explained by the uncertainties"}
+	case f.Out():
+		return page.Status{Level: page.Bad, Word: "outside its limit"}
+	}
+	return page.Status{Level: page.OK, Word: "within its limit"}
 }
 
 // Course says in words how a review takes a sensitivity to have run.

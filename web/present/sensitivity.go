@@ -77,7 +77,7 @@ func Advice(all []view.CalibrationRow) *page.IntervalAdvice {
 	for i := len(all) - 1; i > 0; i-- {
 		now, before := &all[i-1].Calibration, &all[i].Calibration
 		f, ok := now.AsFound(before)
-		if !ok {
+		if !ok || f.Explained { // the advice rests on limits that the lab has set
 			continue
 		}
 		days := float64(now.EffectiveAt-before.EffectiveAt) / float64((24 * time.Hour).Milliseconds())
@@ -95,7 +95,7 @@ func Advice(all []view.CalibrationRow) *page.IntervalAdvice {
 	switch a.Reason {
 	case recal.TooFew:
 		out.Text = "No advice yet."
-		out.Why = "It takes two calibrations whose value as found can be held against the one before."
+		out.Why = "It takes two comparisons of a value as found with the one before, each with a largest accepted change that was entered."
 		if len(found) > 0 {
 			out.Why = share + " " + out.Why
 		}

@@ -13,8 +13,8 @@ func certificates() []Item {
 	file := page.DocumentRow{Title: "K-2031-014.pdf", Name: "K-2031-014.pdf", Href: "/documents/d1", Size: page.ShowBytes(812_345), At: Now(), By: "Ada Verrin", Off: "/documents/d1/off", Key: "k"}
 	rows := []page.CertificateRow{
 		{ID: "k2", Number: "K-2031-014", On: Now().AddDate(0, 0, -3), Due: Now().AddDate(1, 0, -3), Laboratory: "Calibration house Lindau Street", Reference: "REF-8", AsFound: page.Show(1.05, "mV/g"), AsLeft: page.Show(1, "mV/g"), Uncertainty: page.Show(1.5, "%"),
-			Change: "+5.0 %, limit ±2.2 %", State: page.Status{Level: page.Bad, Word: "outside its limits"}, Review: "/reviews/new?found=k2", By: "Ada Verrin", Recorded: Now(), Files: []page.DocumentRow{file}},
-		{ID: "k1", Number: "K-2030-118", On: Now().AddDate(-1, 0, 0), Due: Now(), AsFound: page.Missing("not written down"), AsLeft: page.Show(1, "mV/g"), Uncertainty: page.Show(1.5, "%"), Change: "+0.4 %, limit ±2.1 %", State: page.Status{Level: page.OK, Word: "within its limits"}, Recorded: Now().AddDate(-1, 0, 80), Late: true},
+			Change: "+5.0 %, ±2.0 %", State: page.Status{Level: page.Bad, Word: "outside its limit"}, Review: "/reviews/new?found=k2", By: "Ada Verrin", Recorded: Now(), Files: []page.DocumentRow{file}},
+		{ID: "k1", Number: "K-2030-118", On: Now().AddDate(-1, 0, 0), Due: Now(), AsFound: page.Missing("adjusted, not reported"), AsLeft: page.Show(1, "mV/g"), Uncertainty: page.Show(1.5, "%"), Change: "+0.4 %, ±2.1 %", State: page.Status{Level: page.OK, Word: "explained by the uncertainties"}, Recorded: Now().AddDate(-1, 0, 80), Late: true},
 		{ID: "k0", Number: "K-2029-007", On: Now().AddDate(-2, 0, 0), Due: Now().AddDate(-1, 0, 0), AsFound: page.Missing("not written down"), AsLeft: page.Missing("not on the certificate"), Uncertainty: page.Missing("not on the certificate"), Recorded: Now().AddDate(-2, 0, 0)},
 	}
 	normal := s

@@ -15,7 +15,7 @@ func messages() []Item {
 	}
 	base := page.Messages{Frame: f, Address: form(page.AddressFields(), page.PostAddress, "address", "Add the address"), Webhook: form(page.WebhookFields(), page.PostWebhook, "webhook", "Add the webhook")}
 	last := []page.MessageSent{
-		{ID: "m2", Subject: "accelerometer X, AC-0441: found outside its limits", Made: Now().AddDate(0, 0, -1), State: page.Status{Level: page.Warn, Word: "failed, tried again"}, Failed: "it answered 503 Service Unavailable", Next: Now().Add(1e12)},
+		{ID: "m2", Subject: "accelerometer X, AC-0441: sensitivity changed: outside its limit", Made: Now().AddDate(0, 0, -1), State: page.Status{Level: page.Warn, Word: "failed, tried again"}, Failed: "it answered 503 Service Unavailable", Next: Now().Add(1e12)},
 		{ID: "m1", Subject: "The day 2031-03-12", Made: Now().AddDate(0, 0, -2), State: page.Status{Level: page.OK, Word: "delivered"}},
 		{ID: "m0", Subject: "A trial message", Made: Now().AddDate(0, 0, -9), State: page.Status{Level: page.Bad, Word: "given up after 19 tries"}, Failed: "it answered 404 Not Found", Lost: true},
 	}

@@ -9,8 +9,8 @@ import (
 
 // reviews shows what was found outside its limits, tried and recorded.
 func reviews() []Item {
-	f := serverFrame("Found outside limits", page.PathHealth)
-	found := "Certificate K-2031-014 found the sensitivity +5.0 % off the one of certificate K-2030-118; limit ±2.2 %, the expanded uncertainties of certificates K-2030-118 and K-2031-014 in quadrature."
+	f := serverFrame("Changed sensitivities", page.PathHealth)
+	found := "Certificate K-2031-014 found the sensitivity +5.0 % off the one of certificate K-2030-118; limit ±2.0 %, set with certificate K-2031-014."
 	rows := []page.ReviewListRow{
 		{Lab: "Northmere lab", Item: "accelerometer X, AC-0441", On: Now().AddDate(0, 0, -3), Text: found, State: page.Status{Level: page.Bad, Word: "no review yet"}, Href: page.NewReviewPath("k1")},
 		{Lab: "Harbour lab", Item: "rate sensor Y, RS-0107", On: Now().AddDate(0, -5, 0), Text: found, State: page.Status{Level: page.OK, Word: "reviewed, NC-7"}, Href: page.ReviewPath("r1")},
@@ -25,10 +25,10 @@ func reviews() []Item {
 	computing.Choose = &page.ReviewChoice{Found: "k1", Course: "linear"}
 	computing.Progress = &page.Progress{Done: 412, Of: 1630}
 	recorded := review(3, 4)
-	recorded.Recorded = &page.RecordedReview{Number: "NC-8", At: Now(), By: "Ada Verrin", Course: "in a straight line from the good value to the found one", Why: "Drift of the last three calibrations was even.", Cause: "Cable strained at the neck.", Action: "Sensor out of use, cable replaced.", Told: "The two departments that own the campaigns."}
+	recorded.Recorded = &page.RecordedReview{Number: "NC-8", At: Now(), By: "Ada Verrin", Course: "in a straight line from the good value to the found one", Why: "Drift of the last three calibrations was even.", Cause: "Cable strained at the neck.", Action: "Sensor out of use, cable replaced.", Told: "The two departments that own the campaigns, 2031-03-12.", Significance: "One verdict changes; the work is not acceptable as reported.", Halted: "Report R-12 called back."}
 	recorded.CSV = "/reviews/r1/shots.csv"
 	recorded.Withdraw = &page.Form{ID: "withdraw", Action: "/reviews/r1/withdraw", Key: "k", Submit: "Withdraw the review", Fields: page.ReasonFields()}
-	recorded.Again = &page.Form{ID: "again", Action: "/reviews/r1/again", Key: "k", Submit: "Score what is left"}
+	recorded.Again = &page.Form{ID: "again", Action: "/reviews/r1/again", Key: "k", Submit: "Recalculate the rest"}
 	working := recorded
 	working.Progress, working.Stop, working.Again, working.Withdraw = &page.Progress{Done: 12, Of: 400}, &page.Form{ID: "stop", Action: "/reviews/r1/stop", Key: "k", Submit: "Stop"}, nil, nil
 	failed := recorded
@@ -47,13 +47,13 @@ func reviews() []Item {
 }
 
 func review(groups, each int) page.Review {
-	s := page.Review{Frame: serverFrame("Found outside its limits: accelerometer X, AC-0441", page.PathHealth), Item: "accelerometer X, AC-0441", ItemHref: "/equipment/use/s1", Lab: "Northmere lab",
+	s := page.Review{Frame: serverFrame("Changed sensitivity: accelerometer X, AC-0441", page.PathHealth), Item: "accelerometer X, AC-0441", ItemHref: "/equipment/use/s1", Lab: "Northmere lab",
 		Good:   page.ReviewCertificate{Number: "K-2030-118", On: Now().AddDate(-1, 0, 0), Sensitivity: page.Show(1.0, "mV/g"), Laboratory: "Calibration house Lindau Street"},
 		Found:  page.ReviewCertificate{Number: "K-2031-014", On: Now().AddDate(0, 0, -3), Sensitivity: page.Show(1.05, "mV/g"), AsLeft: page.Show(1.0, "mV/g")},
-		Change: "+5.0 %", Limit: "±2.2 %, the expanded uncertainties of certificates K-2030-118 and K-2031-014 in quadrature",
+		Change: "+5.0 %", Limit: "limit ±2.0 %, set with certificate K-2031-014",
 		Columns: []string{"Peak linear acceleration, g", "Severity index, SI", "HIC, 15 ms, HIC"}}
 	n := groups * each
-	s.Counts = []page.ReviewCount{{Name: "strokes with this sensor in between", Count: page.ShowCount(int64(n))}, {Name: "results computed again", Count: page.ShowCount(int64(n))},
+	s.Counts = []page.ReviewCount{{Name: "shots and dry strokes with this sensor in between", Count: page.ShowCount(int64(n))}, {Name: "results recalculated", Count: page.ShowCount(int64(n))},
 		{Name: "results that change", Count: page.ShowCount(int64(n)), Level: page.Warn}, {Name: "verdicts that change", Count: "1", Level: page.Bad}}
 	pair := func(a, b float64, unit string) page.Pair {
 		return page.Pair{Before: page.Show(a, unit), After: page.Show(b, unit)}
