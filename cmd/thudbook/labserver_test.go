@@ -16,6 +16,7 @@ type labOnServer struct {
 	admin  *demoClient
 	id     uuid.UUID
 	code   string
+	data   string // folder of the server
 	cable  *link
 }
 
@@ -46,5 +47,5 @@ func newLabOnServer(t *testing.T, name string) *labOnServer {
 		t.Fatal(err)
 	}
 	t.Cleanup(cable.close)
-	return &labOnServer{server: server, admin: admin, id: made.ID, code: code.Code, cable: cable}
+	return &labOnServer{server: server, admin: admin, id: made.ID, code: code.Code, data: serverData, cable: cable}
 }

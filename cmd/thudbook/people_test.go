@@ -1,6 +1,8 @@
 package main
 
 import (
+	"bytes"
+	"errors"
 	"io"
 	"net/http"
 	"net/url"
@@ -17,8 +19,8 @@ import (
 func TestPeopleReachTheRig(t *testing.T) {
 	lab := newLabOnServer(t, "Lab of people")
 	server, admin, cable := lab.server, lab.admin, lab.cable
-	watch := t.TempDir()
-	agent := start(t, "agent", "--data", t.TempDir(), "--watch", watch, "--listen", "127.0.0.1:0", "--sync-every", "100ms",
+	watch, data := t.TempDir(), t.TempDir()
+	agent := start(t, "agent", "--data", data, "--watch", watch, "--listen", "127.0.0.1:0", "--sync-every", "100ms",
 		"--server", "http://"+cable.addr(), "--code", lab.code)
 
 	plain := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
@@ -74,4 +76,67 @@ func TestPeopleReachTheRig(t *testing.T) {
 		t.Fatalf("withdraw = %d %s", status, text)
 	}
 	waitFor(t, "the person signed out at the rig", func() bool { return strings.Contains(read(plain, agent.url("/")), "taken off the list") })
+
+	// Erased on the server: the name goes from both folders, and what was done stays.
+	erase := url.Values{"lab": {lab.id.String()}, "person": {m[2]}, "reason": {"asked for it"}, "confirm": {"Wilma Quilt"}}
+	if status, text := form(admin.http, server.url("/people/erase"), erase); status != http.StatusUnprocessableEntity {
+		t.Fatalf("erase under another name = %d %s", status, text)
+	}
+	for _, folder := range []string{lab.data, data} {
+		if named(t, folder, "Wilma Quill") == "" {
+			t.Errorf("before it is erased the name is in no file of %s: the search finds nothing", filepath.Base(folder))
+		}
+	}
+	erase.Set("confirm", "Wilma Quill")
+	if status, text := form(admin.http, server.url("/people/erase"), erase); status != http.StatusSeeOther {
+		t.Fatalf("erase = %d %s", status, text)
+	}
+	for _, folder := range []string{lab.data, data} {
+		waitFor(t, "the name gone", func() bool { return named(t, folder, "Wilma Quill") == "" })
+	}
+	waitFor(t, "the shot with an erased person at the rig", func() bool { return strings.Contains(read(plain, agent.url("/shots/"+shot)), "erased person") })
+	if page := read(admin.http, server.url("/shots/"+shot)); !strings.Contains(page, "erased person") || strings.Contains(page, "Wilma") {
+		t.Error("on the server the shot does not say that the person was erased, or names her")
+	}
+	if err := os.WriteFile(filepath.Join(watch, "two.csv"), shotBytes(2), 0o644); err != nil { // the exchange goes on
+		t.Fatal(err)
+	}
+	waitFor(t, "the next shot on the server", func() bool { return len(shotIDs(t, admin.http, server.url("/api/v1/shots"))) == 2 })
+	for _, p := range []*process{agent, server} {
+		p.stop()
+	}
+	for _, folder := range []string{lab.data, data} {
+		var out, errOut bytes.Buffer
+		if code := run(t.Context(), []string{"verify", "--data", folder}, &out, &errOut); code != exitOK {
+			t.Errorf("verify = %d: %s %s", code, &out, &errOut)
+		}
+		if at := named(t, folder, "Wilma Quill"); at != "" {
+			t.Errorf("the name is back in %s", at)
+		}
+	}
+}
+
+// named gives the first attachment of a data folder that holds a text; "" for none.
+func named(t *testing.T, folder, text string) (found string) {
+	t.Helper()
+	err := filepath.WalkDir(folder, func(path string, e os.DirEntry, err error) error {
+		if errors.Is(err, os.ErrNotExist) || e.IsDir() { // a file that is on its way
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		b, err := os.ReadFile(path)
+		if err == nil && bytes.Contains(b, []byte(text)) {
+			found = path
+		}
+		if errors.Is(err, os.ErrNotExist) {
+			err = nil
+		}
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return found
 }
