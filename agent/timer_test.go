@@ -33,10 +33,10 @@ func TestTimersOfACampaign(t *testing.T) {
 	}
 	r.page("/next", "are exceeded")
 	first := fire("a.csv", 93)
-	body := r.page("/shots/"+first, "out of chamber too long", "it was out of the chamber for", "the campaign allows 0s")
+	body := r.page("/shots/"+first, "out of chamber too long", "it was out of the chamber for", "the campaign allows 0 s")
 	if strings.Contains(body, "rest too short") {
 		t.Error("the first hit has no rest to keep")
 	}
 	r.page("/next", "wait 59 min", "of 1 h 0 min")
-	r.page("/shots/"+fire("b.csv", 94), "rest too short", "the campaign asks for 1h0m0s")
+	r.page("/shots/"+fire("b.csv", 94), "rest too short", "the campaign asks for 60 min")
 }

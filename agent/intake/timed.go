@@ -3,7 +3,6 @@ package intake
 import (
 	"context"
 	"fmt"
-	"time"
 
 	"github.com/google/uuid"
 
@@ -57,4 +56,13 @@ func (in *Intake) timed(ctx context.Context, read *view.Reader, s *Submission, e
 }
 
 // span is a time in words, to the second.
-func span(s float64) string { return (time.Duration(s+0.5) * time.Second).String() }
+func span(s float64) string {
+	n := int64(s + 0.5)
+	switch {
+	case n < 60:
+		return fmt.Sprintf("%d s", n)
+	case n%60 == 0:
+		return fmt.Sprintf("%d min", n/60)
+	}
+	return fmt.Sprintf("%d min %d s", n/60, n%60)
+}
