@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+	_ "time/tzdata" // time zones by name also where the system has none, as on Windows
 )
 
 func main() {
