@@ -24,7 +24,6 @@ import (
 	"thudbook/agent/device"
 	"thudbook/agent/intake"
 	"thudbook/agent/shift"
-	"thudbook/agent/uplink"
 	"thudbook/sync/alarm"
 	"thudbook/sync/blob"
 	"thudbook/sync/home"
@@ -34,6 +33,7 @@ import (
 	"thudbook/sync/people"
 	"thudbook/sync/problem"
 	"thudbook/sync/record"
+	"thudbook/sync/uplink"
 	"thudbook/web/httpkit"
 	"thudbook/web/telemetry"
 )

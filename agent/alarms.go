@@ -4,11 +4,11 @@ import (
 	"context"
 	"time"
 
-	"thudbook/agent/uplink"
 	"thudbook/sync/alarm"
 	"thudbook/sync/exchange"
 	"thudbook/sync/httppeer"
 	"thudbook/sync/record"
+	"thudbook/sync/uplink"
 )
 
 // The kinds of alarms that an agent raises by itself; programs know them, so

@@ -10,9 +10,9 @@ import (
 	"time"
 
 	"thudbook/agent/desk"
-	"thudbook/agent/uplink"
 	"thudbook/sync/problem"
 	"thudbook/sync/scope"
+	"thudbook/sync/uplink"
 	"thudbook/web/page"
 )
 

@@ -8,7 +8,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 
 	"thudbook/agent/intake"
-	"thudbook/agent/uplink"
+	"thudbook/sync/uplink"
 	"thudbook/sync/view"
 	"thudbook/web/telemetry"
 )

@@ -17,7 +17,7 @@ import (
 // suites are the packages whose tests may notice a mutant.
 func suites() []string {
 	return []string{"sync/record", "sync/receipt", "sync/node", "sync/blob/dirblob", "sync/kv/boltkv", "sync/ledger", "sync/exchange",
-		"sync/home", "sync/httppeer", "sync/trial/oldstore", "sync/trial/world", "sync/trial/crashimage", "sync/trial/strike", "agent/uplink", "server/enrol"}
+		"sync/home", "sync/httppeer", "sync/trial/oldstore", "sync/trial/world", "sync/trial/crashimage", "sync/trial/strike", "sync/uplink", "server/enrol"}
 }
 
 // test is one top-level test in a built test program.

@@ -9,11 +9,11 @@ import (
 	"testing/synctest"
 	"time"
 
-	"thudbook/agent/uplink"
 	"thudbook/sync/exchange"
 	"thudbook/sync/exchange/exchangetest"
 	"thudbook/sync/ledger/ledgertest"
 	"thudbook/sync/problem"
+	"thudbook/sync/uplink"
 )
 
 // flaky answers from memory, or not at all, and notes when it was asked.

@@ -1,4 +1,4 @@
-// Package uplink connects an agent with its server: it enrols once, and then
+// Package uplink connects a node with a server: it enrols once, and then
 // holds sessions as often as there is something to say. Without a server, or
 // without a network, the agent works on for ever; what was not handed over is
 // always found again, because it is derived from heads and receipts.

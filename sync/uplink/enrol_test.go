@@ -10,13 +10,13 @@ import (
 	"testing"
 	"time"
 
-	"thudbook/agent/uplink"
 	"thudbook/sync/exchange"
 	"thudbook/sync/exchange/exchangetest"
 	"thudbook/sync/httppeer"
 	"thudbook/sync/ledger/ledgertest"
 	"thudbook/sync/problem"
 	"thudbook/sync/record"
+	"thudbook/sync/uplink"
 )
 
 type site struct {

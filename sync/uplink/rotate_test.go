@@ -6,11 +6,11 @@ import (
 	"testing"
 	"time"
 
-	"thudbook/agent/uplink"
 	"thudbook/sync/exchange"
 	"thudbook/sync/exchange/exchangetest"
 	"thudbook/sync/httppeer"
 	"thudbook/sync/node"
+	"thudbook/sync/uplink"
 )
 
 // folder keeps keys in a node's data folder, as the agent does.

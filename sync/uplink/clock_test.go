@@ -17,12 +17,12 @@ import (
 	"testing"
 	"time"
 
-	"thudbook/agent/uplink"
 	"thudbook/sync/exchange/exchangetest"
 	"thudbook/sync/kv"
 	"thudbook/sync/ledger"
 	"thudbook/sync/ledger/ledgertest"
 	"thudbook/sync/record"
+	"thudbook/sync/uplink"
 )
 
 // overTLS serves the site with a certificate that signs itself.

@@ -7,12 +7,12 @@ import (
 	"testing/synctest"
 	"time"
 
-	"thudbook/agent/uplink"
 	"thudbook/sync/exchange"
 	"thudbook/sync/exchange/exchangetest"
 	"thudbook/sync/httppeer"
 	"thudbook/sync/ledger/ledgertest"
 	"thudbook/sync/problem"
+	"thudbook/sync/uplink"
 )
 
 // busy asks everybody to come again later.
