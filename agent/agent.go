@@ -27,6 +27,7 @@ import (
 	"thudbook/sync/alarm"
 	"thudbook/sync/blob"
 	"thudbook/sync/home"
+	"thudbook/sync/httppeer"
 	"thudbook/sync/kv"
 	"thudbook/sync/lab"
 	"thudbook/sync/node"
@@ -244,7 +245,7 @@ type parts struct {
 
 func build(ctx context.Context, o *Options, h *home.Home, set *telemetry.Set) (*parts, error) {
 	p := &parts{o: o, home: h, rig: rigID(h.Node.ID), size: newStoreSize(h), set: set}
-	trusted, err := roots(o.CAFile)
+	trusted, err := httppeer.ReadRoots(o.CAFile, "--ca-file")
 	if err != nil {
 		return nil, err
 	}

@@ -6,7 +6,6 @@ import (
 
 	"thudbook/sync/alarm"
 	"thudbook/sync/exchange"
-	"thudbook/sync/httppeer"
 	"thudbook/sync/record"
 	"thudbook/sync/uplink"
 )
@@ -14,14 +13,9 @@ import (
 // The kinds of alarms that an agent raises by itself; programs know them, so
 // they are never renamed.
 const (
-	alarmChain     = "chain_notice"     // what the ledger found at its start or in a session
-	alarmStore     = "store_failed"     // the store could not be written for a while
-	alarmServerKey = "another_server"   // who answers has not the pinned key
-	alarmWithdrawn = "withdrawn"        // the server takes nothing from this agent any more
-	alarmUnknown   = "not_enrolled"     // the server does not know this agent's key
-	alarmDamage    = "damaged"          // the exchange met bytes that are not what was written
-	alarmFull      = "server_disk_full" // the server has no room
-	alarmClock     = "clock_far_off"
+	alarmChain = "chain_notice" // what the ledger found at its start or in a session
+	alarmStore = "store_failed" // the store could not be written for a while
+	alarmClock = "clock_far_off"
 )
 
 // alarmEvery is how often an agent looks for what a person has to hear of.
@@ -72,30 +66,13 @@ func (p *parts) alarmsNow(ctx context.Context) []alarm.Raised {
 		return all
 	}
 	today := time.Now().UTC().Format(time.DateOnly)
-	if kind := alarmOf(s.Cause); kind != "" {
+	if kind := uplink.AlarmOf(s.Cause); kind != "" {
 		add(kind, today, s.Stuck)
 	}
 	if s.ClockKnown && s.ClockOffset.Abs() > exchange.ClockBound {
 		add(alarmClock, today, s.ClockWarning)
 	}
 	return all
-}
-
-// alarmOf tells which troubles of the exchange do not pass by themselves.
-func alarmOf(c httppeer.Cause) string {
-	switch c {
-	case httppeer.AnotherServer:
-		return alarmServerKey
-	case httppeer.Withdrawn:
-		return alarmWithdrawn
-	case httppeer.Unknown:
-		return alarmUnknown
-	case httppeer.Damage:
-		return alarmDamage
-	case httppeer.ServerFull:
-		return alarmFull
-	}
-	return ""
 }
 
 // openAlarms makes the list of alarms of an agent, in the chain of its lab.

@@ -257,6 +257,11 @@ func rules() []rule {
 		}), done},
 		{"POST /labs", posts("/labs", func(m *matrix) url.Values { return url.Values{"name": {"lab " + m.serial()}} }), done},
 
+		{"GET /servers", at("/servers"), screens},
+		{"POST /servers", posts("/servers", func(*matrix) url.Values { return url.Values{"server": {"http://127.0.0.1:1"}, "code": {"no code"}} }), [5]int{303, 403, 403, 403, 422}},
+		{"POST /servers/now", posts("/servers/now", func(*matrix) url.Values { return url.Values{} }), done},
+		{"POST /servers/stop", posts("/servers/stop", func(*matrix) url.Values { return url.Values{"id": {uuid.NewString()}} }), [5]int{303, 403, 403, 403, 404}},
+
 		{echo.RouteNotFound + " /api/v1", at("/api/v1"), [5]int{401, 404, 404, 404, 404}},
 		{echo.RouteNotFound + " /api/v1/*", at("/api/v1/nothing"), [5]int{401, 404, 404, 404, 404}},
 		{"GET /api/v1/labs", at("/api/v1/labs"), read},
@@ -292,6 +297,7 @@ func rules() []rule {
 		{"POST /api/v1/labs/:lab/campaigns", sends("/campaigns", func(m *matrix) any { return map[string]any{"name": m.serial()} }), keep},
 		{"POST /api/v1/labs/:lab/codes", sends("/codes", func(*matrix) any { return map[string]any{"name": "rig ten"} }), keep},
 		{"GET /api/v1/agents", at("/api/v1/agents"), read},
+		{"GET /api/v1/servers", at("/api/v1/servers"), read},
 		{"GET /api/v1/alarms", at("/api/v1/alarms"), read},
 		{"POST /api/v1/alarms/:id/seen", func(*matrix) (string, string, string) { return "/api/v1/alarms/" + uuid.NewString() + "/seen", "", "" }, [5]int{401, 404, 404, 404, 404}},
 		{"POST /api/v1/agents/:node/revoke", func(m *matrix) (string, string, string) {

@@ -15,6 +15,7 @@ import (
 	"thudbook/server/enrol"
 	"thudbook/server/evidence"
 	"thudbook/server/feed"
+	"thudbook/server/pool"
 	"thudbook/server/register"
 	"thudbook/server/roster"
 	"thudbook/server/tell"
@@ -24,6 +25,7 @@ import (
 	"thudbook/sync/people"
 	"thudbook/sync/record"
 	"thudbook/sync/scope"
+	"thudbook/sync/view"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
 	"thudbook/web/picture"
@@ -40,6 +42,7 @@ type parts struct {
 	handler  *echo.Echo
 	screens  *desk.Desk
 	tell     *tell.Teller
+	pool     *pool.Pool
 	people   *people.Book
 	set      *telemetry.Set
 }
@@ -59,6 +62,9 @@ func build(ctx context.Context, o *Options, h *home.Home, set *telemetry.Set) (*
 	if err != nil {
 		return nil, err
 	}
+	if err := p.openPool(ctx); err != nil {
+		return nil, err
+	}
 	p.accounts = account.Open(account.Options{KV: h.Store, Ledger: h.Ledger, Now: o.Now, FirstFile: filepath.Join(o.Data, FirstPasswordFile)})
 	h.OnOrder(home.OrderWithdraw, p.withdraw)
 	p.handler = p.routes()
@@ -75,7 +81,7 @@ func (p *parts) routes() *echo.Echo {
 	gate := &door.Door{Accounts: p.accounts, Widen: p.agents.Widen, Secure: o.secure()}
 	p.tell = tell.New(tell.Options{Store: h.Store, Mail: o.Mail, HookPrivate: o.HookPrivate, PublicURL: o.PublicURL, Name: o.Name, Every: o.TellEvery, Now: o.Now, Log: o.Log})
 	p.screens = desk.New(desk.Options{Door: gate, Views: h.Reader, Roster: labs, Register: facts, Agents: p.agents, Accounts: p.accounts,
-		Evidence: proof, People: p.people, Feeds: feed.Open(h.Store, o.Now), Tell: p.tell, Pictures: picture.NewCache(filepath.Join(o.Data, "shown")), Name: o.Name, Version: o.Version, Notices: p.notices, Now: o.Now, Log: o.Log})
+		Evidence: proof, People: p.people, Feeds: feed.Open(h.Store, o.Now), Tell: p.tell, Pool: p.pool, Pictures: picture.NewCache(filepath.Join(o.Data, "shown")), Name: o.Name, Version: o.Version, Notices: p.notices, Now: o.Now, Log: o.Log})
 	p.tell.Source = p.screens
 	e := httpkit.New(httpkit.Options{
 		Log: o.Log, Hosts: o.hosts(), Proxies: o.Proxies, Frame: p.screens.ErrorFrame, Ready: p.ready, Observe: p.set.Observe, Metrics: p.set.Handler(), MayReadMetrics: o.mayReadMetrics,
@@ -91,9 +97,31 @@ func (p *parts) routes() *echo.Echo {
 	})
 	peers := httppeer.NewHandler(p.service, p.agents, httppeer.HandlerOptions{Log: o.Log, Limits: httppeer.UsualLimits()})
 	e.Match([]string{http.MethodGet, http.MethodPost, http.MethodPut, http.MethodPatch}, exchangeRoute, echo.WrapHandler(peers))
-	(&api.API{Views: h.Reader, Roster: labs, Register: facts, Agents: p.agents, Accounts: p.accounts, Evidence: proof, Now: o.Now}).Routes(e, gate)
+	(&api.API{Views: h.Reader, Roster: labs, Register: facts, Agents: p.agents, Accounts: p.accounts, Evidence: proof, Pool: p.pool, Now: o.Now}).Routes(e, gate)
 	p.screens.Routes(e)
 	return e
+}
+
+// openPool makes what fetches labs from other servers.
+func (p *parts) openPool(ctx context.Context) error {
+	roots, err := httppeer.ReadRoots(p.o.PoolCAFile, "--pool-ca-file")
+	if err != nil {
+		return err
+	}
+	h := p.home
+	p.pool, err = pool.Open(ctx, pool.Options{Ledger: h.Ledger, Blobs: h.Blobs, Store: h.Store, Key: h.Node.PrivateKey, Rights: p.service, Agents: p.agents,
+		Known: p.knownLabs, Software: "thudbook " + p.o.Version, Roots: roots, Gone: p.erased, Every: p.o.PoolEvery, Now: p.o.Now, Log: p.o.Log})
+	return err
+}
+
+// knownLabs gives the ids under which records are here.
+func (p *parts) knownLabs(ctx context.Context) ([]record.LabID, error) {
+	rows, err := p.home.Reader.Labs(ctx, scope.All(), view.MaxLimit)
+	out := make([]record.LabID, len(rows))
+	for i := range rows {
+		out[i] = rows[i].Lab
+	}
+	return out, err
 }
 
 // erased says which bytes of a lab are cards of people that are erased.

@@ -40,6 +40,8 @@ type Options struct {
 	Mail        tell.MailOptions
 	HookPrivate bool          // webhooks may go to this machine and to private networks
 	TellEvery   time.Duration // between looks for something to tell; 0: a minute
+	PoolCAFile  string        // authorities (PEM) beside the system's that may sign the certificates of servers that labs are fetched from
+	PoolEvery   time.Duration // between sessions with such servers when nothing happens; 0: as an agent
 	Version     string
 	Log         *slog.Logger
 	Out         io.Writer        // the address, and once the first password, are printed here; nil: nowhere
@@ -87,6 +89,7 @@ func Run(ctx context.Context, o Options) (err error) {
 	g.Go(func() error { return httpkit.Serve(ctx, l, p.handler, drainTimeout) })
 	g.Go(func() error { return h.Mend(ctx, o.Log) })
 	g.Go(func() error { return p.tell.Run(ctx) })
+	g.Go(func() error { return p.pool.Run(ctx) })
 	g.Go(func() error { return p.people.KeepErased(ctx, o.Log) })
 	g.Go(func() error { return o.announce(l.Addr(), first) })
 	return g.Wait()

@@ -23,6 +23,7 @@ type serverCmd struct {
 	MailPassword string   `help:"File with the password for the mail server." type:"path" placeholder:"FILE"`
 	MailTLS      string   `name:"mail-tls" help:"How the connection to the mail server is protected: starttls, tls, or none for one on this machine. Default: ${default}." enum:"starttls,tls,none" default:"starttls" placeholder:"KIND"`
 	HookPrivate  bool     `help:"Let webhooks go to addresses of this machine and of private networks."`
+	PoolCAFile   string   `name:"pool-ca-file" help:"Certificates (PEM) of authorities beside the system's that may sign those of servers that labs are fetched from." type:"path" placeholder:"FILE"`
 	OpenMetrics  bool     `help:"Answer /metrics to anybody; without it only to callers on this machine that no proxy passed on."`
 }
 
@@ -36,7 +37,7 @@ func (c *serverCmd) Run(a *app) error {
 	err = server.Run(a.Ctx, server.Options{
 		Data: c.Data, Listen: c.Listen, ListenFile: c.ListenFile, Name: c.Name, CertFile: c.Cert, KeyFile: c.Key,
 		PublicURL: c.PublicURL, HookPrivate: c.HookPrivate, Mail: tell.MailOptions{Server: c.MailServer, From: c.MailFrom, User: c.MailUser, PasswordFile: c.MailPassword, TLS: c.MailTLS},
-		Proxies: proxies, OpenMetrics: c.OpenMetrics, Version: version(), Log: a.Log, Out: a.Out,
+		Proxies: proxies, OpenMetrics: c.OpenMetrics, PoolCAFile: c.PoolCAFile, Version: version(), Log: a.Log, Out: a.Out,
 	})
 	if err == nil {
 		return nil

@@ -20,6 +20,7 @@ import (
 	"thudbook/server/door"
 	"thudbook/server/enrol"
 	"thudbook/server/evidence"
+	"thudbook/server/pool"
 	"thudbook/server/register"
 	"thudbook/server/roster"
 	"thudbook/sync/problem"
@@ -35,6 +36,7 @@ type API struct {
 	Agents   *enrol.Registry
 	Accounts *account.Store
 	Evidence *evidence.Store
+	Pool     *pool.Pool
 	Now      func() time.Time
 }
 
@@ -62,6 +64,7 @@ func (a *API) Routes(e *echo.Echo, d *door.Door) {
 	g.GET("/shots/:id/photos", a.photos)
 	g.GET("/inspections", a.inspections)
 	g.GET("/specimens/:name", a.specimen)
+	g.GET("/servers", a.servers)
 	g.GET("/accounts", a.accounts, door.Administrators)
 	g.POST("/accounts", a.newAccount, door.Administrators)
 }

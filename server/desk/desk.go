@@ -18,6 +18,7 @@ import (
 	"thudbook/server/enrol"
 	"thudbook/server/evidence"
 	"thudbook/server/feed"
+	"thudbook/server/pool"
 	"thudbook/server/register"
 	"thudbook/server/roster"
 	"thudbook/server/tell"
@@ -40,6 +41,7 @@ type Options struct {
 	Evidence *evidence.Store
 	Feeds    *feed.Store
 	Tell     *tell.Teller
+	Pool     *pool.Pool
 	People   *people.Book    // at the rigs
 	Pictures *picture.Cache  // copies of photos for the screen
 	Name     string          // of the server, for the heading
@@ -97,6 +99,7 @@ func (d *Desk) Routes(e *echo.Echo) {
 	d.messageRoutes(e, in)
 	d.documentRoutes(e, in)
 	d.lateRoutes(e, in)
+	d.poolRoutes(e, in)
 	d.inspectionRoutes(e, in)
 	e.GET(page.PathChecks, d.checks, in)
 	e.POST(page.PostCheckLimits, d.postCheckLimits, in)

@@ -49,6 +49,11 @@ func (g *Registry) Alarm(ctx context.Context, a exchange.Alarm) error {
 	return err
 }
 
+// Raise keeps an alarm of the server's own, once.
+func (g *Registry) Raise(ctx context.Context, r alarm.Raised) (isNew bool, err error) {
+	return g.book().Raise(ctx, r)
+}
+
 // Alarms gives the alarms of the labs of a scope, those that nobody has seen
 // first.
 func (g *Registry) Alarms(ctx context.Context, sc scope.Scope) ([]alarm.Alarm, error) {

@@ -62,11 +62,7 @@ type Revoked struct {
 }
 
 // Alias is the body of KindAlias; its UID is the local lab.
-type Alias struct {
-	Local record.LabID  `json:"local"`
-	Lab   record.LabID  `json:"lab"`
-	Node  record.NodeID `json:"node"`
-}
+type Alias = exchange.Alias
 
 // nodeRow is what the list keeps of a node.
 type nodeRow struct {
@@ -195,7 +191,10 @@ func (g *Registry) Principal(ctx context.Context, node record.NodeID) (exchange.
 			return withdrawn(n)
 		}
 		p.Key = n.PublicKey
-		p.Labs, err = g.expand(r, n.Labs)
+		if p.Labs, err = g.expand(r, n.Labs); err != nil {
+			return err
+		}
+		p.Aliases, err = g.aliasesAmong(r, p.Labs)
 		return err
 	})
 	return p, err
@@ -249,6 +248,20 @@ func (g *Registry) expand(r kv.Reader, labs []record.LabID) ([]record.LabID, err
 			if a.Lab == lab && !slices.Contains(all, a.Local) {
 				all = append(all, a.Local)
 			}
+		}
+	}
+	return all, nil
+}
+
+// aliasesAmong says which of labs are aliases.
+func (g *Registry) aliasesAmong(r kv.Reader, labs []record.LabID) (all []Alias, err error) {
+	for _, lab := range labs {
+		a, ok, err := g.aliases.Get(r, lab[:])
+		if err != nil {
+			return nil, err
+		}
+		if ok {
+			all = append(all, *a)
 		}
 	}
 	return all, nil

@@ -122,18 +122,28 @@ type Welcome struct {
 	Server        record.NodeID     `json:"server"`
 	Incarnation   uuid.UUID         `json:"incarnation"`
 	TimeMS        int64             `json:"time_ms"`
-	Labs          []record.LabID    `json:"labs"`     // that the node may write and read
-	Vector        []HeadEntry       `json:"vector"`   // of all chains of these labs
-	Receipts      []receipt.Receipt `json:"receipts"` // for the chains that the node wrote
+	Labs          []record.LabID    `json:"labs"`              // that the node may write and read
+	Aliases       []Alias           `json:"aliases,omitempty"` // which of Labs are other names of which
+	Vector        []HeadEntry       `json:"vector"`            // of all chains of these labs
+	Receipts      []receipt.Receipt `json:"receipts"`          // for the chains that the node wrote
 	MaxBatchBytes int               `json:"max_batch_bytes"`
 	MaxBlobBytes  int64             `json:"max_blob_bytes"`
 	NodeKey       []byte            `json:"node_key,omitempty"`     // that the node's signatures are checked by from now on
 	ServerRekey   *Rekey            `json:"server_rekey,omitempty"` // the server will go on with another key
 }
 
+// Alias says that records under one lab's id belong to another lab: an agent
+// wrote them before it was enrolled.
+type Alias struct {
+	Local record.LabID  `json:"local"`
+	Lab   record.LabID  `json:"lab"`
+	Node  record.NodeID `json:"node"`
+}
+
 // PullRequest asks for what lies beyond a vector.
 type PullRequest struct {
 	Vector   []HeadEntry     `json:"vector"`
-	Exclude  []record.Origin `json:"exclude"` // chains that are not wanted now
+	Exclude  []record.Origin `json:"exclude"`        // chains that are not wanted now
+	Labs     []record.LabID  `json:"labs,omitempty"` // nothing of others; none: of all that the node may read
 	MaxBytes int             `json:"max_bytes"`
 }

@@ -51,6 +51,11 @@ func (s *session) pullRequest(ctx context.Context) (PullRequest, bool, error) {
 		return PullRequest{}, false, err
 	}
 	q := PullRequest{MaxBytes: s.o.Batch.Bytes()}
+	if s.o.Only != nil {
+		if q.Labs = s.w.Labs; len(q.Labs) == 0 {
+			return q, false, nil
+		}
+	}
 	open := false
 	for _, o := range slices.SortedFunc(maps.Keys(heads), compareOrigins) {
 		h := heads[o]

@@ -19,7 +19,7 @@ func (s *session) noteReturned(ctx context.Context, lab record.LabID, recs []rec
 	var here []want
 	for i := range recs {
 		for _, a := range recs[i].Attachments {
-			there, _, err := s.o.Blobs.Has(ctx, a.SHA256)
+			there, err := s.here(ctx, lab, a.SHA256)
 			if err != nil {
 				return err
 			}

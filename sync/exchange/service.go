@@ -26,6 +26,8 @@ type Principal struct {
 	Node record.NodeID
 	Key  ed25519.PublicKey
 	Labs []record.LabID // aliases of labs included
+	// Aliases says of which of Labs the others are aliases.
+	Aliases []Alias
 }
 
 func (p *Principal) may(lab record.LabID) bool {
@@ -172,7 +174,7 @@ func (v *view) Hello(ctx context.Context, q HelloRequest) (SignedWelcome, error)
 	}
 	v.clockOff(ctx, time.UnixMilli(q.TimeMS), now)
 	w := Welcome{Protocol: protocol, Server: v.s.node, Incarnation: v.s.Incarnation(), TimeMS: now.UnixMilli(),
-		Labs: v.p.Labs, Vector: vector, MaxBatchBytes: MaxBatchBytes, MaxBlobBytes: v.s.o.MaxBlobBytes, NodeKey: v.p.Key}
+		Labs: v.p.Labs, Aliases: v.p.Aliases, Vector: vector, MaxBatchBytes: MaxBatchBytes, MaxBlobBytes: v.s.o.MaxBlobBytes, NodeKey: v.p.Key}
 	if v.s.o.NextKey != nil {
 		w.ServerRekey = NewRekey(v.s.node, v.s.o.Key, v.s.o.NextKey)
 	}

@@ -148,7 +148,7 @@ func (v *view) Pull(ctx context.Context, q PullRequest) ([]Batch, error) {
 	}
 	var out []Batch
 	for _, e := range vector {
-		if e.Seq <= known[e.Origin] || slices.Contains(q.Exclude, e.Origin) {
+		if e.Seq <= known[e.Origin] || slices.Contains(q.Exclude, e.Origin) || len(q.Labs) > 0 && !slices.Contains(q.Labs, e.Origin.Lab) {
 			continue
 		}
 		if e.Origin.Node == v.s.node { // so that the attachments can be asked for at once

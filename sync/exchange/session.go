@@ -35,6 +35,16 @@ type Options struct {
 	// Fetch says which attachments of pulled records are wanted here; nil: none.
 	Fetch    func(*record.Record, record.Attachment) bool
 	Progress func(Progress)
+	// Only says which labs the session is about, where the node holds others that
+	// the server must not hear of and has no say in; nil: all.
+	Only func(context.Context, record.LabID) (bool, error)
+	// Rights keeps which labs hold which bytes, where the node serves several
+	// labs: bytes count as here once this server showed all of them for the lab
+	// in question, whoever brought them before. nil: the node is one lab's.
+	Rights Rights
+	// Aliases hears of the other names of labs that the server knows, before
+	// anything else is done with its answer; nil: nobody does.
+	Aliases func(context.Context, []Alias) error
 	// Gone says which attachments of a lab are erased: they are neither fetched
 	// nor sent. nil: none.
 	Gone func(context.Context, record.LabID, record.Hash) (bool, error)
@@ -49,6 +59,12 @@ type Options struct {
 	Slice time.Duration
 	Now   func() time.Time
 	Log   *slog.Logger
+}
+
+// Rights is what a Service keeps of them.
+type Rights interface {
+	Holds(ctx context.Context, lab record.LabID, h record.Hash) (bool, error)
+	Hold(ctx context.Context, lab record.LabID, h record.Hash, size int64) error
 }
 
 // Pending is what a node has not handed over yet.
@@ -151,6 +167,9 @@ func (s *session) run(ctx context.Context) error {
 	if err := s.hello(ctx); err != nil {
 		return err
 	}
+	if err := s.narrow(ctx); err != nil {
+		return err
+	}
 	if err := s.keepSignedHeads(ctx); err != nil {
 		return err
 	}
@@ -205,6 +224,18 @@ func (s *session) heads(ctx context.Context) (map[record.Origin]record.Head, err
 	}
 	if err != nil {
 		s.o.Log.Error("some heads cannot be read", "error", err)
+	}
+	if s.o.Only == nil {
+		return heads, nil
+	}
+	for o := range heads {
+		ok, err := s.about(ctx, o.Lab)
+		if err != nil {
+			return nil, err
+		}
+		if !ok {
+			delete(heads, o)
+		}
 	}
 	return heads, nil
 }

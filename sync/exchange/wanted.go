@@ -162,7 +162,7 @@ func (s *session) fetchable(ctx context.Context, page []want) ([]want, error) {
 	var refs []BlobRef
 	for i := range page {
 		w := &page[i]
-		there, _, err := s.o.Blobs.Has(ctx, w.ref.SHA256)
+		there, err := s.here(ctx, w.lab, w.ref.SHA256)
 		gone := false
 		if err == nil && s.o.Gone != nil {
 			gone, err = s.o.Gone(ctx, w.lab, w.ref.SHA256)
@@ -198,6 +198,15 @@ func (s *session) fetchable(ctx context.Context, page []want) ([]want, error) {
 	return kept, nil
 }
 
+// here tells whether bytes are here, for a lab.
+func (s *session) here(ctx context.Context, lab record.LabID, h record.Hash) (bool, error) {
+	if s.o.Rights != nil {
+		return s.o.Rights.Holds(ctx, lab, h)
+	}
+	there, _, err := s.o.Blobs.Has(ctx, h)
+	return there, err
+}
+
 func (s *session) settle(ctx context.Context, t kv.Table, w *want) error {
 	return s.o.Store.Update(ctx, func(tx kv.Tx) error { return tx.Delete(t, w.key()) })
 }
@@ -209,7 +218,11 @@ func (s *session) fetchOne(ctx context.Context, w *want) (stop bool, err error) 
 		return false, nil
 	}
 	a := record.Attachment{SHA256: w.ref.SHA256, Size: w.ref.Size}
-	err = fetchBlob(ctx, s.peer, s.o.Blobs, w.lab, a, func(r io.Reader) io.Reader { return &yielding{r: r, s: s, ctx: ctx} })
+	scope, proved := fetchScope, func() error { return nil }
+	if s.o.Rights != nil {
+		scope, proved = fetchScope+"-"+w.lab.String(), func() error { return s.o.Rights.Hold(ctx, w.lab, w.ref.SHA256, w.ref.Size) }
+	}
+	err = fetchBlob(ctx, s.peer, s.o.Blobs, scope, w.lab, a, func(r io.Reader) io.Reader { return &yielding{r: r, s: s, ctx: ctx} }, proved)
 	switch {
 	case errors.Is(err, errYield):
 		return true, nil
@@ -257,17 +270,17 @@ func (y *yielding) Read(p []byte) (int, error) {
 // FetchBlob gets one attachment from a peer into a blob store, which checks
 // its hash. It goes on where an earlier attempt was cut.
 func FetchBlob(ctx context.Context, p Peer, into blob.Store, lab record.LabID, a record.Attachment) error {
-	return fetchBlob(ctx, p, into, lab, a, func(r io.Reader) io.Reader { return r })
+	return fetchBlob(ctx, p, into, fetchScope, lab, a, func(r io.Reader) io.Reader { return r }, nil)
 }
 
-func fetchBlob(ctx context.Context, p Peer, into blob.Store, lab record.LabID, a record.Attachment, through func(io.Reader) io.Reader) (err error) {
+func fetchBlob(ctx context.Context, p Peer, into blob.Store, scope string, lab record.LabID, a record.Attachment, through func(io.Reader) io.Reader, proved func() error) (err error) {
 	ref := blob.Ref{SHA256: a.SHA256, Size: a.Size}
-	at, err := into.Partial(ctx, fetchScope, ref)
+	at, err := into.Partial(ctx, scope, ref)
 	if err != nil {
 		return err
 	}
 	if at == ref.Size && at > 0 { // only its end was not seen
-		_, err := into.Append(ctx, fetchScope, ref, at, strings.NewReader(""), nil)
+		_, err := into.Append(ctx, scope, ref, at, strings.NewReader(""), proved)
 		return err
 	}
 	r, size, err := p.GetBlob(ctx, lab, a.SHA256, at)
@@ -278,7 +291,7 @@ func fetchBlob(ctx context.Context, p Peer, into blob.Store, lab record.LabID, a
 	if size != a.Size {
 		return blob.Unlike(a.SHA256, fmt.Sprintf("%d bytes, the record says %d", size, a.Size))
 	}
-	at, err = into.Append(ctx, fetchScope, ref, at, through(r), nil)
+	at, err = into.Append(ctx, scope, ref, at, through(r), proved)
 	if err == nil && at != ref.Size {
 		return fmt.Errorf("fetch attachment %s: it ended after %d of %d bytes: %w", a.SHA256, at, size, io.ErrUnexpectedEOF)
 	}

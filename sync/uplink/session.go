@@ -33,7 +33,7 @@ func (u *Uplink) session(ctx context.Context) (exchange.Result, error) {
 	}
 	res, err := u.withKeys(ctx, s, func(peer exchange.Peer, key, next ed25519.PrivateKey) (exchange.Result, error) {
 		return exchange.Run(ctx, exchange.Options{Ledger: u.o.Ledger, Blobs: u.o.Blobs, Store: u.o.Store, Key: key, NextKey: next,
-			Server: s.Pinned(), Software: u.o.Software, Fetch: u.o.Fetch, Gone: u.o.Gone, Batch: u.batch, Now: u.o.Now, Log: u.o.Log,
+			Server: s.Pinned(), Software: u.o.Software, Fetch: u.o.Fetch, Gone: u.o.Gone, Only: u.o.Only, Aliases: u.o.Aliases, Rights: u.o.Rights, Batch: u.batch, Now: u.o.Now, Log: u.o.Log,
 			Pending: told, Progress: u.progress, Handed: u.handed, Slice: slice}, peer)
 	})
 	u.finish(ctx, &s, res, err)
@@ -101,7 +101,7 @@ func (u *Uplink) finish(ctx context.Context, s *Settings, res exchange.Result, e
 	u.mu.Lock()
 	old := u.st.err
 	u.st.running = false
-	if u.settings != nil && u.settings.Server != s.Server {
+	if u.settings == nil || u.settings.Server != s.Server {
 		u.signal() // enrolled elsewhere meanwhile: this outcome is history
 		u.mu.Unlock()
 		return
@@ -131,7 +131,7 @@ func (u *Uplink) finish(ctx context.Context, s *Settings, res exchange.Result, e
 	moved := res.RecordsSent > 0 || res.BlobsSent > 0 || res.RecordsReceived > 0 || s.ExchangedMS == 0
 	if rekeyed || ended && moved {
 		// It is kept even when a stop comes right now: the session did end well.
-		if err := u.o.Store.Update(context.WithoutCancel(ctx), func(tx kv.Tx) error { return save(tx, serverKey, &keep) }); err != nil {
+		if err := u.o.Store.Update(context.WithoutCancel(ctx), func(tx kv.Tx) error { return save(tx, u.slotted(serverKey), &keep) }); err != nil {
 			u.o.Log.Error("the outcome of the exchange was not kept", "new_key", rekeyed, "error", err)
 		}
 	}

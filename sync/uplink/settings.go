@@ -51,6 +51,31 @@ type enrolling struct {
 	ID   uuid.UUID   `json:"id"`
 }
 
+// slotted is a key of this uplink's slot.
+func (u *Uplink) slotted(key []byte) []byte {
+	if u.o.Slot == "" {
+		return key
+	}
+	return []byte(string(key) + "/" + u.o.Slot)
+}
+
+// Forget takes the settings away; the records stay. It must not be running.
+func (u *Uplink) Forget(ctx context.Context) error {
+	err := u.o.Store.Update(ctx, func(tx kv.Tx) error {
+		for _, key := range [][]byte{serverKey, enrollingKey} {
+			if err := tx.Delete(TableSettings, u.slotted(key)); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return fmt.Errorf("forget the server's settings: %w", err)
+	}
+	u.adopt(nil)
+	return nil
+}
+
 func load(ctx context.Context, s kv.Store, key []byte, v any) (found bool, err error) {
 	err = s.View(ctx, func(r kv.Reader) error {
 		b, err := r.Get(TableSettings, key)
@@ -124,10 +149,10 @@ func (u *Uplink) enrol(ctx context.Context, url, code string) error {
 	s := Settings{URL: url, Server: a.Server, ServerKey: a.ServerKey, Lab: a.Lab, Name: a.Name, EnrolledMS: now.UnixMilli(),
 		ClockOffsetMS: sent.Add(now.Sub(sent) / 2).Sub(time.UnixMilli(a.TimeMS)).Milliseconds()}
 	err = u.o.Store.Update(ctx, func(tx kv.Tx) error {
-		if err := save(tx, serverKey, &s); err != nil {
+		if err := save(tx, u.slotted(serverKey), &s); err != nil {
 			return err
 		}
-		return tx.Delete(TableSettings, enrollingKey)
+		return tx.Delete(TableSettings, u.slotted(enrollingKey))
 	})
 	if err != nil {
 		return fmt.Errorf("keep the server's settings: %w", err)
@@ -141,7 +166,7 @@ func (u *Uplink) enrol(ctx context.Context, url, code string) error {
 // enrollmentID gives one id per code, kept before anything is sent.
 func (u *Uplink) enrollmentID(ctx context.Context, c exchange.Code) (uuid.UUID, error) {
 	var e enrolling
-	found, err := load(ctx, u.o.Store, enrollingKey, &e)
+	found, err := load(ctx, u.o.Store, u.slotted(enrollingKey), &e)
 	if err != nil {
 		return e.ID, err
 	}
@@ -152,6 +177,6 @@ func (u *Uplink) enrollmentID(ctx context.Context, c exchange.Code) (uuid.UUID, 
 	if e.ID, err = uuid.NewRandom(); err != nil {
 		return e.ID, err
 	}
-	err = u.o.Store.Update(ctx, func(tx kv.Tx) error { return save(tx, enrollingKey, &e) })
+	err = u.o.Store.Update(ctx, func(tx kv.Tx) error { return save(tx, u.slotted(enrollingKey), &e) })
 	return e.ID, err
 }

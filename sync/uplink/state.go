@@ -181,6 +181,14 @@ func (u *Uplink) pending(ctx context.Context) (Pending, error) {
 		if o.Node != u.o.Ledger.Node() || o.Lab == (record.LabID{}) {
 			continue
 		}
+		if u.o.Only != nil {
+			if about, err := u.o.Only(ctx, o.Lab); err != nil || !about {
+				if err != nil {
+					return sum, err
+				}
+				continue
+			}
+		}
 		rc := got[o]
 		if err := u.measure(ctx, o, h.Seq, rc.Seq, rc.CompleteThrough, &sum); err != nil {
 			return sum, err

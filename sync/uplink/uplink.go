@@ -39,6 +39,13 @@ type Options struct {
 	Fetch func(*record.Record, record.Attachment) bool
 	// Gone says which attachments are erased; nil: none.
 	Gone func(context.Context, record.LabID, record.Hash) (bool, error)
+	// Slot tells the servers apart that one node holds sessions with; an agent
+	// has one server, and no name for it.
+	Slot string
+	// Only, Aliases and Rights are those of exchange.Options; nil: none.
+	Only    func(context.Context, record.LabID) (bool, error)
+	Aliases func(context.Context, []exchange.Alias) error
+	Rights  exchange.Rights
 	// Dial makes the peer of a session; nil: HTTP.
 	Dial func(Settings) (exchange.Peer, error)
 
@@ -113,7 +120,7 @@ func Open(ctx context.Context, o Options) (*Uplink, error) {
 	}
 	u := &Uplink{o: o, wake: make(chan struct{}, 1), batch: &exchange.BatchSize{}, changed: make(chan struct{}), key: o.Key, next: o.NextKey}
 	var s Settings
-	found, err := load(ctx, o.Store, serverKey, &s)
+	found, err := load(ctx, o.Store, u.slotted(serverKey), &s)
 	if err != nil {
 		return nil, fmt.Errorf("read the settings of the server: %w", err)
 	}

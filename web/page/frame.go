@@ -107,7 +107,8 @@ func ServerNav(current string, administrator bool, alarms int) []NavItem {
 	if administrator {
 		items = append(items,
 			NavItem{Text: "Accounts", Href: PathAccounts},
-			NavItem{Text: "Labs", Href: PathLabs})
+			NavItem{Text: "Labs", Href: PathLabs},
+			NavItem{Text: "Other servers", Href: PathPool})
 	}
 	return mark(current, append(items, NavItem{Text: "Manual", Href: PathManual}))
 }

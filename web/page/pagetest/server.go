@@ -149,6 +149,25 @@ func agents() []Item {
 	}
 }
 
+func pool() []Item {
+	f := serverFrame("Other servers", page.PathPool)
+	form := page.Form{ID: "pool", Action: page.PostPool, Fields: page.PoolFields(), Submit: "Fetch this lab"}
+	wrong := form
+	wrong.Values = map[string]string{"server": "http://thudbook.hillside.example:8370", "code": "K7QP"}
+	wrong.Errors = map[string]string{"code": "This is no code. It is too short."}
+	rows := []page.PoolRow{
+		{ID: "p1", Lab: "Hillside lab", Server: "https://thudbook.hillside.example:8443", State: page.Status{Level: page.OK, Word: "in step"}, LastExchange: ago(12 * time.Second), Fingerprint: fingerprint, Key: "k1"},
+		{ID: "p2", Lab: "Harbour lab", Server: "https://thudbook.harbour.example:8443", State: page.Status{Level: page.Plain, Word: "exchanging"}, LastExchange: ago(40 * time.Second), Moving: "fetched 120 records and 4 files", ToSend: "2 records and 0 files (1.2 kB)", Fingerprint: fingerprint, Key: "k2"},
+		{ID: "p3", Lab: "Northmere lab", Server: "https://thudbook.northmere.example", State: page.Status{Level: page.Bad, Word: "stuck"}, Stuck: "This agent was withdrawn on the server on 2026-05-02. It keeps recording here. If that was a mistake, an administrator makes a new code to enrol it again.", LastExchange: ago(51 * time.Hour), Clock: "This computer's clock is 3m0s behind the server's. Set the clock; shots are recorded all the same, with both times.", Fingerprint: fingerprint, Key: "k3"},
+		{ID: "p4", Lab: "Mill lab", Server: "https://thudbook.mill.example", State: page.Status{Level: page.Plain, Word: "not fetched any more"}, Stopped: ago(200 * time.Hour)},
+	}
+	full := page.Pool{Frame: f, Form: form}
+	for range 12 {
+		full.Rows = append(full.Rows, rows[:3]...)
+	}
+	return []Item{{"pool", page.Pool{Frame: f, Rows: rows, Form: form}}, {"pool-empty", page.Pool{Frame: f, Form: form}}, {"pool-wrong", page.Pool{Frame: f, Rows: rows[:1], Form: wrong}}, {"pool-full", full}}
+}
+
 func administration() []Item {
 	accounts := serverFrame("Accounts", page.PathAccounts)
 	choices := map[string][]page.Choice{"lab": append([]page.Choice{{Value: "", Text: "all labs"}}, labChoices()...), "account": {{Value: "u1", Text: "r.example"}}}

@@ -1,4 +1,4 @@
-package agent
+package httppeer
 
 import (
 	"crypto/x509"
@@ -7,15 +7,16 @@ import (
 	"thudbook/sync/problem"
 )
 
-// roots are the authorities that may sign the server's certificate: those of
-// the system and those of the file; nil without a file, which means the same.
-func roots(file string) (*x509.CertPool, error) {
+// ReadRoots gives the authorities that may sign the server's certificate: those
+// of the system and those of the file; nil without a file, which means the same.
+// option is what the file was named by, for the error.
+func ReadRoots(file, option string) (*x509.CertPool, error) {
 	if file == "" {
 		return nil, nil
 	}
 	bad := func(err error) error {
 		return &problem.Error{Code: problem.Invalid, What: "The certificates of your authority cannot be read.", Where: file,
-			Fix: "Give a file in PEM form (it has lines BEGIN CERTIFICATE) with --ca-file.", Err: err}
+			Fix: "Give a file in PEM form (it has lines BEGIN CERTIFICATE) with " + option + ".", Err: err}
 	}
 	b, err := os.ReadFile(file)
 	if err != nil {
