@@ -37,7 +37,7 @@ func TestCautionsOnEveryScreen(t *testing.T) {
 		t.Fatalf("post = %d %s", a.status, a.body)
 	}
 	id := r.get("/api/v1/shots").json(t)["shots"].([]any)[0].(map[string]any)["id"].(string)
-	for _, path := range []string{"/", "/next", "/result", "/overview", "/shots", "/shots/" + id, "/assign", "/quarantine", "/seen", "/rig", "/ready", "/setup", "/connect", "/licences", "/nowhere", "/shots/nothing",
+	for _, path := range []string{"/", "/next", "/result", "/day", "/overview", "/shots", "/shots/" + id, "/assign", "/quarantine", "/seen", "/rig", "/ready", "/setup", "/connect", "/licences", "/nowhere", "/shots/nothing",
 		"/manual", "/manual/files", "/manual/flags", "/manual/numbers", "/manual/cautions", "/manual/network", "/manual/rig", "/manual/first"} {
 		if a := r.get(path); !strings.Contains(a.body, cautions) {
 			t.Errorf("GET %s = %d does not show the cautions", path, a.status)

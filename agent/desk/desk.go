@@ -168,6 +168,8 @@ func (d *Desk) routes(e *echo.Echo) {
 	e.POST(page.PostVoid, d.voidResult)
 	e.POST(page.PostBind, d.bindShot)
 	e.GET(page.PathOverview, d.overview)
+	e.GET(page.PathDay, d.day)
+	e.GET(page.PathDay+".csv", d.dayCSV)
 	e.GET(page.PathStrokes, d.strokes)
 	e.POST(page.PathStrokes, d.dryStrokes)
 	e.POST(page.PostCounter, d.readCounter)

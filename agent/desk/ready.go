@@ -113,7 +113,7 @@ func (d *Desk) mountedRows(ctx context.Context, now time.Time) (rows []page.Read
 	if err != nil {
 		return nil, err
 	}
-	places, name, err := d.positions(ctx)
+	places, name, err := d.positions(ctx, now)
 	if err != nil {
 		return nil, err
 	}

@@ -36,7 +36,7 @@ func (d *Desk) rigPage(c echo.Context, path string, typed *httpkit.Filled, statu
 		p.Notices = append([]page.Notice{{Level: page.OK, Text: text}}, p.Notices...)
 	}
 	var err error
-	if p.Rows, p.Map, err = d.positions(ctx); err != nil {
+	if p.Rows, p.Map, err = d.positions(ctx, time.Now()); err != nil {
 		return err
 	}
 	for i := range p.Rows {
@@ -66,8 +66,7 @@ func (d *Desk) rigPage(c echo.Context, path string, typed *httpkit.Filled, statu
 
 // positions gives the places of this rig with what sits there now, and the
 // name of the map that names the channels.
-func (d *Desk) positions(ctx context.Context) ([]page.RigPosition, string, error) {
-	now := time.Now()
+func (d *Desk) positions(ctx context.Context, now time.Time) ([]page.RigPosition, string, error) {
 	mounted, err := d.read.Mounted(ctx, d.scope(), d.Intake.Rig(), lab.At(now))
 	if err != nil {
 		return nil, "", err

@@ -85,11 +85,8 @@ func withdraw(id uuid.UUID, kind record.Kind) page.Form {
 
 func bareRow(r *view.StrokesRow, in string) page.BareRow {
 	s := &r.Strokes
-	row := page.BareRow{At: s.EffectiveAt.Time().In(time.Local), What: present.Count(s.Number, "dry stroke", "dry strokes"), Reason: s.Reason,
+	row := page.BareRow{At: s.EffectiveAt.Time().In(time.Local), What: present.BareWords(s), Reason: s.Reason,
 		Pressure: page.Pressure{Number: page.Missing("not recorded")}, Withdraw: withdraw(r.ID, lab.KindStrokes)}
-	if s.Kind == lab.StrokeNoFile {
-		row.What = "fired, no file came"
-	}
 	if s.TankPressureKPaGauge != nil {
 		row.Pressure = present.Pressure(*s.TankPressureKPaGauge, in)
 	}

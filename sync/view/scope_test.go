@@ -144,6 +144,9 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 		},
 		"RigMountings": func(s scope.Scope) (int, error) { return size(w.RigMountings(ctx, s, rig1, 10)) },
 		"Mounting":     func(s scope.Scope) (int, error) { return single(w.Mounting(ctx, s, labtest.ID("m"))) },
+		"WentOnWithin": func(s scope.Scope) (int, error) {
+			return size(w.WentOnWithin(ctx, s, rig1, lab.At(at.Add(-time.Hour)), lab.At(now)))
+		},
 		"WentOnAt": func(s scope.Scope) (int, error) {
 			return size(w.WentOnAt(ctx, s, rig1, lab.At(at.Add(time.Hour))))
 		},

@@ -32,6 +32,24 @@ func (v *Reader) WentOnAt(ctx context.Context, sc scope.Scope, rig uuid.UUID, t 
 	return out, err
 }
 
+// WentOnWithin gives what operators of a rig went on with from <= t < to, oldest
+// first, whether it still holds or not.
+func (v *Reader) WentOnWithin(ctx context.Context, sc scope.Scope, rig uuid.UUID, from, to lab.Time) (out []WentOnRow, err error) {
+	err = v.store.View(ctx, func(r kv.Reader) error {
+		out = nil
+		for d, err := range v.set.wentOn.ScanIndex(r, byItem, kv.Join(rig[:], when(from)), kv.Join(rig[:], when(to)), false) {
+			if err != nil {
+				return err
+			}
+			if sc.Allows(d.Lab) {
+				out = append(out, WentOnRow{Head: d.head(), WentOn: *d.body()})
+			}
+		}
+		return nil
+	})
+	return out, err
+}
+
 func (s *Set) wentOnAt(r kv.Reader, sc scope.Scope, rig uuid.UUID, t lab.Time) (out []WentOnRow, err error) {
 	from := kv.Join(rig[:], when(t.Add(-lab.MostWentOn)))
 	for d, err := range s.wentOn.ScanIndex(r, byItem, from, kv.Join(rig[:], when(t+1)), true) {

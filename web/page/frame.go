@@ -78,6 +78,7 @@ func AgentNav(current string, n AgentCounts) []NavItem {
 		{Text: "Drift", Href: PathDrift},
 		{Text: "Rig", Href: PathRig},
 		{Text: "Log", Href: PathLog},
+		{Text: "Day", Href: PathDay},
 		{Text: "Overview", Href: PathOverview},
 		{Text: "Quarantine", Href: PathQuarantine, Count: n.Quarantine},
 		{Text: "Seen again", Href: PathSeen, Count: n.SeenAgain},

@@ -30,6 +30,7 @@ func functions() template.FuncMap {
 		"inspections": newInspectionTable, "logrows": newLogTable,
 		"join":        strings.Join,
 		"short":       shortHash,
+		"clock":       func(t time.Time) string { return t.Format("15:04:05") },
 		"many":        many,
 		"missingHere": func() Status { return Status{Level: Warn, Word: "missing"} },
 		"setUp":       func() Status { return Status{Level: OK, Word: "done"} },
@@ -61,6 +62,9 @@ func momentOf(now, t time.Time) moment {
 
 // ShowMoment writes a time with its zone, where no column's head names it.
 func ShowMoment(t time.Time) string { return t.Format("2006-01-02 15:04:05") + " " + zone(t) }
+
+// Zone names the offset of a time, as "+01:00".
+func Zone(t time.Time) string { return zone(t) }
 
 func zone(t time.Time) string {
 	if _, off := t.Zone(); off == 0 {

@@ -153,14 +153,7 @@ func (k *Checks) row(r *view.CheckRow) page.CheckRow {
 		out.Values = append(out.Values, number(q.Value, unitOf(q.CheckResult), "not in the file"))
 		charted, limited = charted || q.Chart != nil, limited || q.Limit != nil
 	}
-	switch r.State {
-	case view.CheckGood:
-		out.State = page.Status{Level: page.OK, Word: "good"}
-	case view.CheckFailed:
-		out.State = page.Status{Level: page.Bad, Word: "failed"}
-	default:
-		out.State = page.Status{Word: "not judged"}
-	}
+	out.State = checkState(r.State)
 	switch {
 	case charted && limited:
 		out.Against = "set limits and " + Count(int64(r.History), "check", "checks")

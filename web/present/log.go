@@ -85,28 +85,29 @@ func source[R any](list func(view.Page) (view.List[R], error), entry func(*R) Lo
 	}}
 }
 
+// sourcesOf are services, notes and mountings, as a filter narrows them.
+func sourcesOf(ctx context.Context, v *view.Reader, sc scope.Scope, f view.LogFilter) []*logSource {
+	return []*logSource{
+		source(func(p view.Page) (view.List[view.ServiceRow], error) { return v.ServicesDone(ctx, sc, f, p) },
+			func(r *view.ServiceRow) LogEntry { return LogEntry{At: r.Service.EffectiveAt, Service: r} }),
+		source(func(p view.Page) (view.List[view.NoteRow], error) { return v.Notes(ctx, sc, f, p) },
+			func(r *view.NoteRow) LogEntry { return LogEntry{At: r.Note.EffectiveAt, Note: r} }),
+		source(func(p view.Page) (view.List[view.MountingRow], error) { return v.MountingsDone(ctx, sc, f, p) },
+			func(r *view.MountingRow) LogEntry { return LogEntry{At: r.Mounting.EffectiveAt, Mounting: r} }),
+	}
+}
+
 func logSources(ctx context.Context, v *view.Reader, sc scope.Scope, kind string) ([]*logSource, error) {
-	services := source(func(p view.Page) (view.List[view.ServiceRow], error) {
-		return v.ServicesDone(ctx, sc, view.LogFilter{}, p)
-	},
-		func(r *view.ServiceRow) LogEntry { return LogEntry{At: r.Service.EffectiveAt, Service: r} })
-	notes := source(func(p view.Page) (view.List[view.NoteRow], error) {
-		return v.Notes(ctx, sc, view.LogFilter{Topic: kind}, p)
-	},
-		func(r *view.NoteRow) LogEntry { return LogEntry{At: r.Note.EffectiveAt, Note: r} })
-	mountings := source(func(p view.Page) (view.List[view.MountingRow], error) {
-		return v.MountingsDone(ctx, sc, view.LogFilter{}, p)
-	},
-		func(r *view.MountingRow) LogEntry { return LogEntry{At: r.Mounting.EffectiveAt, Mounting: r} })
+	all := sourcesOf(ctx, v, sc, view.LogFilter{Topic: kind})
 	switch {
 	case kind == "":
-		return []*logSource{services, notes, mountings}, nil
+		return all, nil
 	case kind == "service":
-		return []*logSource{services}, nil
+		return all[:1], nil
 	case kind == LogMounted:
-		return []*logSource{mountings}, nil
+		return all[2:], nil
 	case slices.Contains(lab.NoteTopics(), kind):
-		return []*logSource{notes}, nil
+		return all[1:2], nil
 	}
 	return nil, problem.New(problem.Invalid, "The log has no entries of the kind "+strconv.Quote(kind)+".", "Choose a kind of the list.")
 }
