@@ -109,7 +109,7 @@ func (p *parts) openPool(ctx context.Context) error {
 		return err
 	}
 	h := p.home
-	p.pool, err = pool.Open(ctx, pool.Options{Ledger: h.Ledger, Blobs: h.Blobs, Store: h.Store, Key: h.Node.PrivateKey, Rights: p.service, Agents: p.agents,
+	p.pool, err = pool.Open(ctx, pool.Options{Ledger: h.Ledger, Blobs: h.Blobs, Store: h.Store, Rights: p.service, Agents: p.agents,
 		Known: p.knownLabs, Software: "thudbook " + p.o.Version, Roots: roots, Gone: p.erased, Every: p.o.PoolEvery, Now: p.o.Now, Log: p.o.Log})
 	return err
 }

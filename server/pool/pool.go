@@ -9,7 +9,6 @@ package pool
 
 import (
 	"context"
-	"crypto/ed25519"
 	"crypto/x509"
 	"errors"
 	"fmt"
@@ -35,7 +34,6 @@ type Options struct {
 	Ledger   *ledger.Ledger
 	Blobs    blob.Store
 	Store    kv.Store // the store of the ledger
-	Key      ed25519.PrivateKey
 	Rights   exchange.Rights
 	Agents   *enrol.Registry
 	Known    func(context.Context) ([]record.LabID, error) // labs that have records here
@@ -118,7 +116,11 @@ func Open(ctx context.Context, o Options) (*Pool, error) {
 
 // open makes the uplink of a source. of gives the lab that it is about.
 func (p *Pool) open(ctx context.Context, id uuid.UUID, of func() record.LabID) (*uplink.Uplink, error) {
-	u, err := uplink.Open(ctx, uplink.Options{Ledger: p.o.Ledger, Blobs: p.o.Blobs, Store: p.o.Store, Key: p.o.Key, Software: p.o.Software,
+	key, err := p.key(ctx)
+	if err != nil {
+		return nil, err
+	}
+	u, err := uplink.Open(ctx, uplink.Options{Ledger: p.o.Ledger, Blobs: p.o.Blobs, Store: p.o.Store, Key: key, Software: p.o.Software,
 		Roots: p.o.Roots, Fetch: wanted, Gone: p.o.Gone, Slot: id.String(), Rights: p.o.Rights, Every: p.o.Every, Now: p.o.Now, Log: p.o.Log,
 		Only: func(ctx context.Context, l record.LabID) (bool, error) {
 			real, err := p.o.Agents.Resolve(ctx, l)
