@@ -2,9 +2,6 @@ package agent
 
 import (
 	"context"
-	"crypto/ed25519"
-	"crypto/sha256"
-	"encoding/hex"
 	"fmt"
 	"strings"
 	"time"
@@ -14,6 +11,7 @@ import (
 	"thudbook/sync/scope"
 	"thudbook/sync/uplink"
 	"thudbook/web/page"
+	"thudbook/web/present"
 )
 
 const (
@@ -101,7 +99,7 @@ func (p *parts) enrol(ctx context.Context, server, code string) error {
 
 // link words the state of the exchange for the screens.
 func (p *parts) link(ctx context.Context) desk.LinkState {
-	l := desk.LinkState{OwnFingerprint: fingerprint(p.uplink.PublicKey()), KeyChanging: p.uplink.KeyChanging(), Lab: p.labName(ctx)}
+	l := desk.LinkState{OwnFingerprint: present.Fingerprint(p.uplink.PublicKey()), KeyChanging: p.uplink.KeyChanging(), Lab: p.labName(ctx)}
 	s, err := p.uplink.State(ctx)
 	if err != nil {
 		p.o.Log.Error("state of the exchange", "error", err)
@@ -112,7 +110,7 @@ func (p *parts) link(ctx context.Context) desk.LinkState {
 	l.Sync = page.SyncState{Server: s.Server, PendingRecords: int(s.PendingRecords), PendingBytes: page.ShowBytes(s.PendingBytes),
 		OldestPending: local(s.OldestPendingSince), LastExchange: local(s.LastExchange), NextTry: local(s.NextTry), Stuck: s.Stuck, Waiting: waiting(l.Detail.Kinds)}
 	if set, ok := p.uplink.Settings(); ok {
-		l.ServerFingerprint, l.EnrolledAt = fingerprint(set.ServerKey), time.UnixMilli(set.EnrolledMS)
+		l.ServerFingerprint, l.EnrolledAt = present.Fingerprint(set.ServerKey), time.UnixMilli(set.EnrolledMS)
 	}
 	switch {
 	case !s.Enrolled && s.EnrolError != nil && !again(s.EnrolError):
@@ -188,15 +186,4 @@ func (p *parts) labName(ctx context.Context) string {
 		return labs[0].Name
 	}
 	return p.o.LabName
-}
-
-// fingerprint is the SHA-256 of a public key in groups that can be read aloud.
-func fingerprint(key ed25519.PublicKey) string {
-	sum := sha256.Sum256(key)
-	s := hex.EncodeToString(sum[:])
-	var groups []string
-	for i := 0; i < 32; i += 4 {
-		groups = append(groups, s[i:i+4])
-	}
-	return strings.Join(groups, " ")
 }

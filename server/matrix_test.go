@@ -243,9 +243,14 @@ func rules() []rule {
 		{"POST /agents/codes", posts("/agents/codes", func(m *matrix) url.Values {
 			return url.Values{"lab": {m.birch.id.String()}, "name": {"rig nine"}}
 		}), change},
+		{"POST /agents/codes/lost-key", posts("/agents/codes/lost-key", func(m *matrix) url.Values {
+			return url.Values{"agent": {m.birch.agent.Node.ID.String()}}
+		}), change},
 		{"POST /agents/revoke", posts("/agents/revoke", func(m *matrix) url.Values {
 			return url.Values{"agent": {m.birch.agent.Node.ID.String()}, "reason": {"test"}}
 		}), change},
+		{"POST /agents/server-key/announce", posts("/agents/server-key/announce", func(*matrix) url.Values { return url.Values{} }), done},
+		{"POST /agents/server-key/use", posts("/agents/server-key/use", func(*matrix) url.Values { return url.Values{} }), [5]int{303, 403, 403, 403, 409}},
 		{"POST /accounts", posts("/accounts", func(m *matrix) url.Values {
 			return url.Values{"name": {"p" + m.serial()}, "password": {"a long password"}, "role": {"operator"}, "lab": {m.birch.id.String()}}
 		}), done},

@@ -2,6 +2,7 @@ package server
 
 import (
 	"context"
+	"crypto/ed25519"
 	"errors"
 	"net/http"
 	"path/filepath"
@@ -15,6 +16,7 @@ import (
 	"thudbook/server/enrol"
 	"thudbook/server/evidence"
 	"thudbook/server/feed"
+	"thudbook/server/ownkey"
 	"thudbook/server/pool"
 	"thudbook/server/register"
 	"thudbook/server/roster"
@@ -43,6 +45,7 @@ type parts struct {
 	screens  *desk.Desk
 	tell     *tell.Teller
 	pool     *pool.Pool
+	ownKey   *ownkey.Keys
 	people   *people.Book
 	set      *telemetry.Set
 }
@@ -53,7 +56,7 @@ const maxBlobBytes = 4 << 30
 func build(ctx context.Context, o *Options, h *home.Home, set *telemetry.Set) (*parts, error) {
 	p := &parts{o: o, home: h, set: set}
 	var err error
-	p.agents, err = enrol.Open(enrol.Options{Ledger: h.Ledger, Store: h.Store, ServerKey: h.Node.PublicKey(), Now: o.Now, Log: o.Log})
+	p.agents, err = enrol.Open(enrol.Options{Ledger: h.Ledger, Store: h.Store, ServerKey: func() ed25519.PublicKey { return p.service.PublicKey() }, Now: o.Now, Log: o.Log})
 	if err != nil {
 		return nil, err
 	}
@@ -66,7 +69,9 @@ func build(ctx context.Context, o *Options, h *home.Home, set *telemetry.Set) (*
 		return nil, err
 	}
 	p.accounts = account.Open(account.Options{KV: h.Store, Ledger: h.Ledger, Now: o.Now, FirstFile: filepath.Join(o.Data, FirstPasswordFile)})
+	p.ownKey = &ownkey.Keys{Dir: o.Data, Service: p.service, Ledger: h.Ledger, Agents: p.agents}
 	h.OnOrder(home.OrderWithdraw, p.withdraw)
+	h.OnOrder(home.OrderServerKey, p.serverKey)
 	p.handler = p.routes()
 	return p, nil
 }
@@ -81,7 +86,7 @@ func (p *parts) routes() *echo.Echo {
 	gate := &door.Door{Accounts: p.accounts, Widen: p.agents.Widen, Secure: o.secure()}
 	p.tell = tell.New(tell.Options{Store: h.Store, Mail: o.Mail, HookPrivate: o.HookPrivate, PublicURL: o.PublicURL, Name: o.Name, Every: o.TellEvery, Now: o.Now, Log: o.Log})
 	p.screens = desk.New(desk.Options{Door: gate, Views: h.Reader, Roster: labs, Register: facts, Agents: p.agents, Accounts: p.accounts,
-		Evidence: proof, People: p.people, Feeds: feed.Open(h.Store, o.Now), Tell: p.tell, Pool: p.pool, Pictures: picture.NewCache(filepath.Join(o.Data, "shown")), Name: o.Name, Version: o.Version, Notices: p.notices, Now: o.Now, Log: o.Log})
+		Evidence: proof, People: p.people, Feeds: feed.Open(h.Store, o.Now), Tell: p.tell, Pool: p.pool, OwnKey: p.ownKey, Pictures: picture.NewCache(filepath.Join(o.Data, "shown")), Name: o.Name, Version: o.Version, Notices: p.notices, Now: o.Now, Log: o.Log})
 	p.tell.Source = p.screens
 	e := httpkit.New(httpkit.Options{
 		Log: o.Log, Hosts: o.hosts(), Proxies: o.Proxies, Frame: p.screens.ErrorFrame, Ready: p.ready, Observe: p.set.Observe, Metrics: p.set.Handler(), MayReadMetrics: o.mayReadMetrics,

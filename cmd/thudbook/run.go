@@ -30,23 +30,24 @@ type commands struct {
 	logging
 	ShowVersion kong.VersionFlag `name:"version" help:"Print version, Go version and source revision."`
 
-	Score    scoreCmd    `cmd:"" help:"Score acquisition files; needs no store."`
-	Map      mapCmd      `cmd:"" help:"Propose a channel map for a file and say what is unsure."`
-	Shock    shockCmd    `cmd:"" help:"Compute the shock response spectra of acquisition files; needs no store."`
-	Simulate simulateCmd `cmd:"" help:"Write files of a simulated rig, with their channel map."`
-	Agent    agentCmd    `cmd:"" help:"Run on the rig's PC: take in shots, show them, exchange them."`
-	Server   serverCmd   `cmd:"" help:"Run the server of one or several labs."`
-	Demo     demoCmd     `cmd:"" help:"Start a server and three invented labs on this machine."`
-	Verify   verifyCmd   `cmd:"" help:"Check every record, attachment and view of a data folder or a backup."`
-	Backup   backupCmd   `cmd:"" help:"Copy a data folder, running or not; again: only what is new."`
-	Restore  restoreCmd  `cmd:"" help:"Make a data folder from a backup."`
-	Compact  compactCmd  `cmd:"" help:"Take the free space out of a stopped store."`
-	Doctor   doctorCmd   `cmd:"" help:"Say what is wrong with a data folder, and what to do."`
-	NewKey   newKeyCmd   `cmd:"" name:"new-key" help:"Have an agent change the key that it proves itself with."`
-	Withdraw withdrawCmd `cmd:"" help:"Have a running server take nothing from an agent any more."`
-	Service  serviceCmd  `cmd:"" help:"Have the system start the agent or the server, and keep it running."`
-	Version  versionCmd  `cmd:"" help:"Print version, Go version and source revision."`
-	Check    checkCmd    `cmd:"" hidden:""`
+	Score     scoreCmd     `cmd:"" help:"Score acquisition files; needs no store."`
+	Map       mapCmd       `cmd:"" help:"Propose a channel map for a file and say what is unsure."`
+	Shock     shockCmd     `cmd:"" help:"Compute the shock response spectra of acquisition files; needs no store."`
+	Simulate  simulateCmd  `cmd:"" help:"Write files of a simulated rig, with their channel map."`
+	Agent     agentCmd     `cmd:"" help:"Run on the rig's PC: take in shots, show them, exchange them."`
+	Server    serverCmd    `cmd:"" help:"Run the server of one or several labs."`
+	Demo      demoCmd      `cmd:"" help:"Start a server and three invented labs on this machine."`
+	Verify    verifyCmd    `cmd:"" help:"Check every record, attachment and view of a data folder or a backup."`
+	Backup    backupCmd    `cmd:"" help:"Copy a data folder, running or not; again: only what is new."`
+	Restore   restoreCmd   `cmd:"" help:"Make a data folder from a backup."`
+	Compact   compactCmd   `cmd:"" help:"Take the free space out of a stopped store."`
+	Doctor    doctorCmd    `cmd:"" help:"Say what is wrong with a data folder, and what to do."`
+	NewKey    newKeyCmd    `cmd:"" name:"new-key" help:"Have an agent change the key that it proves itself with."`
+	ServerKey serverKeyCmd `cmd:"" name:"server-key" help:"Change the key that a running server proves itself with."`
+	Withdraw  withdrawCmd  `cmd:"" help:"Have a running server take nothing from an agent any more."`
+	Service   serviceCmd   `cmd:"" help:"Have the system start the agent or the server, and keep it running."`
+	Version   versionCmd   `cmd:"" help:"Print version, Go version and source revision."`
+	Check     checkCmd     `cmd:"" hidden:""`
 }
 
 // exitError carries an exit code; its text, if any, has been printed already.

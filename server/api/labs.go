@@ -116,12 +116,26 @@ func (a *API) newCode(c echo.Context) error {
 		return err
 	}
 	var q struct {
-		Name string `json:"name"`
+		Name  string        `json:"name"`
+		Agent record.NodeID `json:"agent"` // that lost its key
 	}
 	if err := read(c, &q); err != nil {
 		return err
 	}
+	if q.Agent != (record.NodeID{}) {
+		return a.codeForLost(c, q.Agent)
+	}
 	code, until, err := a.Agents.NewCode(c.Request().Context(), in.ID, q.Name, door.Of(c).Author())
+	if err != nil {
+		return err
+	}
+	c.Response().Header().Set(echo.HeaderCacheControl, "no-store")
+	return c.JSON(http.StatusCreated, codeAnswer{Code: code, Until: until})
+}
+
+func (a *API) codeForLost(c echo.Context, agent record.NodeID) error {
+	p := door.Of(c)
+	code, _, until, err := a.Agents.NewCodeForLost(c.Request().Context(), p.KeepScope(), agent, p.Author())
 	if err != nil {
 		return err
 	}

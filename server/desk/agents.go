@@ -2,12 +2,8 @@ package desk
 
 import (
 	"context"
-	"crypto/ed25519"
-	"crypto/sha256"
-	"encoding/hex"
 	"net/http"
 	"slices"
-	"strings"
 
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
@@ -20,18 +16,6 @@ import (
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
 )
-
-// fingerprint is the first half of the SHA-256 of a public key, in groups that
-// can be read aloud; the agent shows the same.
-func fingerprint(key ed25519.PublicKey) string {
-	sum := sha256.Sum256(key)
-	s := hex.EncodeToString(sum[:])
-	var groups []string
-	for i := 0; i < 32; i += 4 {
-		groups = append(groups, s[i:i+4])
-	}
-	return strings.Join(groups, " ")
-}
 
 func (d *Desk) agents(c echo.Context) error {
 	shown := madeCode{}
@@ -67,7 +51,11 @@ func (d *Desk) agentsPage(c echo.Context, x agentsShown, status int) error {
 	if s.Rows, err = d.agentRows(ctx, &p, list); err != nil {
 		return err
 	}
-	said(c, &s.Frame, map[string]string{"revoked": "The agent was withdrawn. What it recorded stays."})
+	if s.Key, err = d.serverKey(ctx, &p); err != nil {
+		return err
+	}
+	said(c, &s.Frame, map[string]string{"revoked": "The agent was withdrawn. What it recorded stays.",
+		"announced": "The new key is announced to every agent that connects.", "newkey": "This server goes on with the new key."})
 	if x.missed {
 		s.Notices = append(s.Notices, page.Notice{Level: page.Plain, Text: "The code was shown once and is not shown again.", Fix: "Make another one if it was lost."})
 	}
@@ -80,7 +68,11 @@ func (d *Desk) agentsPage(c echo.Context, x agentsShown, status int) error {
 	d.agentForms(&p, &s, list)
 	if x.typed != nil {
 		s.Notices = append(s.Notices, x.typed.Other...)
-		for _, f := range []*page.Form{&s.Form, &s.Revoke} {
+		forms := []*page.Form{&s.Form, &s.Revoke, &s.Lost}
+		if s.Key != nil {
+			forms = append(forms, &s.Key.Form)
+		}
+		for _, f := range forms {
 			if f.Action == x.posted {
 				x.typed.Into(f)
 			}
@@ -107,6 +99,8 @@ func (d *Desk) agentForms(p *caller, s *page.Agents, list []enrol.Status) {
 		s.Revoke = httpkit.Blank(page.RevokeFields(), page.PostRevoke, "revoke", "Withdraw")
 		s.Revoke.Key = d.keys.get(p.ID, page.PostRevoke)
 		s.Revoke.Choices = map[string][]page.Choice{"agent": may}
+		s.Lost = httpkit.Blank(page.LostKeyFields(), page.PostLostKey, "lost", "Make a code for this agent")
+		s.Lost.Key, s.Lost.Choices = d.keys.get(p.ID, page.PostLostKey), s.Revoke.Choices
 	}
 }
 
@@ -152,6 +146,37 @@ func (d *Desk) postCode(c echo.Context) error {
 		ticket := d.codes.put(madeCode{by: p.ID, code: code, whom: f.Values["name"] + ", " + name, until: until})
 		return page.PathAgents + "?code=" + ticket, nil
 	}, d.agentsAgain(page.PostCode))
+}
+
+func (d *Desk) postLostKey(c echo.Context) error {
+	return d.post(c, page.LostKeyFields(), func(ctx context.Context, f *httpkit.Filled) (string, error) {
+		if !f.OK() {
+			return "", nil
+		}
+		p, err := d.caller(c)
+		if err != nil {
+			return "", err
+		}
+		node, err := uuid.Parse(f.Values["agent"])
+		if err != nil {
+			return "", problem.New(problem.NotFound, "There is no such agent.", "Look at the list of agents.")
+		}
+		list, err := d.Agents.List(ctx, p.Scope)
+		if err != nil {
+			return "", err
+		}
+		if at := slices.IndexFunc(list, func(s enrol.Status) bool { return s.Node == node }); at >= 0 {
+			if err := mayKeepAll(&p, list[at].Labs); err != nil {
+				return "", err
+			}
+		}
+		code, name, until, err := d.Agents.NewCodeForLost(ctx, p.KeepScope(), node, p.Author())
+		if err != nil {
+			return "", err
+		}
+		ticket := d.codes.put(madeCode{by: p.ID, code: code, whom: name + ", which lost its key", until: until})
+		return page.PathAgents + "?code=" + ticket, nil
+	}, d.agentsAgain(page.PostLostKey))
 }
 
 func (d *Desk) postRevoke(c echo.Context) error {

@@ -18,6 +18,7 @@ import (
 	"thudbook/server/enrol"
 	"thudbook/server/evidence"
 	"thudbook/server/feed"
+	"thudbook/server/ownkey"
 	"thudbook/server/pool"
 	"thudbook/server/register"
 	"thudbook/server/roster"
@@ -42,6 +43,7 @@ type Options struct {
 	Feeds    *feed.Store
 	Tell     *tell.Teller
 	Pool     *pool.Pool
+	OwnKey   *ownkey.Keys
 	People   *people.Book    // at the rigs
 	Pictures *picture.Cache  // copies of photos for the screen
 	Name     string          // of the server, for the heading
@@ -109,7 +111,10 @@ func (d *Desk) Routes(e *echo.Echo) {
 	d.rigPeople(e, in)
 	e.GET(page.PathAgents, d.agents, in)
 	e.POST(page.PostCode, d.postCode, in)
+	e.POST(page.PostLostKey, d.postLostKey, in)
 	e.POST(page.PostRevoke, d.postRevoke, in)
+	e.POST(page.PostAnnounceKey, d.postAnnounceKey, in, door.Administrators)
+	e.POST(page.PostUseKey, d.postUseKey, in, door.Administrators)
 	e.GET(page.PathAlarms, d.alarms, in)
 	e.POST(page.PathAlarms+"/:id/seen", d.seeAlarm, in)
 	e.GET(page.PathAccounts, d.accounts, in, door.Administrators)

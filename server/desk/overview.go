@@ -18,6 +18,7 @@ import (
 	"thudbook/web"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
+	"thudbook/web/present"
 )
 
 // refreshSeconds is how often screens of what changes by itself ask again.
@@ -119,7 +120,7 @@ func (d *Desk) agentRows(ctx context.Context, p *caller, agents []enrol.Status) 
 func (d *Desk) agentRow(ctx context.Context, names *roster.Names, s *enrol.Status) (page.AgentRow, error) {
 	r := page.AgentRow{Name: s.Name, RecordsBehind: s.Behind, Version: strings.TrimPrefix(s.Software, "thudbook ")}
 	if key, err := d.Agents.Principal(ctx, s.Node); err == nil {
-		r.Fingerprint = fingerprint(key.Key)
+		r.Fingerprint = present.Fingerprint(key.Key)
 	}
 	var labs []string
 	for _, id := range s.Labs {

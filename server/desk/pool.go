@@ -14,6 +14,7 @@ import (
 	"thudbook/sync/problem"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
+	"thudbook/web/present"
 )
 
 // poolRoutes adds the administrator's screen of other servers.
@@ -62,7 +63,7 @@ func (d *Desk) poolRow(name string, s *pool.Status) page.PoolRow {
 		r.Stopped, r.State = s.Stopped().In(d.zone), page.Status{Level: page.Plain, Word: "not fetched any more"}
 		return r
 	}
-	r.Fingerprint = fingerprint(s.Key)
+	r.Fingerprint = present.Fingerprint(s.Key)
 	if !st.LastExchange.IsZero() {
 		r.LastExchange = st.LastExchange.In(d.zone)
 	}

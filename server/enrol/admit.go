@@ -11,6 +11,7 @@ import (
 	"time"
 	"unicode/utf8"
 
+	"thudbook/sync/alarm"
 	"thudbook/sync/exchange"
 	"thudbook/sync/kv"
 	"thudbook/sync/ledger"
@@ -34,12 +35,39 @@ func (g *Registry) NewCode(ctx context.Context, lab record.LabID, name, by strin
 	case by == "":
 		return "", time.Time{}, problem.New(problem.Invalid, "It is not known who makes the code.", "Sign in first.")
 	}
-	code, err := exchange.NewCode(g.o.ServerKey)
+	return g.newCode(ctx, codeRow{Lab: lab, Name: name, By: by})
+}
+
+// NewCodeForLost makes a one-time code by which an agent that lost its key comes
+// back under its old identity, with a new key. The scope must hold all of its
+// labs.
+func (g *Registry) NewCodeForLost(ctx context.Context, sc scope.Scope, agent record.NodeID, by string) (code, name string, until time.Time, err error) {
+	var row codeRow
+	err = g.o.Store.View(ctx, func(r kv.Reader) error {
+		n, ok, err := g.nodes.Get(r, agent[:])
+		if err != nil {
+			return err
+		}
+		if !ok || len(n.Labs) == 0 || slices.ContainsFunc(n.Labs, func(l record.LabID) bool { return !sc.Allows(l) }) {
+			return problem.New(problem.NotFound, "There is no such agent.", "Look at the list of agents.")
+		}
+		row = codeRow{Lab: n.Labs[0], Name: n.Name, By: by, Agent: agent}
+		return nil
+	})
+	if err != nil {
+		return "", "", time.Time{}, err
+	}
+	code, until, err = g.newCode(ctx, row)
+	return code, row.Name, until, err
+}
+
+func (g *Registry) newCode(ctx context.Context, row codeRow) (string, time.Time, error) {
+	code, err := exchange.NewCode(g.o.ServerKey())
 	if err != nil {
 		return "", time.Time{}, fmt.Errorf("make a code: %w", err)
 	}
 	now := g.o.Now()
-	row := codeRow{Sum: code.Sum(), Lab: lab, Name: name, By: by, MadeMS: now.UnixMilli(), ExpiresMS: now.Add(CodeLife).UnixMilli(), Hint: hint(code.Secret[:])}
+	row.Sum, row.Hint, row.MadeMS, row.ExpiresMS = code.Sum(), hint(code.Secret[:]), now.UnixMilli(), now.Add(CodeLife).UnixMilli()
 	err = g.o.Store.Update(ctx, func(tx kv.Tx) error { return g.codes.Put(tx, &row) })
 	if err != nil {
 		return "", time.Time{}, fmt.Errorf("keep the code: %w", err)
@@ -61,6 +89,13 @@ func (g *Registry) Enrol(ctx context.Context, q *exchange.EnrolRequest) (*exchan
 	if err != nil {
 		return nil, err
 	}
+	if a.lost {
+		_, err := g.book().Raise(ctx, alarm.Raised{Alarm: AlarmKeyReplaced, Subject: q.EnrollmentID.String(), Node: q.Node, Lab: a.answer.Lab,
+			Text: fmt.Sprintf("Agent %s came back with a new key by a code that was made for it, since it had lost its old one. Whoever has the old key can do nothing with it any more.", a.answer.Name)})
+		if err != nil {
+			g.o.Log.Error("the alarm could not be kept", "error", err)
+		}
+	}
 	g.o.Log.Info("node enrolled", "node", q.Node.String(), "name", a.answer.Name, "lab", a.answer.Lab.String())
 	return &a.answer, nil
 }
@@ -74,6 +109,7 @@ type admission struct {
 	answer exchange.EnrolAnswer
 
 	unknown bool // no code is this one
+	lost    bool // the node has another key than before
 }
 
 func (a *admission) run(tx kv.Tx) ([]ledger.Draft, error) {
@@ -91,9 +127,11 @@ func (a *admission) run(tx kv.Tx) ([]ledger.Draft, error) {
 	case !ok:
 		return nil, problem.New(problem.Unauthenticated, "The server does not know this code.",
 			"Compare it with the one on the server's page of agents, or make a new one.")
-	case known && !bytes.Equal(node.PublicKey, a.q.PublicKey):
+	case code.Agent != (record.NodeID{}) && code.Agent != a.q.Node:
+		return nil, problem.New(problem.Conflict, "This code is for another agent, which lost its key.", "Make a code for a new agent on the server's page of agents.")
+	case known && code.Agent != a.q.Node && !bytes.Equal(node.PublicKey, a.q.PublicKey):
 		return nil, problem.New(problem.Conflict, "Another key is enrolled under this agent's identity.",
-			"Start the agent with an identity of its own, in a new data folder.")
+			"If this agent lost its key, a manager makes a code for that on the server's page of agents. If it was copied from another PC, start it in a new data folder.")
 	case code.UsedMS != 0:
 		return nil, a.again(code, node)
 	case code.spent():
@@ -120,6 +158,10 @@ func (a *admission) again(code *codeRow, node *nodeRow) error {
 func (a *admission) admit(tx kv.Tx, code *codeRow, node *nodeRow) ([]ledger.Draft, error) {
 	if node == nil {
 		node = &nodeRow{ID: a.q.Node, PublicKey: a.q.PublicKey}
+	}
+	if code.Agent == a.q.Node {
+		a.lost = !bytes.Equal(node.PublicKey, a.q.PublicKey)
+		node.PublicKey = a.q.PublicKey // the code says that the old one is lost
 	}
 	node.Name, node.Software = code.Name, limited(a.q.Software)
 	node.EnrolledMS, node.EnrolledBy = a.now.UnixMilli(), code.By
@@ -153,7 +195,7 @@ func (a *admission) admit(tx kv.Tx, code *codeRow, node *nodeRow) ([]ledger.Draf
 // from the node's key, so no node can name somebody else's.
 func (a *admission) alias(tx kv.Tx, code *codeRow) ([]ledger.Draft, error) {
 	_, ok, err := a.g.aliases.Get(tx, a.local[:])
-	if err != nil || ok {
+	if err != nil || ok || code.Agent == a.q.Node { // it goes on under the names that it had
 		return nil, err
 	}
 	row := Alias{Local: a.local, Lab: code.Lab, Node: a.q.Node}

@@ -14,6 +14,9 @@ import (
 	"thudbook/sync/scope"
 )
 
+// AlarmKeyReplaced says that an agent that lost its key came back with another.
+const AlarmKeyReplaced = "key_replaced"
+
 // book keeps alarms in the server-wide chain.
 func (g *Registry) book() *alarm.Book {
 	return &alarm.Book{Ledger: g.o.Ledger, Store: g.o.Store, Lab: func() record.LabID { return serverWide }, Now: g.o.Now}

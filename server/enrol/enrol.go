@@ -85,6 +85,8 @@ type nodeRow struct {
 	PendingAttachments int64  `json:"pending_attachments,omitempty"`
 	OldestPendingMS    int64  `json:"oldest_pending_ms,omitempty"`
 	Stuck              string `json:"stuck,omitempty"`
+
+	HeardOf []byte `json:"heard_of,omitempty"` // the server's key to come that the node has pinned
 }
 
 type headRow struct {
@@ -106,6 +108,9 @@ type codeRow struct {
 	EnrollmentID uuid.UUID     `json:"enrollment_id"`
 	Hint         []byte        `json:"hint,omitempty"` // of the code's beginning: tells which code was meant by a wrong one
 	Wrong        int           `json:"wrong,omitempty"`
+	// Agent is the one that lost its key and comes back by this code; the zero
+	// id: an agent that comes with an identity of its own.
+	Agent record.NodeID `json:"agent,omitzero"`
 }
 
 // spent says that too many wrong codes were tried that begin like this one.
@@ -114,8 +119,8 @@ func (c *codeRow) spent() bool { return c.Wrong >= MaxWrong }
 // Options says what a registry works on.
 type Options struct {
 	Ledger    *ledger.Ledger
-	Store     kv.Store // the store of the ledger
-	ServerKey ed25519.PublicKey
+	Store     kv.Store                 // the store of the ledger
+	ServerKey func() ed25519.PublicKey // that the server proves itself with now
 	Now       func() time.Time
 	Log       *slog.Logger
 }
@@ -137,7 +142,7 @@ const (
 
 // Open makes a registry over a store.
 func Open(o Options) (*Registry, error) {
-	if o.Ledger == nil || o.Store == nil || len(o.ServerKey) != ed25519.PublicKeySize {
+	if o.Ledger == nil || o.Store == nil || o.ServerKey == nil {
 		return nil, errors.New("enrol: a registry needs a ledger, its store and the server's key")
 	}
 	if o.Now == nil {

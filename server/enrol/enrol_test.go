@@ -35,7 +35,7 @@ func newOffice(t *testing.T) *office {
 	f := &office{server: ledgertest.Open(t), now: time.Date(2031, 2, 3, 4, 5, 6, 0, time.UTC)}
 	clock := func() time.Time { return f.now }
 	var err error
-	f.registry, err = enrol.Open(enrol.Options{Ledger: f.server.Ledger, Store: f.server.Store, ServerKey: f.server.Node.PublicKey(), Now: clock})
+	f.registry, err = enrol.Open(enrol.Options{Ledger: f.server.Ledger, Store: f.server.Store, ServerKey: f.server.Node.PublicKey, Now: clock})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -35,6 +35,8 @@ type Status struct {
 	PendingAttachments int64
 	OldestPending      time.Time // by the agent's clock
 	Stuck              string    // what the agent said of its session before the last, in its own words
+
+	HeardOf ed25519.PublicKey // the server's key to come that the agent has pinned; nil: none
 }
 
 // Seen keeps what a node said of itself at the start of a session.
@@ -50,6 +52,10 @@ func (g *Registry) Seen(ctx context.Context, rep exchange.Report) error {
 		n.PendingAttachments, n.Stuck, n.OldestPendingMS = rep.PendingAttachments, clip(rep.Stuck, maxStuck), 0
 		if !rep.OldestPending.IsZero() {
 			n.OldestPendingMS = rep.OldestPending.UnixMilli()
+		}
+		n.HeardOf = nil
+		if len(rep.HeardOf) == ed25519.PublicKeySize {
+			n.HeardOf = rep.HeardOf
 		}
 		n.Heads = n.Heads[:0]
 		for _, h := range rep.Heads {
@@ -114,6 +120,7 @@ func (g *Registry) status(r kv.Reader, sc scope.Scope, n *nodeRow, heads map[rec
 			s.Behind += int64(h.Seq - here)
 		}
 	}
+	s.HeardOf = n.HeardOf
 	if len(s.Labs) == len(n.Labs) {
 		s.PendingBytes, s.PendingAttachments = n.PendingBytes, n.PendingAttachments
 		s.OldestPending, s.Stuck = moment(n.OldestPendingMS), n.Stuck

@@ -28,6 +28,7 @@ func (s *session) hello(ctx context.Context) error {
 		}
 	}
 	slices.SortFunc(q.Heads, func(a, b HeadEntry) int { return compareOrigins(a.Origin, b.Origin) })
+	q.ServerNext = s.o.Server.Next
 	if s.o.NextKey != nil {
 		q.Rekey = NewRekey(q.Node, s.o.Key, s.o.NextKey)
 	}

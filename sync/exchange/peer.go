@@ -114,6 +114,7 @@ type HelloRequest struct {
 	PendingAttachments int64  `json:"pending_attachments,omitempty"`
 	OldestPendingMS    int64  `json:"oldest_pending_ms,omitempty"` // by the node's own clock
 	Stuck              string `json:"stuck,omitempty"`             // why the session before this one failed, in words
+	ServerNext         []byte `json:"server_next,omitempty"`       // the server's key to come, as the node pinned it
 }
 
 // Welcome is the server's answer to a hello.

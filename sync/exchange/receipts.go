@@ -3,6 +3,7 @@ package exchange
 import (
 	"cmp"
 	"context"
+	"crypto/ed25519"
 	"fmt"
 	"slices"
 
@@ -58,10 +59,21 @@ func (s *session) shownReceipts(ctx context.Context) ([]receipt.Receipt, error) 
 	return own[:min(len(own), maxShown)], nil
 }
 
+// byNextKey says that a receipt is signed by the key that the server announced:
+// it may take it up in the middle of a session.
+func (s *session) byNextKey(r *receipt.Receipt) bool {
+	for _, next := range []ed25519.PublicKey{s.o.Server.Next, s.res.ServerNextKey} {
+		if len(next) > 0 && r.Verify(next) == nil {
+			return true
+		}
+	}
+	return false
+}
+
 // keepReceipt verifies a receipt against the pinned key and this node's own
 // chain, and stores it.
 func (s *session) keepReceipt(ctx context.Context, c *ownChain, r receipt.Receipt) error {
-	if err := r.Verify(s.o.Server.Key); err != nil {
+	if err := r.Verify(s.o.Server.Key); err != nil && !s.byNextKey(&r) {
 		return notTheServer(err)
 	}
 	if r.Server != s.o.Server.ID || r.Origin != c.origin {

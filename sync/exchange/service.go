@@ -47,6 +47,8 @@ type Report struct {
 	PendingAttachments int64
 	OldestPending      time.Time // by the node's clock; zero: nothing is pending, or not told
 	Stuck              string    // what the node says of its last failure
+
+	HeardOf ed25519.PublicKey // the server's key to come that the node has pinned; nil: none
 }
 
 // ServiceOptions says what a service works on. Seen, Alarm, Log and Free may be
@@ -83,6 +85,7 @@ type Service struct {
 
 	mu          sync.Mutex
 	incarnation uuid.UUID
+	key, next   ed25519.PrivateKey // of now, and announced (nil: none)
 	commits     *Turns
 }
 
@@ -111,7 +114,7 @@ func NewService(ctx context.Context, o ServiceOptions) (*Service, error) {
 	if err := continueOwn(ctx, o.Store, o.Ledger, inc); err != nil {
 		return nil, err
 	}
-	return &Service{o: o, node: o.Ledger.Node(), incarnation: inc, commits: NewTurns(commitsAtOnce, commitsAtOnce, 64)}, nil
+	return &Service{o: o, node: o.Ledger.Node(), incarnation: inc, key: o.Key, next: o.NextKey, commits: NewTurns(commitsAtOnce, commitsAtOnce, 64)}, nil
 }
 
 // Node gives the identity that the service signs as.
@@ -125,11 +128,29 @@ func (s *Service) Incarnation() uuid.UUID {
 }
 
 // PublicKey verifies what the service signs.
-func (s *Service) PublicKey() ed25519.PublicKey { return s.o.Key.Public().(ed25519.PublicKey) }
+func (s *Service) PublicKey() ed25519.PublicKey {
+	key, _ := s.keys()
+	return key.Public().(ed25519.PublicKey)
+}
+
+func (s *Service) keys() (key, next ed25519.PrivateKey) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.key, s.next
+}
+
+// SetKeys changes what the service signs with from now on, and what it announces
+// to come; a nil next announces nothing.
+func (s *Service) SetKeys(key, next ed25519.PrivateKey) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.key, s.next = key, next
+}
 
 // SealEnrolAnswer signs the answer to an enrolment.
 func (s *Service) SealEnrolAnswer(q *Signed, a *EnrolAnswer) (Signed, error) {
-	return SealEnrolAnswer(s.o.Key, q, a)
+	key, _ := s.keys()
+	return SealEnrolAnswer(key, q, a)
 }
 
 // Now is the service's clock.
@@ -175,12 +196,13 @@ func (v *view) Hello(ctx context.Context, q HelloRequest) (SignedWelcome, error)
 	v.clockOff(ctx, time.UnixMilli(q.TimeMS), now)
 	w := Welcome{Protocol: protocol, Server: v.s.node, Incarnation: v.s.Incarnation(), TimeMS: now.UnixMilli(),
 		Labs: v.p.Labs, Aliases: v.p.Aliases, Vector: vector, MaxBatchBytes: MaxBatchBytes, MaxBlobBytes: v.s.o.MaxBlobBytes, NodeKey: v.p.Key}
-	if v.s.o.NextKey != nil {
-		w.ServerRekey = NewRekey(v.s.node, v.s.o.Key, v.s.o.NextKey)
+	key, next := v.s.keys()
+	if next != nil {
+		w.ServerRekey = NewRekey(v.s.node, key, next)
 	}
 	for i, e := range vector {
 		if e.Origin.Node == v.s.node {
-			vector[i].Signature = receipt.SignHead(v.s.o.Key, e.Origin, e.Head())
+			vector[i].Signature = receipt.SignHead(key, e.Origin, e.Head())
 		}
 		if e.Origin.Node == v.p.Node {
 			r, err := v.s.receipt(ctx, e.Origin, e.Head())
@@ -193,12 +215,12 @@ func (v *view) Hello(ctx context.Context, q HelloRequest) (SignedWelcome, error)
 	if v.s.o.Seen != nil {
 		err := v.s.o.Seen(ctx, Report{Node: q.Node, Heads: v.own(q.Heads), PendingRecords: q.PendingRecords,
 			PendingBytes: q.PendingBytes, NodeTime: time.UnixMilli(q.TimeMS).UTC(), ServerTime: now, Software: q.Software,
-			PendingAttachments: max(0, q.PendingAttachments), OldestPending: momentOf(q.OldestPendingMS), Stuck: q.Stuck})
+			PendingAttachments: max(0, q.PendingAttachments), OldestPending: momentOf(q.OldestPendingMS), Stuck: q.Stuck, HeardOf: q.ServerNext})
 		if err != nil {
 			return SignedWelcome{}, fmt.Errorf("keep the report of %s: %w", q.Node, err)
 		}
 	}
-	return signWelcome(v.s.o.Key, &q, &w)
+	return signWelcome(key, &q, &w)
 }
 
 // common gives the highest version that both sides speak, or 0.

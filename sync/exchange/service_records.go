@@ -127,7 +127,8 @@ func (s *Service) receipt(ctx context.Context, o record.Origin, head record.Head
 	if err != nil {
 		return receipt.Receipt{}, err
 	}
-	return receipt.Sign(s.o.Key, receipt.Statement{Origin: o, Seq: head.Seq, Hash: head.Hash,
+	key, _ := s.keys()
+	return receipt.Sign(key, receipt.Statement{Origin: o, Seq: head.Seq, Hash: head.Hash,
 		CompleteThrough: min(through, head.Seq), Server: s.node, Incarnation: s.Incarnation(),
 		TimeMS: s.o.Now().UnixMilli()}), nil
 }

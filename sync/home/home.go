@@ -69,12 +69,21 @@ func Open(ctx context.Context, o Options) (*Home, error) {
 	if h.now == nil {
 		h.now = time.Now
 	}
-	var err error
-	if h.Node, err = node.LoadOrCreate(o.Dir); err != nil {
+	before, err := hasStore(o.Dir)
+	if err != nil {
 		return nil, err
+	}
+	if !before { // a store that is new must not stand without an identity
+		if h.Node, err = node.LoadOrCreate(o.Dir); err != nil {
+			return nil, err
+		}
 	}
 	if h.Store, err = boltkv.Open(StorePath(o.Dir), boltkv.Options{Log: o.Log, Ordered: ledger.OrderedTables()}); err != nil {
 		return nil, err
+	}
+	lost, err := h.identify(ctx)
+	if err != nil {
+		return nil, errors.Join(err, h.Store.Close())
 	}
 	if h.Blobs, err = dirblob.Open(BlobPath(o.Dir)); err != nil {
 		return nil, errors.Join(err, h.Store.Close())
@@ -87,6 +96,11 @@ func Open(ctx context.Context, o Options) (*Home, error) {
 		Blobs: h.Blobs, Views: h.Views, Now: o.Now, Log: o.Log, Software: o.Software, RebuildAtOnce: rebuildAtOnce})
 	if err != nil {
 		return nil, errors.Join(err, h.Store.Close())
+	}
+	if lost {
+		if err := h.replaceKey(ctx); err != nil {
+			return nil, errors.Join(err, h.Ledger.Close(), h.Store.Close())
+		}
 	}
 	h.Reader = h.Views.Reader(h.Store)
 	h.control = openControl(h, o)

@@ -17,6 +17,9 @@ type Order func(ctx context.Context, words map[string]string) (string, error)
 const (
 	OrderNewKey   = "new-key"  // an agent changes its key
 	OrderWithdraw = "withdraw" // a server withdraws an agent: agent, reason
+	// OrderServerKey is about the key that a server proves itself with: do
+	// (state, announce or use), anyway (yes).
+	OrderServerKey = "server-key"
 )
 
 // OnOrder has a running node carry out an order under a name. The same name

@@ -114,31 +114,55 @@ func read(f *os.File) (Identity, error) {
 // Create makes a new identity in a data folder and keeps it durably. It is a
 // conflict if there is one.
 func Create(dir string) (Identity, error) {
-	path := filepath.Join(dir, FileName)
-	_, key, err := ed25519.GenerateKey(nil)
-	if err != nil {
-		return Identity{}, fmt.Errorf("make a key: %w", err)
-	}
 	id, err := uuid.NewRandom()
 	if err != nil {
 		return Identity{}, fmt.Errorf("make an id: %w", err)
 	}
-	b, err := json.Marshal(file{Version: fileVersion, ID: id, Seed: key.Seed()})
+	made, err := Anew(id, nil)
 	if err != nil {
-		return Identity{}, fmt.Errorf("encode the identity: %w", err)
+		return Identity{}, err
+	}
+	return made, Keep(dir, made)
+}
+
+// Anew gives an identity with a new key: of a node that lost its old one. first
+// is the public half of the key that it began with; nil: the new one. It is
+// not kept yet.
+func Anew(id record.NodeID, first ed25519.PublicKey) (Identity, error) {
+	_, key, err := ed25519.GenerateKey(nil)
+	if err != nil {
+		return Identity{}, fmt.Errorf("make a key: %w", err)
+	}
+	if len(first) != ed25519.PublicKeySize {
+		first = key.Public().(ed25519.PublicKey)
+	}
+	return Identity{ID: id, PrivateKey: key, First: first}, nil
+}
+
+// Keep writes a new identity into a data folder, durably. It is a conflict if
+// there is one.
+func Keep(dir string, id Identity) error {
+	path := filepath.Join(dir, FileName)
+	on := file{Version: fileVersion, ID: id.ID, Seed: id.PrivateKey.Seed()}
+	if !id.First.Equal(id.PublicKey()) {
+		on.First = id.First
+	}
+	b, err := json.Marshal(on)
+	if err != nil {
+		return fmt.Errorf("encode the identity: %w", err)
 	}
 	if err := os.MkdirAll(dir, 0o700); err != nil {
-		return Identity{}, unusable(path, err)
+		return unusable(path, err)
 	}
 	err = durable.Create(path, append(b, '\n'))
 	if errors.Is(err, fs.ErrExist) {
-		return Identity{}, &problem.Error{Code: problem.Conflict, What: "this folder has a node identity already", Where: path,
+		return &problem.Error{Code: problem.Conflict, What: "this folder has a node identity already", Where: path,
 			Fix: "use it, or choose another folder"}
 	}
 	if err != nil {
-		return Identity{}, unusable(path, err)
+		return unusable(path, err)
 	}
-	return Identity{ID: id, PrivateKey: key, First: key.Public().(ed25519.PublicKey)}, nil
+	return nil
 }
 
 // LoadOrCreate loads the identity, or makes one if there is none.
@@ -161,5 +185,5 @@ func unusable(path string, err error) error {
 
 func damaged(path string, err error) error {
 	return &problem.Error{Code: problem.Damaged, What: "the node's identity is damaged; nothing was changed", Where: path,
-		Fix: "set the file aside; a new identity must be enrolled again", Err: err}
+		Fix: "restore it from a backup, or set the file aside: then a new key is made at the next start, and a manager makes a code for it", Err: err}
 }

@@ -187,6 +187,13 @@ func CodeFields() []Field {
 	}
 }
 
+// LostKeyFields lets an agent back that lost its key. Choices: "agent".
+func LostKeyFields() []Field {
+	return []Field{
+		{Name: "agent", Label: "Agent", Kind: "select", Required: true, Help: "Only when its own screens say that its key was lost. Its old key is worth nothing from then on; its records stay and go on."},
+	}
+}
+
 // RevokeFields withdraws an agent. Choices: "agent".
 func RevokeFields() []Field {
 	return []Field{

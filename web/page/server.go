@@ -52,7 +52,28 @@ type Agents struct {
 	NewCode   string // shown once, right after it was made
 	CodeFor   string // agent and lab the code is for
 	CodeUntil time.Time
-	Revoke    Form // RevokeFields; shown where MayEnrol and any agent can be withdrawn
+	Lost      Form       // LostKeyFields; shown with Revoke
+	Revoke    Form       // RevokeFields; shown where MayEnrol and any agent can be withdrawn
+	Key       *ServerKey // for administrators
+}
+
+// ServerKey is the key that the server proves itself with, and the one to come.
+type ServerKey struct {
+	Now       string // fingerprint
+	Next      string // fingerprint; empty: none is announced
+	Heard     []string
+	NotHeard  []string
+	OpenCodes int
+	Form      Form // NewServerKeyFields or UseServerKeyFields
+}
+
+// UseServerKeyFields goes on with the announced key; missing: agents have not
+// heard of it.
+func UseServerKeyFields(missing bool) []Field {
+	if !missing {
+		return nil
+	}
+	return []Field{{Name: "anyway", Label: "Go on although agents have not heard of it", Kind: "checkbox", Help: "Each of them then needs a new code. What they record is kept."}}
 }
 
 func (Agents) screen() string { return "agents" }

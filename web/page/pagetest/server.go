@@ -141,10 +141,13 @@ func agents() []Item {
 	f := serverFrame("Agents", page.PathAgents)
 	revoke := page.Form{ID: "revoke", Action: page.PostRevoke, Fields: page.RevokeFields(), Submit: "Withdraw",
 		Choices: map[string][]page.Choice{"agent": {{Value: "n1", Text: "rig two, Harbour lab"}}}}
+	lost := page.Form{ID: "lost", Action: page.PostLostKey, Fields: page.LostKeyFields(), Submit: "Make a code for this agent", Choices: revoke.Choices}
 	form := page.Form{Action: page.PostCode, Fields: page.CodeFields(), Choices: map[string][]page.Choice{"lab": labChoices()}, Submit: "Make a code"}
 	return []Item{
-		{"agents", page.Agents{Frame: f, Rows: agentRows(), MayEnrol: true, Form: form, Revoke: revoke}},
+		{"agents", page.Agents{Frame: f, Rows: agentRows(), MayEnrol: true, Form: form, Lost: lost, Revoke: revoke}},
 		{"agents-code", page.Agents{Frame: f, Rows: agentRows(), MayEnrol: true, Form: form, NewCode: "K7QP-93TX-MB2D", CodeFor: "rig five, Hillside lab", CodeUntil: Now().Add(time.Hour)}},
+		{"agents-key", page.Agents{Frame: f, Rows: agentRows(), MayEnrol: true, Form: form, Key: &page.ServerKey{Now: fingerprint, Next: fingerprint, Heard: []string{"rig one", "rig two"}, NotHeard: []string{"rig three"}, OpenCodes: 1,
+			Form: page.Form{ID: "use", Action: page.PostUseKey, Fields: page.UseServerKeyFields(true), Submit: "Go on with the new key"}}}},
 		{"agents-empty", page.Agents{Frame: f, MayEnrol: true, Form: form}},
 	}
 }
