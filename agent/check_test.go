@@ -3,6 +3,7 @@ package agent_test
 import (
 	"net/http"
 	"net/url"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -54,5 +55,18 @@ func TestSystemCheck(t *testing.T) {
 	r.page("/check", "fired today, good")
 	if b := r.page("/next"); strings.Contains(b, "System check: the last one failed.") {
 		t.Error("a good check does not end the notice")
+	}
+
+	// Another head form: said before it is fired, and a series of its own.
+	r.saved("/rig/mount", url.Values{"position": {"head form"}, "item": {"new"}, "class": {"head form"}, "serial": {"HF-2"}})
+	r.page("/check", "The next check on this pad begins a new series", "HF-2, before: none recorded", "look at what is mounted")
+	fire(66)
+	r.page("/check", "A new series began", "HF-2, before: none recorded", "first of the series", "Checks with another setup are not compared")
+	old := regexp.MustCompile(`<option value="([0-9a-f]{12})">head form: none recorded`).FindStringSubmatch(r.page("/check"))
+	if old == nil {
+		t.Fatal("the earlier series is not offered")
+	}
+	if b := r.page("/check?series="+old[1], "the pad’s certificate"); strings.Contains(b, "A new series began") || !strings.Contains(b, "above the limit of 70 g") {
+		t.Error("the earlier series is not shown")
 	}
 }

@@ -32,7 +32,7 @@ func (d *Desk) check(c echo.Context) error {
 func (d *Desk) checkPage(c echo.Context, t *tried) (*page.Check, error) {
 	ctx, in := c.Request().Context(), d.unit(c.Request().Context())
 	p := &page.Check{Frame: d.frame(c, "System check", page.PathCheck), Path: page.PathCheck}
-	if err := d.checks(time.Now()).Fill(ctx, p, c.QueryParam("pad")); err != nil {
+	if err := d.checks(time.Now()).Fill(ctx, p, c.QueryParam("pad"), c.QueryParam("series")); err != nil {
 		return nil, err
 	}
 	e, err := d.waiting(ctx)
@@ -58,7 +58,12 @@ func (d *Desk) checkPage(c echo.Context, t *tried) (*page.Check, error) {
 	if t != nil {
 		p.Fire.Values, p.Fire.Errors = t.typed, t.faults
 	}
-	return p, nil
+	var speed *float64
+	if v, err := page.ParseDecimal(p.Fire.Values["target_speed_m_s"]); err == nil {
+		speed = &v
+	}
+	p.Ahead, err = d.checks(time.Now()).Ahead(ctx, p.Fire.Values[page.PadField], speed)
+	return p, err
 }
 
 // pads adds the reference pads of the register to those that were hit.

@@ -19,6 +19,27 @@ type checkAnswer struct {
 	Words       string          `json:"words,omitempty"`
 	History     int             `json:"history"`
 	Results     []checkedAnswer `json:"results"`
+	Setup       setupAnswer     `json:"setup"`
+}
+
+// setupAnswer is what a check was fired with; null is what is not recorded.
+type setupAnswer struct {
+	HeadForm     *uuid.UUID `json:"head_form"`
+	Neck         *uuid.UUID `json:"neck"`
+	ImpactorFace *uuid.UUID `json:"impactor_face"`
+	TargetMS     *float64   `json:"target_speed_m_s"`
+}
+
+func setupOf(s view.CheckSetup) (out setupAnswer) {
+	for i, to := range []**uuid.UUID{&out.HeadForm, &out.Neck, &out.ImpactorFace} {
+		if id := s.Item(i); id != uuid.Nil {
+			*to = &id
+		}
+	}
+	if s.SpeedMMS != 0 {
+		out.TargetMS = new(float64(s.SpeedMMS) / 1000)
+	}
+	return out
 }
 
 // checkedAnswer is a result of a check; null is what there is not.
@@ -53,7 +74,7 @@ func (a *API) checks(c echo.Context) error {
 	out := make([]checkAnswer, 0, len(rows))
 	for i := range rows {
 		r := &rows[i]
-		x := checkAnswer{ID: r.ID, Pad: r.Shot.ReferencePad, EffectiveAt: r.Shot.EffectiveAt, State: r.State, Words: r.Words(), History: r.History}
+		x := checkAnswer{ID: r.ID, Pad: r.Shot.ReferencePad, EffectiveAt: r.Shot.EffectiveAt, State: r.State, Words: r.Words(), History: r.History, Setup: setupOf(r.Setup)}
 		for j := range r.Results {
 			p := &r.Results[j]
 			y := checkedAnswer{Result: p.Name, Unit: p.Unit, Value: p.Value, Within: p.Value != nil && !p.Bad()}

@@ -60,7 +60,7 @@ func (d *Desk) checksPage(c echo.Context, rig string, typed *httpkit.Filled, sta
 		return err
 	}
 	k := present.Checks{Read: d.Views, Scope: sc, Rig: r.ID, Now: d.Now().In(d.zone)}
-	if err := k.Fill(ctx, &s, c.QueryParam("pad")); err != nil {
+	if err := k.Fill(ctx, &s, c.QueryParam("pad"), c.QueryParam("series")); err != nil {
 		return err
 	}
 	in, err := d.realLab(ctx, &p, r.Lab)

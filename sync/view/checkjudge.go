@@ -32,6 +32,8 @@ type CheckRow struct {
 	State   CheckState
 	Results []CheckPoint // as lab.CheckResults
 	History int          // good checks that it was held against
+	Setup   CheckSetup   // that it was fired with
+	First   bool         // no check of this pad and setup was before it since the chart began
 }
 
 // CheckPoint is one result of a check.
@@ -81,8 +83,10 @@ func (c *CheckRow) Words() string {
 	return strings.Join(out, "; ")
 }
 
-// series judges the checks of one rig on one pad, in their order.
+// series judges the checks of one rig on one pad with one setup, in their order.
 type series struct {
+	setup  CheckSetup
+	any    bool             // a check was judged since the chart began
 	limits []CheckLimitsRow // of the pad, by time
 	from   lab.Time         // since when the chart runs
 	good   int
@@ -90,8 +94,8 @@ type series struct {
 	last   map[string]float64   // of the check before
 }
 
-func newSeries(limits []CheckLimitsRow, pad string) *series {
-	s := &series{}
+func newSeries(limits []CheckLimitsRow, pad string, setup CheckSetup) *series {
+	s := &series{setup: setup}
 	for i := range limits {
 		if lab.Fold(limits[i].CheckLimits.Pad) == pad {
 			s.limits = append(s.limits, limits[i])
@@ -102,7 +106,7 @@ func newSeries(limits []CheckLimitsRow, pad string) *series {
 }
 
 func (s *series) anew(from lab.Time) {
-	s.from, s.good, s.base, s.last = from, 0, map[string][]float64{}, map[string]float64{}
+	s.from, s.any, s.good, s.base, s.last = from, false, 0, map[string][]float64{}, map[string]float64{}
 }
 
 // start is since when the chart runs that holds at a time.
@@ -135,7 +139,8 @@ func (s *series) judge(d *doc[lab.Shot]) CheckRow {
 	if from := s.start(at); from != s.from {
 		s.anew(from)
 	}
-	row.History = s.good
+	row.History, row.Setup, row.First = s.good, s.setup, !s.any
+	s.any = true
 	fixed := s.fixed(at)
 	held, missing, bad := false, false, false
 	for _, r := range lab.CheckResults() {

@@ -66,7 +66,15 @@ func (v *Reader) Checks(ctx context.Context, sc scope.Scope, rig uuid.UUID, most
 		if err != nil {
 			return err
 		}
-		charts := map[string]*series{}
+		setups, err := v.set.setupsOf(r, sc, rig)
+		if err != nil {
+			return err
+		}
+		type seriesKey struct {
+			pad   string
+			setup CheckSetup
+		}
+		charts := map[seriesKey]*series{}
 		for d, err := range v.set.shots.ScanIndex(r, byCheck, rig[:], kv.PrefixEnd(rig[:]), false) {
 			if err != nil {
 				return err
@@ -74,11 +82,15 @@ func (v *Reader) Checks(ctx context.Context, sc scope.Scope, rig uuid.UUID, most
 			if !sc.Allows(d.Lab) {
 				continue
 			}
-			pad := lab.Fold(d.body().ReferencePad)
-			if charts[pad] == nil {
-				charts[pad] = newSeries(limits, pad)
+			setup, err := setups.of(d)
+			if err != nil {
+				return err
 			}
-			if out = append(out, charts[pad].judge(d)); len(out) > 2*most {
+			key := seriesKey{lab.Fold(d.body().ReferencePad), setup}
+			if charts[key] == nil {
+				charts[key] = newSeries(limits, key.pad, setup)
+			}
+			if out = append(out, charts[key].judge(d)); len(out) > 2*most {
 				out = append(out[:0], out[len(out)-most:]...)
 			}
 		}
@@ -109,15 +121,24 @@ func (v *Reader) Check(ctx context.Context, sc scope.Scope, shot uuid.UUID) (c *
 	return c, err
 }
 
-// check judges one check by those of its rig and pad before it. What the chart
-// rests on is complete after a few dozen, so the rest is not read.
+// check judges one check by those of its series before it: the same rig, pad and
+// setup. What the chart rests on is complete after a few dozen, so the rest is
+// not read.
 func (s *Set) check(r kv.Reader, sc scope.Scope, d *doc[lab.Shot]) (*CheckRow, error) {
 	b := d.body()
 	limits, err := s.limitsOf(r, sc, b.Rig, b.ReferencePad)
 	if err != nil {
 		return nil, err
 	}
-	chart := newSeries(limits, lab.Fold(b.ReferencePad))
+	setups, err := s.setupsOf(r, sc, b.Rig)
+	if err != nil {
+		return nil, err
+	}
+	own, err := setups.of(d)
+	if err != nil {
+		return nil, err
+	}
+	chart := newSeries(limits, lab.Fold(b.ReferencePad), own)
 	key := padKey(b.Rig, b.ReferencePad)
 	from := when(chart.start(b.EffectiveAt))
 	for e, err := range s.shots.ScanIndex(r, byPad, kv.Join(key, from), kv.Join(key, when(b.EffectiveAt+1)), false) {
@@ -127,12 +148,14 @@ func (s *Set) check(r kv.Reader, sc scope.Scope, d *doc[lab.Shot]) (*CheckRow, e
 		if e.UID == d.UID && e.Lab == d.Lab || chart.complete() {
 			break
 		}
-		if sc.Allows(e.Lab) {
+		if in, err := setups.has(own, e); err != nil {
+			return nil, err
+		} else if in {
 			chart.judge(e)
 		}
 	}
 	if chart.complete() { // the difference to the check before is still wanted
-		if err := s.lastBefore(r, sc, key, from, d, chart); err != nil {
+		if err := s.lastBefore(r, setups, kv.Join(key, from), kv.Join(key, when(b.EffectiveAt+1)), d, chart); err != nil {
 			return nil, err
 		}
 	}
@@ -141,12 +164,17 @@ func (s *Set) check(r kv.Reader, sc scope.Scope, d *doc[lab.Shot]) (*CheckRow, e
 }
 
 // lastBefore has a chart know the check before d.
-func (s *Set) lastBefore(r kv.Reader, sc scope.Scope, key, from []byte, d *doc[lab.Shot], chart *series) error {
-	for e, err := range s.shots.ScanIndex(r, byPad, kv.Join(key, from), kv.Join(key, when(d.body().EffectiveAt+1)), true) {
+func (s *Set) lastBefore(r kv.Reader, setups *setups, from, to []byte, d *doc[lab.Shot], chart *series) error {
+	for e, err := range s.shots.ScanIndex(r, byPad, from, to, true) {
 		if err != nil {
 			return err
 		}
-		if sc.Allows(e.Lab) && earlier(e, d) {
+		if !earlier(e, d) {
+			continue
+		}
+		if in, err := setups.has(chart.setup, e); err != nil {
+			return err
+		} else if in {
 			chart.judge(e)
 			return nil
 		}

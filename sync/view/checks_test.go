@@ -9,6 +9,7 @@ import (
 	"github.com/google/uuid"
 	"pgregory.net/rapid"
 
+	"thudbook/sync/hlc"
 	"thudbook/sync/lab"
 	"thudbook/sync/lab/labtest"
 	"thudbook/sync/record"
@@ -129,6 +130,62 @@ func TestChecksChart(t *testing.T) {
 	}
 }
 
+// Only checks with one head form, neck, impactor face and target speed are held
+// against each other; who mounts the earlier part again goes on with its series,
+// and a mounting that is entered late sorts the checks anew.
+func TestChecksOfAnotherSetup(t *testing.T) {
+	w := openWorld(t)
+	at := func(hours float64) lab.Time {
+		return lab.At(labtest.Start().Add(time.Duration(hours * float64(time.Hour))))
+	}
+	mount := func(name, place string, item string, hours float64) {
+		t.Helper()
+		w.say(labtest.ID("mount", name), &lab.Mounting{Rig: rig1, Position: place, Item: labtest.ID(item), EffectiveAt: at(hours)})
+	}
+	look := func(id uuid.UUID, state view.CheckState, history int, first bool, when string) {
+		t.Helper()
+		c, err := w.Check(t.Context(), onlyA, id)
+		if err != nil || c.State != state || c.History != history || c.First != first {
+			t.Errorf("%s: %s with %d, first %t, want %s with %d, first %t; %v", when, c.State, c.History, c.First, state, history, first, err)
+		}
+	}
+	mount("a", "head form", "HF-1", -5)
+	mount("n", "neck", "N-1", -5)
+	mount("f", "impactor face", "F-1", -5)
+	for i := range 10 {
+		checkAt(w, string(rune('a'+i)), float64(i), 100+float64(i%3))
+	}
+	same := checkAt(w, "same", 10, 101)
+	look(same, view.CheckGood, 10, false, "the same setup")
+	n := 11.0
+	for _, other := range []struct{ place, item, back string }{{"Head  Form", "HF-2", "HF-1"}, {"neck", "N-2", "N-1"}, {"impactor face", "F-2", "F-1"}, {"neck", "", "N-1"}} {
+		if other.item == "" {
+			w.say(labtest.ID("mount", other, "off"), &lab.Mounting{Rig: rig1, Position: other.place, EffectiveAt: at(n)})
+		} else {
+			mount("on"+other.item, other.place, other.item, n)
+		}
+		look(checkAt(w, "other "+other.place+other.item, n+1, 140), view.CheckUndecided, 0, true, "another "+other.place)
+		mount("back"+other.place+other.item, other.place, other.back, n+2)
+		look(checkAt(w, "back "+other.place+other.item, n+3, 101), view.CheckGood, 11+int(n-11)/4, false, "back from another "+other.place)
+		n += 4
+	}
+	fast := labtest.ID("fast")
+	w.say(fast, labtest.Shot(rig1, at(n).Time(), func(s *lab.Shot) { s.Kind, s.ReferencePad, s.TargetSpeedMS = lab.ShotSystemCheck, "P-1", new(7.0) }))
+	w.say(fast, labtest.Score(fast, 7, func(s *lab.Score) {
+		s.Results["peak_linear_acceleration"] = lab.Result{Value: 180, Unit: "g"}
+	}))
+	look(fast, view.CheckUndecided, 0, true, "another target speed")
+	bad := checkAt(w, "bad", n+1, 140)
+	look(bad, view.CheckFailed, 15, false, "with the first setup")
+	mount("late", "neck", "N-3", n+0.5)
+	look(bad, view.CheckUndecided, 0, true, "with another neck, entered late")
+	w.say(labtest.ID("mount", "elsewhere"), &lab.Mounting{Rig: rig2, Position: "neck", Item: labtest.ID("N-3"), EffectiveAt: at(n + 0.75)})
+	c, err := w.CheckSetup(t.Context(), onlyA, rig1, at(n+1), new(5.5))
+	if want := (view.CheckSetup{HeadForm: labtest.ID("HF-1"), ImpactorFace: labtest.ID("F-1"), SpeedMMS: 5500}); err != nil || c != want {
+		t.Errorf("with the neck put on another rig: %+v %v, want %+v", c, err, want)
+	}
+}
+
 // Whatever the order of arrival, a check that is judged alone comes out as it
 // does in the list, also beyond the checks that the chart rests on.
 func TestCheckAloneAsInTheList(t *testing.T) {
@@ -143,16 +200,23 @@ func TestCheckAloneAsInTheList(t *testing.T) {
 			at := labtest.Start().Add(time.Duration(rapid.IntRange(0, 300).Draw(rt, "minute")) * time.Minute)
 			pad := rapid.SampledFrom([]string{"P-1", "p-1", "P-1", "P-2"}).Draw(rt, "pad")
 			peak := 100 + rapid.Float64Range(-4, 4).Draw(rt, "peak")
+			speed := rapid.SampledFrom([]float64{5.5, 5.5, 5.5, 5.5, 7}).Draw(rt, "speed")
 			if rapid.IntRange(0, 9).Draw(rt, "odd") == 0 {
 				peak = 140
 			}
-			recs = append(recs, w.stated(node1, labA, 1, id, labtest.Shot(rig1, at, func(s *lab.Shot) { s.Kind, s.ReferencePad = lab.ShotSystemCheck, pad })),
+			recs = append(recs, w.stated(node1, labA, 1, id, labtest.Shot(rig1, at, func(s *lab.Shot) {
+				s.Kind, s.ReferencePad, s.TargetSpeedMS = lab.ShotSystemCheck, pad, new(speed)
+			})),
 				w.stated(node2, labA, 2, id, labtest.Score(id, 5.5, func(s *lab.Score) {
 					s.Results["peak_linear_acceleration"] = lab.Result{Value: peak, Unit: "g"}
 				})))
 		}
 		if rapid.Bool().Draw(rt, "anew") {
 			recs = append(recs, w.stated(node2, labA, 3, labtest.ID("anew"), &lab.CheckLimits{Rig: rig1, Pad: "P-1", Anew: true, Reason: "neck", EffectiveAt: lab.At(labtest.Start().Add(time.Hour))}))
+		}
+		for i := range rapid.IntRange(0, 2).Draw(rt, "mountings") {
+			at := labtest.Start().Add(time.Duration(rapid.IntRange(-1, 300).Draw(rt, "minute of mounting")) * time.Minute)
+			recs = append(recs, w.stated(node2, labA, hlc.Time(10+i), labtest.ID("mount", i), &lab.Mounting{Rig: rig1, Position: lab.ClassNeck, Item: labtest.ID("neck", rapid.IntRange(0, 1).Draw(rt, "neck")), EffectiveAt: lab.At(at)}))
 		}
 		rand.New(rand.NewPCG(rapid.Uint64().Draw(rt, "order"), 0)).Shuffle(len(recs), func(i, j int) { recs[i], recs[j] = recs[j], recs[i] })
 		w.together(recs)
@@ -166,7 +230,7 @@ func TestCheckAloneAsInTheList(t *testing.T) {
 				rt.Fatal(err)
 			}
 			a, b := &rows[i], one
-			if a.State != b.State || a.History != b.History || a.Words() != b.Words() || (a.Results[0].Range == nil) != (b.Results[0].Range == nil) || a.Results[0].Range != nil && *a.Results[0].Range != *b.Results[0].Range {
+			if a.Setup != b.Setup || a.First != b.First || a.State != b.State || a.History != b.History || a.Words() != b.Words() || (a.Results[0].Range == nil) != (b.Results[0].Range == nil) || a.Results[0].Range != nil && *a.Results[0].Range != *b.Results[0].Range {
 				rt.Fatalf("in the list %s %d %q, alone %s %d %q", a.State, a.History, a.Words(), b.State, b.History, b.Words())
 			}
 			switch a.State {

@@ -59,6 +59,7 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 	w.say(labtest.ID("on"), &lab.WentOn{Rig: rig1, What: []string{"ram"}, Reason: "R", EffectiveAt: lab.At(at), Until: lab.At(at.Add(2 * time.Hour))})
 	check := labtest.ID("check")
 	w.say(check, labtest.Shot(rig1, at.Add(2*time.Hour), func(s *lab.Shot) { s.Kind, s.ReferencePad = lab.ShotSystemCheck, "P-1" }))
+	w.say(labtest.ID("head"), &lab.Mounting{Rig: rig1, Position: lab.ClassHeadForm, Item: labtest.ID("headform"), EffectiveAt: lab.At(at)})
 	w.say(labtest.ID("limits"), &lab.CheckLimits{Rig: rig1, Pad: "P-1", EffectiveAt: lab.At(at)})
 	w.say(labtest.ID("k1"), &lab.Calibration{Item: ram1, EffectiveAt: lab.At(at.Add(-9 * time.Hour)), DueAt: lab.At(now), Certificate: "K-1", Sensitivity: new(1.0), SensitivityUnit: "mV/g"})
 	w.say(labtest.ID("k2"), &lab.Calibration{Item: ram1, EffectiveAt: lab.At(at.Add(-8 * time.Hour)), DueAt: lab.At(now), Certificate: "K-2", Sensitivity: new(1.1), SensitivityUnit: "mV/g", AsFoundLimitPercent: new(1.0)})
@@ -150,8 +151,15 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 		"WentOnAt": func(s scope.Scope) (int, error) {
 			return size(w.WentOnAt(ctx, s, rig1, lab.At(at.Add(time.Hour))))
 		},
-		"Check":       func(s scope.Scope) (int, error) { return there(w.Check(ctx, s, check)) },
-		"Checks":      func(s scope.Scope) (int, error) { return size(w.Checks(ctx, s, rig1, 9)) },
+		"Check":  func(s scope.Scope) (int, error) { return there(w.Check(ctx, s, check)) },
+		"Checks": func(s scope.Scope) (int, error) { return size(w.Checks(ctx, s, rig1, 9)) },
+		"CheckSetup": func(s scope.Scope) (int, error) {
+			c, err := w.CheckSetup(ctx, s, rig1, lab.At(now), nil)
+			if c == (view.CheckSetup{}) {
+				return 0, err
+			}
+			return 1, err
+		},
 		"CheckLimits": func(s scope.Scope) (int, error) { return size(w.CheckLimits(ctx, s, rig1, "P-1")) },
 		"RigFlags":    func(s scope.Scope) (int, error) { return size(w.RigFlags(ctx, s, shot)) },
 		"People":      func(s scope.Scope) (int, error) { return size(w.People(ctx, s)) },

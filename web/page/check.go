@@ -16,20 +16,25 @@ const (
 // with those before it on the same reference pad.
 type Check struct {
 	Frame
-	Path   string // of this screen
-	Rig    string // id; empty at the rig
-	Rigs   []Choice
-	Pad    string // whose history is shown
-	Pads   []Choice
-	State  Status
-	Reason string
-	Href   string // the check that State is about
-	Charts []CheckChart
-	Rows   []CheckRow // newest first
-	More   bool       // there are earlier ones
-	Limits []CheckLimit
-	Fire   Form // CheckFields; empty on the server
-	Set    Form // CheckLimitsFields; empty for those who may not
+	Path      string // of this screen
+	Rig       string // id; empty at the rig
+	Rigs      []Choice
+	Pad       string // whose history is shown
+	Pads      []Choice
+	Series    []Choice // setups that were fired on that pad, the newest first
+	SeriesKey string   // of the one that is shown
+	Setup     string   // of that one, in words
+	Began     string   // with what change it began, in words
+	Ahead     string   // that the next check belongs to another series, in words
+	State     Status
+	Reason    string
+	Href      string // the check that State is about
+	Charts    []CheckChart
+	Rows      []CheckRow // newest first
+	More      bool       // there are earlier ones
+	Limits    []CheckLimit
+	Fire      Form // CheckFields; empty on the server
+	Set       Form // CheckLimitsFields; empty for those who may not
 }
 
 func (Check) screen() string { return "check" }
@@ -66,8 +71,8 @@ const PadField = "reference_pad"
 // unit of pressure. Choices: PadField.
 func CheckFields(unit string) []Field {
 	return append([]Field{
-		{Name: PadField, Label: "Reference pad, serial number", Kind: "list", Required: true, Help: "A check is held against those on the same pad."},
-		{Name: "target_speed_m_s", Label: "Target speed", Unit: "m/s", Kind: "number", Help: "The same at every check."},
+		{Name: PadField, Label: "Reference pad, serial number", Kind: "list", Required: true, Help: "A check is held against those on the same pad with the same head form, neck, impactor face and target speed."},
+		{Name: "target_speed_m_s", Label: "Target speed", Unit: "m/s", Kind: "number", Help: "The same at every check: another speed is another series."},
 	}, ConfirmFields(unit)...)
 }
 

@@ -33,6 +33,7 @@ func functions() template.FuncMap {
 		"clock":       func(t time.Time) string { return t.Format("15:04:05") },
 		"many":        many,
 		"missingHere": func() Status { return Status{Level: Warn, Word: "missing"} },
+		"anew":        func() Status { return Status{Word: "new series"} },
 		"setUp":       func() Status { return Status{Level: OK, Word: "done"} },
 		"dict":        dict,
 		"courses":     Courses,

@@ -61,7 +61,12 @@ func (k *Checks) today(ctx context.Context, rows []view.CheckRow) (CheckToday, e
 	if r.Results[0].Value == nil {
 		return CheckToday{Shot: r.ID, State: page.Status{Level: page.Warn, Word: "fired today, without a result"}, Reason: "Fired " + k.clock(r) + "; its file gives no peak linear acceleration. Look at its channels, then check again."}, nil
 	}
-	return CheckToday{Shot: r.ID, State: page.Status{Word: "fired today, not judged yet"}, Reason: fmt.Sprintf("Fired %s. No limit is set, and %d of the %d good checks for a control chart are there.", k.clock(r), min(r.History, view.CheckHistory), view.CheckHistory)}, nil
+	reason := fmt.Sprintf("Fired %s. No limit is set, and %d of the %d good checks for a control chart are there.", k.clock(r), min(r.History, view.CheckHistory), view.CheckHistory)
+	began, err := k.began(ctx, rows, 0)
+	if began != "" {
+		reason += " It began a new series, since the setup is another one: " + began + "."
+	}
+	return CheckToday{Shot: r.ID, State: page.Status{Word: "fired today, not judged yet"}, Reason: reason}, err
 }
 
 func (k *Checks) clock(r *view.CheckRow) string {
@@ -88,9 +93,9 @@ func (k *Checks) touched(ctx context.Context, rows []view.CheckRow) (string, err
 	return since + ", " + n + " fired; they carry the flag “check failed”.", err
 }
 
-// Fill puts checks on a screen: those on a pad, of those on the pad that was
-// hit last when pad is empty.
-func (k *Checks) Fill(ctx context.Context, p *page.Check, pad string) error {
+// Fill puts checks on a screen: one series of those on a pad. An empty pad is
+// the one that was hit last, an empty series that of the newest check.
+func (k *Checks) Fill(ctx context.Context, p *page.Check, pad, series string) error {
 	rows, err := k.Read.Checks(ctx, k.Scope, k.Rig, view.MaxLimit)
 	if err != nil {
 		return err
@@ -113,7 +118,9 @@ func (k *Checks) Fill(ctx context.Context, p *page.Check, pad string) error {
 	if p.Pad = pad; pad == "" && len(rows) > 0 {
 		p.Pad = rows[0].Shot.ReferencePad
 	}
-	rows = slices.DeleteFunc(rows, func(r view.CheckRow) bool { return lab.Fold(r.Shot.ReferencePad) != lab.Fold(p.Pad) })
+	if rows, err = k.series(ctx, p, onPad(rows, p.Pad), series); err != nil {
+		return err
+	}
 	if p.More = len(rows) > shownChecks; p.More {
 		rows = rows[:shownChecks]
 	}
@@ -163,6 +170,9 @@ func (k *Checks) row(r *view.CheckRow) page.CheckRow {
 		out.Against = "set limits"
 	default:
 		out.Against = fmt.Sprintf("nothing: %d of %d checks", r.History, view.CheckHistory)
+	}
+	if r.First {
+		out.Against += "; first of the series"
 	}
 	return out
 }

@@ -39,8 +39,16 @@ func checks() []Item {
 	failed := page.Check{Frame: f, Path: page.PathCheck, Pad: "P-17", Pads: pad, Href: "/shots/1", State: page.Status{Level: page.Bad, Word: "the last one failed"},
 		Reason: "Fired 2031-03-14 08:02: peak linear acceleration 118 g, above the limit of 112 g. Since the last good one, of 2031-03-13 08:10, 41 shots were fired; they carry the flag “check failed”. Find out why, then check again.",
 		Charts: []page.CheckChart{drawn}, Rows: rows, Limits: limits, Fire: fire}
+	failed.Setup = "head form: Head form, HF-2; neck: Neck, N-1; impactor face: Impactor face, IF-4; target speed: 5.50 m/s"
 	good := failed
 	good.Rows, good.State, good.Reason = rows[1:5], page.Status{Level: page.OK, Word: "fired today, good"}, "Fired 2031-03-14 08:02."
+	other := "head form: Head form, HF-1; neck: Neck, N-1; impactor face: none recorded; target speed: none stated"
+	anew := good
+	anew.Rows, anew.Charts, anew.Limits = rows[22:], nil, nil
+	anew.State, anew.Reason = page.Status{Word: "fired today, not judged yet"}, "Fired 2031-03-14 08:02. No limit is set, and 0 of the 10 good checks for a control chart are there. It began a new series, since the setup is another one: head form: Head form, HF-2, before: Head form, HF-1."
+	anew.Series = []page.Choice{{Value: "a", Text: anew.Setup + " (2 checks)"}, {Value: "b", Text: other + " (41 checks)"}, {Value: "c", Text: longName}}
+	anew.SeriesKey, anew.Began = "a", "A new series began 2031-03-14 08:02, with another setup than the check before it: head form: Head form, HF-2, before: Head form, HF-1."
+	anew.Ahead = "The next check on this pad begins a new series, since the setup is another one than at the last check: neck: Neck, N-2, before: Neck, N-1; target speed: 5.00 m/s, before: 5.50 m/s."
 	empty := page.Check{Frame: f, Path: page.PathCheck, State: page.Status{Level: page.Warn, Word: "none today"}, Reason: "Hit the reference pad before the first shot of the day.", Fire: fire}
 	wrong := empty
 	wrong.Fire.Values, wrong.Fire.Errors = map[string]string{"pressure": "much"}, map[string]string{page.PadField: "Say by its serial number which pad is hit.", "pressure": "“much” is no number."}
@@ -51,6 +59,6 @@ func checks() []Item {
 	atServer.More = true
 	atServer.Set = page.Form{ID: "limits", Action: page.PostCheckLimits, Key: "k", Fields: page.CheckLimitsFields(), Submit: "Set these limits", Values: map[string]string{"pad": "P-17", "peak_least": "120", "peak_most": "100"},
 		Errors: map[string]string{"peak_most": "The most, 100, is not above the least, 120. Exchange them."}, Choices: map[string][]page.Choice{"pad": atServer.Pads}}
-	return []Item{{"check", good}, {"check-failed", failed}, {"check-empty", empty}, {"check-error", wrong}, {"checks-server", atServer},
+	return []Item{{"check", good}, {"check-failed", failed}, {"check-anew", anew}, {"check-empty", empty}, {"check-error", wrong}, {"checks-server", atServer},
 		{"checks-server-empty", page.Check{Frame: atServer.Frame, Path: page.PathChecks, State: page.Status{Word: "no rig yet"}, Reason: "A rig is listed once its agent has reached this server."}}}
 }
