@@ -136,6 +136,10 @@ func rules() []rule {
 		{"GET /usage", at("/usage"), page},
 		{"GET /usage.csv", at("/usage.csv"), page},
 		{"GET /equipment/list", at("/equipment/list"), page},
+		{"GET /equipment/plans", at("/equipment/plans"), page},
+		{"POST /equipment/plans/class", posts("/equipment/plans/class", func(m *matrix) url.Values {
+			return url.Values{"lab": {m.birch.id.String()}, "class": {"neck"}, "every_days": {"90"}}
+		}), change},
 		{"GET /equipment/list.csv", func(m *matrix) (string, string, string) {
 			return "/equipment/list.csv?lab=" + m.birch.id.String(), "", ""
 		}, own},

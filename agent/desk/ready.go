@@ -12,6 +12,7 @@ import (
 	"thudbook/sync/inventory"
 	"thudbook/sync/lab"
 	"thudbook/sync/problem"
+	"thudbook/sync/upkeep"
 	"thudbook/sync/view"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
@@ -125,14 +126,18 @@ func (d *Desk) mountedRows(ctx context.Context, now time.Time) (rows []page.Read
 			rows = append(rows, page.ReadyRow{What: "position " + p.Position, State: page.Status{Level: page.Bad, Word: "nothing is mounted"}, Href: page.PathRig + "?position=" + p.Position + "#h-mount"})
 		}
 	}
-	well := 0
+	also, err := d.labs(ctx)
+	if err != nil {
+		return nil, err
+	}
+	well, look := 0, &upkeep.Watch{Read: d.read, Scope: d.scope(), Now: now}
 	for i := range mounted {
 		m := &mounted[i]
 		if m.Item == nil {
 			rows = append(rows, page.ReadyRow{What: "position " + m.Mounting.Mounting.Position, State: page.Status{Level: page.Bad, Word: "not in the register"}, Href: page.PathRig})
 			continue
 		}
-		l, err := present.Look(ctx, d.read, d.scope(), m.Item, now)
+		l, err := present.Look(ctx, look, m.Item, also...)
 		if err != nil {
 			return nil, err
 		}

@@ -13,6 +13,7 @@ import (
 	"thudbook/sync/inventory"
 	"thudbook/sync/lab"
 	"thudbook/sync/problem"
+	"thudbook/sync/upkeep"
 	"thudbook/sync/view"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
@@ -77,11 +78,16 @@ func (d *Desk) positions(ctx context.Context, now time.Time) ([]page.RigPosition
 		channels, name = m.Map, m.Name
 	}
 	rows := present.Positions(channels, mounted, time.Local)
+	also, err := d.labs(ctx)
+	if err != nil {
+		return nil, "", err
+	}
+	look := &upkeep.Watch{Read: d.read, Scope: d.scope(), Now: now}
 	for i := range mounted {
 		if mounted[i].Item == nil {
 			continue
 		}
-		l, err := present.Look(ctx, d.read, d.scope(), mounted[i].Item, now)
+		l, err := present.Look(ctx, look, mounted[i].Item, also...)
 		if err != nil {
 			return nil, "", err
 		}

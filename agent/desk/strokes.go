@@ -39,7 +39,11 @@ func (d *Desk) strokesPage(c echo.Context, t *tried) (*page.Strokes, error) {
 	}
 	p := &page.Strokes{Frame: d.frame(c, "Strokes", page.PathStrokes), Service: present.Moment(h.Service, time.Local)}
 	if h.Ram != nil {
-		u, err := d.read.RamUsage(ctx, d.scope(), h.Ram.ID, now)
+		also, err := d.labs(ctx)
+		if err != nil {
+			return nil, err
+		}
+		u, err := d.read.RamUsage(ctx, d.scope(), h.Ram.ID, now, also...)
 		if err != nil {
 			return nil, err
 		}

@@ -83,7 +83,7 @@ func (a *API) items(c echo.Context) error {
 	}
 	out, now := []itemAnswer{}, a.Now()
 	err = a.everyItem(c.Request().Context(), in, c.QueryParam("class"), func(ctx context.Context, i *view.ItemRow) error {
-		u, err := a.Views.RamUsage(ctx, in.Scope, i.ID, now)
+		u, err := a.Views.RamUsage(ctx, in.Scope, i.ID, now, in.IDs...)
 		if err != nil {
 			return err
 		}

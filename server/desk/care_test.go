@@ -23,7 +23,7 @@ func TestServiceDueWords(t *testing.T) {
 	}
 	due := func(interval, since int64, change func(*view.ServiceDue)) view.ServiceDue {
 		s := view.ServiceDue{Usage: view.Usage{Interval: interval, StrokesSinceService: since}}
-		s.Item.Item.ServiceEveryStrokes = interval
+		s.Plan.EveryStrokes = interval
 		if change != nil {
 			change(&s)
 		}
@@ -34,7 +34,7 @@ func TestServiceDueWords(t *testing.T) {
 	}
 	days := func(left int64) func(*view.ServiceDue) {
 		return func(s *view.ServiceDue) {
-			s.Item.Item.ServiceEveryDays, s.DueAt, s.DaysLeft = 100, at("2026-12-03"), left
+			s.Plan.EveryDays, s.DueAt, s.DaysLeft = 100, at("2026-12-03"), left
 			s.About, s.Early, s.Late = s.DueAt, s.DueAt, s.DueAt
 		}
 	}
@@ -46,7 +46,7 @@ func TestServiceDueWords(t *testing.T) {
 		{due(0, 5, nil), page.Plain, "no interval set"},
 		{due(1000, 860, forecast), page.OK, "due in 140 strokes, about 2026-12-03 (2026-11-30 to 2026-12-09)"},
 		{due(1000, 900, forecast), page.Warn, "due in 100 strokes, about 2026-12-03 (2026-11-30 to 2026-12-09)"},
-		{due(1000, 860, func(s *view.ServiceDue) { forecast(s); s.Item.Item.WarnStrokes = 140 }), page.Warn, "due in 140 strokes, about 2026-12-03 (2026-11-30 to 2026-12-09)"},
+		{due(1000, 860, func(s *view.ServiceDue) { forecast(s); s.Plan.WarnStrokes = 140 }), page.Warn, "due in 140 strokes, about 2026-12-03 (2026-11-30 to 2026-12-09)"},
 		{due(1000, 1000, nil), page.Bad, "due now"},
 		{due(1000, 1312, nil), page.Bad, "overdue by 312 strokes"},
 		{due(1000, 10, func(s *view.ServiceDue) { s.WhyNot = "no forecast by strokes: it was not used lately" }), page.OK, "due in 990 strokes; no forecast by strokes: it was not used lately"},

@@ -11,6 +11,7 @@ import (
 	"thudbook/sync/problem"
 	"thudbook/sync/record"
 	"thudbook/sync/scope"
+	"thudbook/sync/upkeep"
 	"thudbook/sync/view"
 	"thudbook/web/page"
 	"thudbook/web/present"
@@ -44,16 +45,26 @@ func (d *Desk) dues(ctx context.Context, names *roster.Names, sc scope.Scope) ([
 	if err := d.calibrationsDue(ctx, sc, add); err != nil {
 		return nil, err
 	}
-	now := d.Now()
+	homes, w := d.homes(names, sc), &upkeep.Watch{Read: d.Views, Scope: sc, Now: d.Now()}
 	err := every(ctx, func(p view.Page) (view.List[view.ItemRow], error) { return d.Views.Items(ctx, sc, "", p) }, func(i *view.ItemRow) error {
-		if i.Item.ServiceEveryStrokes == 0 && i.Item.ServiceEveryDays == 0 {
-			return nil
-		}
-		u, err := d.Views.ServiceDue(ctx, sc, i.ID, now)
+		also, err := homes.of(ctx, i.Lab)
 		if err != nil {
 			return err
 		}
-		return add(&u.Item, "service", present.ServiceDue(&u, d.zone), u.Left())
+		u, err := w.Of(ctx, i.ID, also...)
+		if err != nil {
+			return err
+		}
+		for j := range u.Causes {
+			s, _ := present.CauseWords(&u.Causes[j], d.zone)
+			if err := add(&u.Item, "service", s, 0); err != nil {
+				return err
+			}
+		}
+		if !u.Planned() {
+			return nil
+		}
+		return add(&u.Item, "service", present.ServiceDue(&u.ServiceDue, d.zone), u.Left())
 	})
 	slices.SortStableFunc(all, func(a, b due) int {
 		return cmp.Or(-cmp.Compare(a.row.State.Level, b.row.State.Level), cmp.Compare(a.left, b.left))

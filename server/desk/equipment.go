@@ -43,7 +43,7 @@ func (d *Desk) equipmentPage(c echo.Context, posted string, typed *httpkit.Fille
 		}
 		sc = in.Scope
 	}
-	g := &inventory{d: d, p: &p, sc: sc, page: &s}
+	g := &inventory{d: d, p: &p, sc: sc, page: &s, homes: d.homes(p.names, sc)}
 	if err := g.fill(ctx); err != nil {
 		return err
 	}
@@ -63,11 +63,12 @@ func (d *Desk) equipmentPage(c echo.Context, posted string, typed *httpkit.Fille
 
 // inventory fills the tables of the equipment screen.
 type inventory struct {
-	d    *Desk
-	p    *caller
-	sc   scope.Scope
-	page *page.Equipment
-	rigs map[uuid.UUID]string
+	d     *Desk
+	p     *caller
+	sc    scope.Scope
+	page  *page.Equipment
+	rigs  map[uuid.UUID]string
+	homes *homes
 }
 
 func (g *inventory) fill(ctx context.Context) error {
@@ -89,7 +90,11 @@ func (g *inventory) add(ctx context.Context, i *view.ItemRow) error {
 	if err != nil {
 		return err
 	}
-	u, err := g.d.Views.RamUsage(ctx, g.sc, i.ID, g.d.Now())
+	also, err := g.homes.of(ctx, i.Lab)
+	if err != nil {
+		return err
+	}
+	u, err := g.d.Views.RamUsage(ctx, g.sc, i.ID, g.d.Now(), also...)
 	if err != nil {
 		return err
 	}

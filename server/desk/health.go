@@ -14,6 +14,7 @@ import (
 	"thudbook/server/tell"
 	"thudbook/sync/lab"
 	"thudbook/sync/scope"
+	"thudbook/sync/upkeep"
 	"thudbook/sync/view"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
@@ -42,6 +43,8 @@ type survey struct {
 	names *roster.Names
 	rigs  map[uuid.UUID]string
 	now   time.Time
+	homes *homes
+	watch *upkeep.Watch
 	items int
 	rows  []page.HealthRow
 	facts []tell.Fact // the same as rows
@@ -58,7 +61,7 @@ func (d *Desk) surveyAt(ctx context.Context, names *roster.Names, sc scope.Scope
 	if err != nil {
 		return nil, err
 	}
-	v := &survey{d: d, sc: sc, names: names, rigs: rigs, now: now}
+	v := &survey{d: d, sc: sc, names: names, rigs: rigs, now: now, homes: d.homes(names, sc), watch: &upkeep.Watch{Read: d.Views, Scope: sc, Now: now.In(d.zone)}}
 	err = every(ctx, func(q view.Page) (view.List[view.ItemRow], error) { return d.Views.Items(ctx, sc, "", q) },
 		func(i *view.ItemRow) error { return v.look(ctx, i) })
 	slices.SortStableFunc(v.rows, func(a, b page.HealthRow) int { return -cmp.Compare(a.State.Level, b.State.Level) })
@@ -68,7 +71,11 @@ func (d *Desk) surveyAt(ctx context.Context, names *roster.Names, sc scope.Scope
 
 // look adds what an item needs, and when. A retired one needs nothing.
 func (v *survey) look(ctx context.Context, i *view.ItemRow) error {
-	l, err := present.Look(ctx, v.d.Views, v.sc, i, v.now.In(v.d.zone))
+	also, err := v.homes.of(ctx, i.Lab)
+	if err != nil {
+		return err
+	}
+	l, err := present.Look(ctx, v.watch, i, also...)
 	if err != nil || l.Retired() {
 		return err
 	}
@@ -79,14 +86,22 @@ func (v *survey) look(ctx context.Context, i *view.ItemRow) error {
 	}
 	for _, n := range l.Needs {
 		v.facts = append(v.facts, tell.Fact{Key: n.Code + " " + i.ID.String() + " " + n.Since, Code: n.Code, Title: i.Item.Title() + ": " + n.State.Word, Text: n.Reason, Path: page.ItemUsePath(i.ID.String())})
-		v.rows = append(v.rows, page.HealthRow{Lab: name, Item: i.Item.Title(), Kind: i.Item.Class, Where: whereIs(&l.Use.Usage, v.rigs), Href: page.ItemUsePath(i.ID.String()), State: n.State, Reason: n.Reason})
+		evidence := ""
+		if n.Shot != uuid.Nil {
+			evidence = page.ShotPath(n.Shot.String())
+		}
+		v.rows = append(v.rows, page.HealthRow{Evidence: evidence, Lab: name, Item: i.Item.Title(), Kind: i.Item.Class, Where: whereIs(&l.Use.Usage, v.rigs), Href: page.ItemUsePath(i.ID.String()), State: n.State, Reason: n.Reason})
 	}
 	due := fallsDue{lab: name, item: i.ID, title: i.Item.Title(), class: i.Item.Class, strokes: l.Use.StrokesSinceService}
-	if l.Use.Planned() {
+	if l.Use.Planned() || len(l.Use.Causes) > 0 {
 		due := due
-		due.what, due.state, due.planned = "service", present.ServiceDue(&l.Use, v.d.zone), true
+		due.what, due.state, due.planned = "service", present.ServiceDue(&l.Use.ServiceDue, v.d.zone), true
 		if due.on = l.Use.About; due.on != 0 {
-			due.period = present.RangeOf(&l.Use, v.d.zone)
+			due.period = present.RangeOf(&l.Use.ServiceDue, v.d.zone)
+		}
+		if len(l.Use.Causes) > 0 && due.state.Level != page.Bad {
+			due.state, _ = present.CauseWords(&l.Use.Causes[0], v.d.zone)
+			due.on, due.period = l.Use.Causes[0].At, ""
 		}
 		v.due = append(v.due, due)
 	}

@@ -14,6 +14,7 @@ import (
 
 	"thudbook/sync/lab"
 	"thudbook/sync/scope"
+	"thudbook/sync/upkeep"
 	"thudbook/sync/view"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
@@ -36,7 +37,12 @@ func (d *Desk) itemUsePage(c echo.Context, id uuid.UUID, posted string, typed *h
 		return err
 	}
 	now := d.Now()
-	u, err := d.Views.ServiceDue(ctx, p.Scope, id, now)
+	own, err := d.ownedItem(ctx, &p, id)
+	if err != nil {
+		return err
+	}
+	watch := &upkeep.Watch{Read: d.Views, Scope: p.Scope, Now: now}
+	u, err := watch.Of(ctx, id, own.in.IDs...)
 	if err != nil {
 		return err
 	}
@@ -50,7 +56,7 @@ func (d *Desk) itemUsePage(c echo.Context, id uuid.UUID, posted string, typed *h
 	}
 	i := &u.Item.Item
 	s := page.ItemUse{Frame: d.frame(&p, i.Title(), page.PathEquipment), ID: id.String(), Item: i.Title(), Kind: i.Class, Lab: of.Title(), Asset: i.AssetNumber, Model: i.Model,
-		State: inState(&u), Service: present.ServiceDue(&u, d.zone), SinceService: page.ShowCount(u.StrokesSinceService), Strokes: page.ShowCount(u.TotalStrokes),
+		State: inState(&u), Service: present.ServiceDue(&u.ServiceDue, d.zone), SinceService: page.ShowCount(u.StrokesSinceService), Strokes: page.ShowCount(u.TotalStrokes),
 		Shots: page.ShowCount(w.Shots), DaysMounted: present.Count(int64(w.DaysMounted), "day", "days"), EnergyOf: present.Count(w.EnergyOf, "stroke", "strokes")}
 	s.Energy, s.Hardest = page.Missing("no stroke has an energy"), page.Missing("no stroke has a peak")
 	if w.EnergyOf > 0 {
@@ -67,6 +73,11 @@ func (d *Desk) itemUsePage(c echo.Context, id uuid.UUID, posted string, typed *h
 	}
 	if u.PerDay > 0 {
 		s.Rate = fmt.Sprintf("%.1f strokes a day over the last 13 weeks; the range holds the date nine times in ten if use goes on as it was.", u.PerDay)
+	}
+	s.Plan, s.PlanHref = present.PlanOf(&u.Plan), page.PathPlans
+	for j := range u.Causes {
+		state, reason := present.CauseWords(&u.Causes[j], d.zone)
+		s.Causes = append(s.Causes, page.SeenCause{State: state, Reason: reason, Href: page.ShotPath(u.Causes[j].Shot.String())})
 	}
 	rigs, err := d.rigNames(ctx, p.Scope)
 	if err != nil {
@@ -101,14 +112,14 @@ func useForms(s *page.ItemUse, i *lab.Item) {
 	s.StateForm.Values = map[string]string{"item": s.ID, "state": s.State.Word}
 	s.CorrectionForm.Values = map[string]string{"item": s.ID}
 	s.PlanForm.Values = map[string]string{"item": s.ID}
-	for field, n := range map[string]int64{"service_every_strokes": i.ServiceEveryStrokes, "service_every_days": i.ServiceEveryDays, "warn_strokes": i.WarnStrokes, "warn_days": i.WarnDays} {
-		if n > 0 {
-			s.PlanForm.Values[field] = fmt.Sprint(n)
-		}
+	own, _ := i.OwnPlan()
+	planValues(s.PlanForm.Values, &own, map[string]string{"every_strokes": "service_every_strokes", "every_days": "service_every_days"})
+	if i.NoServicePlan {
+		s.PlanForm.Values["no_service_plan"] = "yes"
 	}
 }
 
-func inState(u *view.ServiceDue) page.Status {
+func inState(u *upkeep.Due) page.Status {
 	word := u.Stated.State()
 	switch word {
 	case lab.StateInService:
@@ -263,10 +274,7 @@ func (d *Desk) postPlan(c echo.Context) error {
 		if item == uuid.Nil {
 			return "", notFound("item")
 		}
-		plan := map[string]int64{}
-		for _, field := range []string{"service_every_strokes", "service_every_days", "warn_strokes", "warn_days"} {
-			plan[field] = f.Count(field)
-		}
+		plan, none := planOf(f, "service_every_strokes", "service_every_days"), f.Values["no_service_plan"] != ""
 		if !f.OK() {
 			return "", nil
 		}
@@ -278,7 +286,7 @@ func (d *Desk) postPlan(c echo.Context) error {
 		if err != nil {
 			return "", err
 		}
-		return done(page.ItemUsePath(item.String()), "plan"), d.Register.Plan(ctx, p.Principal, at, item, plan)
+		return done(page.ItemUsePath(item.String()), "plan"), d.Register.Plan(ctx, p.Principal, at, item, plan, none)
 	}, d.itemUseAgain(page.PostPlan))
 }
 

@@ -6,6 +6,8 @@ import (
 	"github.com/google/uuid"
 
 	"thudbook/server/roster"
+	"thudbook/sync/record"
+	"thudbook/sync/scope"
 	"thudbook/sync/view"
 )
 
@@ -14,6 +16,32 @@ type ownedItem struct {
 	item  view.ItemRow
 	in    roster.Place // its lab, with all ids of it
 	title string       // of the lab
+}
+
+// homes gives all ids of the lab of a record, each lab looked up once.
+type homes struct {
+	d     *Desk
+	names *roster.Names
+	sc    scope.Scope
+	known map[record.LabID][]record.LabID
+}
+
+func (d *Desk) homes(names *roster.Names, sc scope.Scope) *homes {
+	return &homes{d: d, names: names, sc: sc, known: map[record.LabID][]record.LabID{}}
+}
+
+// of is empty for a lab outside the scope.
+func (h *homes) of(ctx context.Context, id record.LabID) ([]record.LabID, error) {
+	if all, ok := h.known[id]; ok {
+		return all, nil
+	}
+	l, err := h.names.Lab(ctx, id)
+	if l == nil || err != nil {
+		return nil, err
+	}
+	in, err := h.d.Roster.Find(ctx, h.sc, l.ID.String())
+	h.known[id] = in.IDs
+	return in.IDs, err
 }
 
 func (d *Desk) ownedItem(ctx context.Context, p *caller, id uuid.UUID) (o ownedItem, err error) {

@@ -56,7 +56,7 @@ const (
 	QuarantineSchema        uint = 1
 	QuarantineSettledSchema uint = 1
 	RigSchema               uint = 1
-	ItemSchema              uint = 2
+	ItemSchema              uint = 3
 	MountingSchema          uint = 1
 	ServiceSchema           uint = 3
 	CalibrationSchema       uint = 4

@@ -78,8 +78,10 @@ func (e *FieldEdit) Validate() error {
 		err = tryField[Item](e)
 	case KindCampaign:
 		err = tryField[Campaign](e)
+	case KindServicePlan:
+		err = tryField[ServicePlan](e)
 	default:
-		c.add("doc_kind", fmt.Sprintf("%q has no fields that can be edited", e.DocKind), "edit a shot, rig, item or campaign")
+		c.add("doc_kind", fmt.Sprintf("%q has no fields that can be edited", e.DocKind), "edit a shot, rig, item, campaign or service plan")
 	}
 	return errors.Join(c.err(), err)
 }
@@ -116,6 +118,8 @@ func SettledByPerson(kind record.Kind, field string) bool {
 		case "class", "serial", "service_every_strokes", "opening_strokes", "calibration_required":
 			return true
 		}
+	case KindServicePlan:
+		return true
 	case KindShot:
 		return field == "helmet_serial"
 	case KindCampaign:

@@ -53,6 +53,11 @@ type Item struct {
 	ServiceEveryDays int64  `json:"service_every_days,omitempty"` // 0: not by time; with strokes, whichever comes first
 	WarnStrokes      int64  `json:"warn_strokes,omitempty"`       // before the service is due; 0: the last tenth of the interval
 	WarnDays         int64  `json:"warn_days,omitempty"`          // 0: the last tenth
+
+	// Since version 3; see OwnPlan.
+	ServiceAfterCheck bool `json:"service_after_failed_check,omitempty"`
+	ServiceAfterDrift bool `json:"service_after_speed_drift,omitempty"`
+	NoServicePlan     bool `json:"no_service_plan,omitempty"` // not even that of its class
 }
 
 // RecordKind is KindItem.
@@ -75,8 +80,9 @@ func (i *Item) Validate() error {
 	c.count("service_every_days", i.ServiceEveryDays)
 	c.count("warn_strokes", i.WarnStrokes)
 	c.count("warn_days", i.WarnDays)
-	if i.ServiceEveryDays > maxDays {
-		c.add("service_every_days", fmt.Sprintf("%d days is more than a hundred years", i.ServiceEveryDays), "give the interval in days")
+	c.interval("service_every_days", i.ServiceEveryDays)
+	if i.NoServicePlan && (i.ServiceEveryStrokes > 0 || i.ServiceEveryDays > 0 || i.ServiceAfterCheck || i.ServiceAfterDrift) {
+		c.add("no_service_plan", "the item is to have no plan, and has one", "take the plan's figures away, or leave this out")
 	}
 	return c.err()
 }

@@ -130,6 +130,8 @@ func (s *Set) edit(tx kv.Tx, r *record.Record, b *lab.FieldEdit) error {
 		return setField(tx, s.items, r, b, f)
 	case lab.KindCampaign:
 		return setField(tx, s.campaigns, r, b, f)
+	case lab.KindServicePlan:
+		return setField(tx, s.servicePlans, r, b, f)
 	}
 	return unusable{errors.New("the document has no fields that can be edited")}
 }

@@ -9,6 +9,7 @@ import (
 
 	"thudbook/sync/kv"
 	"thudbook/sync/lab"
+	"thudbook/sync/record"
 	"thudbook/sync/scope"
 )
 
@@ -128,6 +129,7 @@ type Usage struct {
 	TotalStrokes        int64 // with the opening count and the corrections
 	Corrected           int64 // of these, from corrections of the counter
 	Interval            int64 // strokes between services; 0: none is set
+	Plan                HeldPlan
 	LastService         *ServiceRow
 	Rig                 uuid.UUID // where it sits now; zero: nowhere
 	Position            string
@@ -151,8 +153,9 @@ func (u *Usage) Left() int64 {
 
 // RamUsage gives the usage of a ram, or of any other item, up to now. It is
 // computed from what is known when it is asked, so that late shots, mountings
-// and services need no recount.
-func (v *Reader) RamUsage(ctx context.Context, sc scope.Scope, item uuid.UUID, now time.Time) (u Usage, err error) {
+// and services need no recount. also names further ids of the item's lab, under
+// which the plan of its class may stand.
+func (v *Reader) RamUsage(ctx context.Context, sc scope.Scope, item uuid.UUID, now time.Time, also ...record.LabID) (u Usage, err error) {
 	err = v.store.View(ctx, func(r kv.Reader) error {
 		d, err := find(r, v.set.items, sc, item)
 		if err != nil {
@@ -161,15 +164,18 @@ func (v *Reader) RamUsage(ctx context.Context, sc scope.Scope, item uuid.UUID, n
 		if d == nil {
 			return notFound(lab.KindItem, item)
 		}
-		u, err = v.set.usage(r, sc, d, lab.At(now))
+		u, err = v.set.usage(r, sc, d, lab.At(now), also)
 		return err
 	})
 	return u, err
 }
 
-func (s *Set) usage(r kv.Reader, sc scope.Scope, d *doc[lab.Item], now lab.Time) (Usage, error) {
-	u := Usage{Item: itemRow(d)}
-	u.Interval = u.Item.Item.ServiceEveryStrokes
+func (s *Set) usage(r kv.Reader, sc scope.Scope, d *doc[lab.Item], now lab.Time, also []record.LabID) (u Usage, err error) {
+	u.Item = itemRow(d)
+	if u.Plan, err = s.planOf(r, sc, d, also); err != nil {
+		return Usage{}, err
+	}
+	u.Interval = u.Plan.EveryStrokes
 	served, err := lastBefore(r, s.services, sc, d.UID, now)
 	if err != nil {
 		return Usage{}, err
@@ -232,7 +238,7 @@ func (v *Reader) Usages(ctx context.Context, sc scope.Scope, class string, now t
 		rows, next, err := run(r, labs, q, page)
 		out = List[Usage]{Next: next}
 		for _, d := range rows {
-			u, err := v.set.usage(r, sc, d, lab.At(now))
+			u, err := v.set.usage(r, sc, d, lab.At(now), nil)
 			if err != nil {
 				return err
 			}

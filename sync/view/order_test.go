@@ -45,7 +45,10 @@ func drawFact(t *rapid.T, i int) (uuid.UUID, lab.Body) {
 	reason := rapid.SampledFrom([]string{"loose", "late"}).Draw(t, "reason")
 	item := rapid.SampledFrom([]uuid.UUID{ram1, ram2, sensor1}).Draw(t, "item")
 	rig := rapid.SampledFrom([]uuid.UUID{rig1, rig2}).Draw(t, "rig")
-	switch rapid.IntRange(0, 27).Draw(t, "kind") {
+	switch rapid.IntRange(0, 28).Draw(t, "kind") {
+	case 28:
+		of := rapid.SampledFrom([]uuid.UUID{labA, labB}).Draw(t, "plan of")
+		return lab.ServicePlanOf(of, "ram"), &lab.ServicePlan{Class: "ram", EveryStrokes: int64(i), AfterCheck: flip}
 	case 21:
 		return doc("review"), &lab.Review{Item: item, Found: labtest.ID("calibration", 2), Good: labtest.ID("calibration", 1), From: at, Until: at.Add(24 * time.Hour),
 			GoodSensitivity: 1, FoundSensitivity: 1.04, SensitivityUnit: "mV/g", Course: rapid.SampledFrom([]string{lab.CourseWhole, lab.CourseLinear}).Draw(t, "course"), Why: reason}
@@ -182,6 +185,8 @@ func drawEdit(t *rapid.T) (uuid.UUID, lab.Body) {
 		{lab.KindShot, labtest.ID("shot", 1), "reference_pad", "P-2"},
 		{lab.KindItem, ram1, "serial", "R-9"},
 		{lab.KindItem, ram1, "service_every_strokes", 500},
+		{lab.KindServicePlan, lab.ServicePlanOf(labA, "ram"), "every_days", 40},
+		{lab.KindServicePlan, lab.ServicePlanOf(labA, "ram"), "after_speed_drift", true},
 		{lab.KindShot, labtest.ID("shot", 1), "specimen", 12},       // of the wrong type
 		{lab.KindShot, labtest.ID("shot", 1), "no_such_field", "x"}, // of a newer program
 	}).Draw(t, "edit")

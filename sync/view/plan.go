@@ -10,6 +10,7 @@ import (
 	"thudbook/metrics/wear"
 	"thudbook/sync/kv"
 	"thudbook/sync/lab"
+	"thudbook/sync/record"
 	"thudbook/sync/scope"
 )
 
@@ -35,29 +36,30 @@ type ServiceDue struct {
 	PerDay             float64 // strokes a day lately
 }
 
-// Planned says that the item has a service plan.
-func (s *ServiceDue) Planned() bool { return s.Interval > 0 || s.Item.Item.ServiceEveryDays > 0 }
+// Planned says that the item has a service plan by strokes or by days.
+func (s *ServiceDue) Planned() bool { return s.Plan.EveryStrokes > 0 || s.Plan.EveryDays > 0 }
 
 // IsDue says that the strokes or the days are used up.
 func (s *ServiceDue) IsDue() bool { return s.Due() || s.DueAt != 0 && s.DaysLeft < 0 }
 
-// IsNear says that it is time for the early warning: by the item's own lead, or
+// IsNear says that it is time for the early warning: by the plan's lead, or
 // within the last tenth.
 func (s *ServiceDue) IsNear() bool {
-	i := &s.Item.Item
+	p := &s.Plan
 	byStrokes := s.Near()
-	if i.WarnStrokes > 0 {
-		byStrokes = s.Interval > 0 && s.Left() <= i.WarnStrokes
+	if p.WarnStrokes > 0 {
+		byStrokes = s.Interval > 0 && s.Left() <= p.WarnStrokes
 	}
-	lead := i.WarnDays
+	lead := p.WarnDays
 	if lead == 0 {
-		lead = i.ServiceEveryDays / 10
+		lead = p.EveryDays / 10
 	}
 	return byStrokes || s.DueAt != 0 && s.DaysLeft <= lead
 }
 
-// ServiceDue gives how an item stands against its service plan at a time.
-func (v *Reader) ServiceDue(ctx context.Context, sc scope.Scope, item uuid.UUID, now time.Time) (s ServiceDue, err error) {
+// ServiceDue gives how an item stands against its service plan at a time. also
+// names further ids of its lab, as in RamUsage.
+func (v *Reader) ServiceDue(ctx context.Context, sc scope.Scope, item uuid.UUID, now time.Time, also ...record.LabID) (s ServiceDue, err error) {
 	err = v.store.View(ctx, func(r kv.Reader) error {
 		d, err := find(r, v.set.items, sc, item)
 		if err != nil {
@@ -66,14 +68,14 @@ func (v *Reader) ServiceDue(ctx context.Context, sc scope.Scope, item uuid.UUID,
 		if d == nil {
 			return notFound(lab.KindItem, item)
 		}
-		s, err = v.set.serviceDue(r, sc, d, lab.At(now))
+		s, err = v.set.serviceDue(r, sc, d, lab.At(now), also)
 		return err
 	})
 	return s, err
 }
 
-func (s *Set) serviceDue(r kv.Reader, sc scope.Scope, d *doc[lab.Item], now lab.Time) (ServiceDue, error) {
-	u, err := s.usage(r, sc, d, now)
+func (s *Set) serviceDue(r kv.Reader, sc scope.Scope, d *doc[lab.Item], now lab.Time, also []record.LabID) (ServiceDue, error) {
+	u, err := s.usage(r, sc, d, now, also)
 	if err != nil {
 		return ServiceDue{}, err
 	}
@@ -90,7 +92,7 @@ func (s *Set) serviceDue(r kv.Reader, sc scope.Scope, d *doc[lab.Item], now lab.
 	default:
 		out.From = lab.Time(d.Made.WallNS / 1e6)
 	}
-	if days := d.body().ServiceEveryDays; days > 0 {
+	if days := u.Plan.EveryDays; days > 0 {
 		out.DueAt = out.From + lab.Time(days*lab.DayMS)
 		out.DaysLeft = (out.DueAt - now).Day()
 	}

@@ -47,6 +47,7 @@ type Set struct {
 	reviews      *index.Table[doc[lab.Review]]
 	photos       *index.Table[doc[lab.Photo]]
 	documents    *index.Table[doc[lab.Document]]
+	servicePlans *index.Table[doc[lab.ServicePlan]]
 }
 
 // New declares the views.
@@ -83,6 +84,7 @@ func New() *Set {
 		reviews:      reviewTable(),
 		photos:       photoTable(),
 		documents:    documentTable(),
+		servicePlans: servicePlanTable(),
 	}
 }
 
@@ -94,6 +96,7 @@ func (s *Set) Tables() []kv.Table {
 		s.calibrations.Tables(), s.states.Tables(), s.corrections.Tables(), s.campaigns.Tables(), s.edits.Tables(), s.labs.Tables(), s.odd.Tables(), s.carried.Tables(),
 		s.inspections.Tables(), s.notes.Tables(), s.wentOn.Tables(), s.checkLimits.Tables(), s.reviews.Tables(), s.photos.Tables(), s.documents.Tables(), s.people.Tables(),
 		s.runs.Tables(), s.expected.Tables(), s.accepted.Tables(), s.takenOut.Tables(), s.unfiled.Tables(), s.readings.Tables(),
+		s.servicePlans.Tables(),
 	)
 }
 
@@ -183,6 +186,8 @@ func (s *Set) reduce(tx kv.Tx, r *record.Record) (known bool, err error) {
 		return true, stating(tx, s.photos, r)
 	case lab.KindDocument:
 		return true, stating(tx, s.documents, r)
+	case lab.KindServicePlan:
+		return true, stating(tx, s.servicePlans, r)
 	case lab.KindItemState:
 		return true, stating(tx, s.states, r)
 	case lab.KindCorrection:
@@ -301,4 +306,4 @@ func (s *Set) name(tx kv.Tx, r *record.Record, b *lab.Named) error {
 
 // Version names the layout of the tables and the rules of the reducers; a
 // store whose views carry another is rebuilt.
-func (s *Set) Version() string { return "6" }
+func (s *Set) Version() string { return "7" }

@@ -68,6 +68,8 @@ type ItemUse struct {
 	State               Status // "in service", "quarantined", …
 	Where               string // rig and position, or the place where it is kept
 	Service             Status // with the forecast
+	Plan, PlanHref      string // in words, and where plans of classes are listed
+	Causes              []SeenCause
 	Rate                string // how the forecast was made; empty: none
 	Strokes             string // in all
 	Opening, Corrected  string // of these
@@ -88,6 +90,13 @@ type ItemUse struct {
 }
 
 func (ItemUse) screen() string { return "item-use" }
+
+// SeenCause is what was seen at the rig that makes an item due.
+type SeenCause struct {
+	State  Status
+	Reason string
+	Href   string // to the stroke that shows it
+}
 
 // ItemEvent is one line of an item's history.
 type ItemEvent struct {
@@ -137,6 +146,7 @@ type HealthRow struct {
 	State           Status
 	Reason          string
 	Href            string
+	Evidence        string // address of the stroke that shows it; empty: none does
 }
 
 // DueWeek is what falls due in one week, Monday to Sunday.
@@ -207,13 +217,13 @@ func CorrectionFields() []Field {
 	}
 }
 
-// PlanFields changes an item's service plan.
+// PlanFields changes the service plan that an item has for itself.
 func PlanFields() []Field {
-	return []Field{
+	return append(append([]Field{
 		{Name: "item", Kind: "hidden"},
 		{Name: "service_every_strokes", Label: "Service every", Unit: "strokes", Kind: "number", Help: "Empty: not by strokes."},
 		{Name: "service_every_days", Label: "Service every", Unit: "days", Kind: "number", Help: "Empty: not by time. With both, whichever comes first."},
 		{Name: "warn_strokes", Label: "Warn before", Unit: "strokes", Kind: "number", Help: "Empty: in the last tenth."},
 		{Name: "warn_days", Label: "Warn before", Unit: "days", Kind: "number", Help: "Empty: in the last tenth."},
-	}
+	}, conditionFields()...), Field{Name: "no_service_plan", Label: "No plan at all", Kind: "checkbox", Help: "Not even that of its kind. Without it, and with nothing set above, the plan of its kind holds."})
 }

@@ -7,14 +7,15 @@ import (
 	"github.com/google/uuid"
 
 	"thudbook/sync/lab"
-	"thudbook/sync/scope"
+	"thudbook/sync/record"
+	"thudbook/sync/upkeep"
 	"thudbook/sync/view"
 	"thudbook/web/page"
 )
 
 // Looked is how an item stands at a time.
 type Looked struct {
-	Use         view.ServiceDue
+	Use         upkeep.Due
 	Calibration view.CalibrationState
 	Needs       []Need // what asks for attention; empty when all is well
 }
@@ -26,22 +27,30 @@ func (l *Looked) Retired() bool { return l.Use.Stated.State() == lab.StateRetire
 type Need struct {
 	State  page.Status
 	Reason string
-	Code   string // for programs, as "calibration_overdue"
-	Since  string // another one of the same code is another need
+	Code   string    // for programs, as "calibration_overdue"
+	Since  string    // another one of the same code is another need
+	Shot   uuid.UUID // that shows it; zero: none does
 }
 
 // Look says how an item stands: its state, its service and its calibration.
-// Dates are shown in the zone of now.
-func Look(ctx context.Context, v *view.Reader, sc scope.Scope, i *view.ItemRow, now time.Time) (l Looked, err error) {
-	if l.Use, err = v.ServiceDue(ctx, sc, i.ID, now); err != nil || l.Retired() {
+// Dates are shown in the zone of the watch's moment. also names further ids of
+// the item's lab.
+func Look(ctx context.Context, w *upkeep.Watch, i *view.ItemRow, also ...record.LabID) (l Looked, err error) {
+	v, sc, now := w.Read, w.Scope, w.Now
+	if l.Use, err = w.Of(ctx, i.ID, also...); err != nil || l.Retired() {
 		return l, err
 	}
 	l.state()
 	if l.Use.Planned() {
-		if s := ServiceDue(&l.Use, now.Location()); s.Level != page.OK {
+		if s := ServiceDue(&l.Use.ServiceDue, now.Location()); s.Level != page.OK {
 			s.Word = "service " + s.Word
-			l.need(over(s, "service_overdue", "service_due"), DayOf(l.Use.From, time.UTC), s, PlanReason(&l.Use, now.Location()))
+			l.need(over(s, "service_overdue", "service_due"), DayOf(l.Use.From, time.UTC), s, PlanReason(&l.Use.ServiceDue, now.Location()))
 		}
+	}
+	for _, c := range l.Use.Causes {
+		s, reason := CauseWords(&c, now.Location())
+		l.need("service_after_"+c.Code, c.Shot.String(), s, reason)
+		l.Needs[len(l.Needs)-1].Shot = c.Shot
 	}
 	if l.Calibration, err = v.CalibrationAt(ctx, sc, i.ID, lab.At(now)); err != nil || l.Calibration.State == view.NotRequired {
 		return l, err
