@@ -38,7 +38,7 @@ func TestPlans(t *testing.T) {
 	neck := s.manager.make("/api/v1/labs/"+s.id.String()+"/items", lab.Item{Class: lab.ClassNeck, Serial: "N-1"})
 	use := "/equipment/use/" + neck.String()
 	has(use, "Plan of every Neck: every 90 days, after a system check that failed.", "due in 89 days")
-	has("/equipment/plans", "Neck every 90 days, after a system check that failed 1 Alder")
+	has("/equipment/plans", "Neck Alder lab every 90 days, after a system check that failed · items that go by it: 1")
 	// The plan as it stands is shown in the form, and another one replaces it.
 	if body := s.manager.get("/equipment/plans?lab=" + s.id.String() + "&class=neck").want(t, 200, "the form").body; !strings.Contains(body, `name="every_days" value="90"`) {
 		t.Error("the form does not show the plan as it stands")
@@ -47,7 +47,7 @@ func TestPlans(t *testing.T) {
 	has(use, "Plan of every Neck: every 500 strokes.")
 	s.manager.form("/equipment/plans", url.Values{"item": {neck.String()}, "service_every_days": {"10"}}).want(t, 303, "a plan of its own")
 	has(use, "Plan of its own: every 10 days.")
-	has("/equipment/plans", "neck, N-1 neck every 10 days", "Neck every 500 strokes 0 Alder")
+	has("/equipment/plans", "neck, N-1 neck · Alder lab every 10 days", "Neck Alder lab every 500 strokes · items that go by it: 0")
 	s.manager.form("/equipment/plans", url.Values{"item": {neck.String()}, "service_every_days": {"10"}, "no_service_plan": {"yes"}}).want(t, 422, "a plan and none")
 	s.manager.form("/equipment/plans", url.Values{"item": {neck.String()}, "no_service_plan": {"yes"}}).want(t, 303, "no plan")
 	has(use, "No service plan holds for it.")
