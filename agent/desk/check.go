@@ -56,7 +56,7 @@ func (d *Desk) checkPage(c echo.Context, t *tried) (*page.Check, error) {
 		p.Fire.Values[page.PadField] = pads[0].Value
 	}
 	if t != nil {
-		p.Fire.Values, p.Fire.Errors = t.typed, t.faults
+		t.into(&p.Fire)
 	}
 	var speed *float64
 	if v, err := page.ParseDecimal(p.Fire.Values["target_speed_m_s"]); err == nil {
@@ -95,7 +95,13 @@ func (d *Desk) lastCheck(ctx context.Context, values map[string]string, in strin
 	if v := s.TargetSpeedMS; v != nil {
 		values["target_speed_m_s"] = page.Show(*v, "m/s").Text
 	}
+	above := ""
 	if v := s.TankPressureKPaGauge; v != nil {
+		if above, err = d.aboveRated(ctx, *v, in); err != nil {
+			return err
+		}
+	}
+	if v := s.TankPressureKPaGauge; v != nil && above == "" {
 		values["pressure"] = present.PressureText(*v, in)
 	}
 	return nil

@@ -43,6 +43,16 @@ func (d *Desk) confirm(c echo.Context) error {
 	if atCheck && typed[page.PadField] == "" {
 		faults[page.PadField] = "Say by its serial number which pad is hit."
 	}
+	if faults["pressure"] == "" && c.FormValue(page.AboveField) == "" {
+		above, err := d.aboveRated(ctx, *e.TankPressureKPaGauge, in)
+		if err != nil {
+			return err
+		}
+		if above != "" {
+			faults["pressure"] = above
+			typed[page.AboveField] = "ask"
+		}
+	}
 	if len(faults) == 0 {
 		if err = d.write(c, key, e); err == nil {
 			d.remember(typed)

@@ -21,6 +21,7 @@ import (
 	"thudbook/sync/alarm"
 	"thudbook/sync/blob"
 	"thudbook/sync/kv"
+	"thudbook/sync/lab"
 	"thudbook/sync/ledger"
 	"thudbook/sync/problem"
 	"thudbook/sync/record"
@@ -204,6 +205,10 @@ func (d *Desk) routes(e *echo.Echo) {
 	e.POST(page.PostUnmount, d.unmount)
 	e.POST(page.PostMistaken, d.mistaken)
 	e.POST(page.PostRigCert, d.certificate)
+	e.POST(page.PostAbsent, d.setAbsent)
+	e.POST(page.PostPresent, d.withdrawn(lab.KindAbsent, page.PostPresent, "present"))
+	e.POST(page.PostRated, d.setRated)
+	e.POST(page.PostNotRated, d.withdrawn(lab.KindRated, page.PostNotRated, "notrated"))
 	e.GET(page.PathConnect, d.connect)
 	e.POST(page.PostConnect, d.enrol)
 	e.POST(page.PostNewKey, d.newKey)

@@ -119,7 +119,7 @@ func (d *Desk) nextPage(c echo.Context, t *tried) (*page.Next, error) {
 	p.Notices = append(p.Notices, checked...)
 	p.Free = page.Form{ID: "free", Action: page.PostConfirm, Key: uuid.NewString(), Fields: page.FreeFields(in), Submit: "Confirmed: wait for its file",
 		Values: map[string]string{"kind": lab.ShotHit}, Choices: map[string][]page.Choice{"condition": present.Conditions()}}
-	if n := len(h.Since); n > 0 {
+	if n := len(h.Since); n > 0 && !(h.Rated > 0 && h.Since[n-1].PressureKPa > h.Rated) {
 		p.Free.Values["pressure"] = present.PressureText(h.Since[n-1].PressureKPa, in)
 	}
 	p.Unit = page.Form{ID: "unit", Action: page.PostUnit, Submit: "Use it", Values: map[string]string{"pressure": in},
@@ -136,7 +136,7 @@ func (d *Desk) nextPage(c echo.Context, t *tried) (*page.Next, error) {
 	}
 	for _, f := range []*page.Form{&p.Confirm, &p.Free} {
 		if t != nil && f.ID == t.form {
-			f.Values, f.Errors = t.typed, t.faults
+			t.into(f)
 		}
 	}
 	return p, nil
@@ -233,6 +233,10 @@ func (d *Desk) step(ctx context.Context, p *page.Next, o *view.RunOrder, s *view
 	}
 	prop, why := h.Propose(s.TargetSpeedMS, s.ToleranceMS)
 	present.ProposePressure(v, prop, why, in)
+	if h.Rated > 0 {
+		n := present.Pressure(h.Rated, in).Number
+		v.Most = n.Text + "\u00a0" + n.Unit
+	}
 	out, err := d.read.TakenOut(ctx, d.scope(), s.Specimen)
 	if err != nil {
 		return err

@@ -94,7 +94,11 @@ func (d *Desk) readyRows(ctx context.Context, now time.Time) ([]page.ReadyRow, e
 	if link.Detail.Clock != "" {
 		clock = page.Status{Level: page.Bad, Word: "differs from the server’s"}
 	}
-	rows = append(rows, check,
+	most, err := d.ratedRow(ctx, now)
+	if err != nil {
+		return nil, err
+	}
+	rows = append(rows, check, most,
 		page.ReadyRow{What: "folder of the acquisition", State: watch.State, Reason: watch.Detail, Href: page.PathSetup},
 		page.ReadyRow{What: "disk", State: disk.State, Reason: disk.Free + " free, " + disk.Detail},
 		page.ReadyRow{What: "clock", State: clock, Reason: link.Detail.Clock},
@@ -122,7 +126,7 @@ func (d *Desk) mountedRows(ctx context.Context, now time.Time) (rows []page.Read
 		rows = append(rows, page.ReadyRow{What: "channel map", State: page.Status{Level: page.Warn, Word: "none: the channels are guessed"}, Href: page.PathSetup})
 	}
 	for _, p := range places {
-		if p.Item == "" {
+		if p.Item == "" && p.Absent == "" {
 			rows = append(rows, page.ReadyRow{What: "position " + p.Position, State: page.Status{Level: page.Bad, Word: "nothing is mounted"}, Href: page.PathRig + "?position=" + p.Position + "#h-mount"})
 		}
 	}

@@ -33,7 +33,8 @@ func (d *Desk) rig(c echo.Context) error { return d.rigPage(c, "", nil, http.Sta
 func (d *Desk) rigPage(c echo.Context, path string, typed *httpkit.Filled, status int) error {
 	ctx := c.Request().Context()
 	p := page.Rig{Frame: d.frame(c, "Rig set-up", page.PathRig)}
-	if text := map[string]string{"mounted": "The mounting is recorded.", "off": "It is recorded that it was taken off.", "withdrawn": "The entry is withdrawn.", "calibration": "The certificate is recorded."}[c.QueryParam("done")]; text != "" {
+	if text := map[string]string{"mounted": "The mounting is recorded.", "off": "It is recorded that it was taken off.", "withdrawn": "The entry is withdrawn.", "calibration": "The certificate is recorded.",
+		"absent": "It is recorded that the rig has no such position.", "present": "It is missed again.", "rated": "The maximum allowed pressure is recorded.", "notrated": "The maximum allowed pressure is withdrawn: none holds, or an earlier one."}[c.QueryParam("done")]; text != "" {
 		p.Notices = append([]page.Notice{{Level: page.OK, Text: text}}, p.Notices...)
 	}
 	var err error
@@ -49,14 +50,18 @@ func (d *Desk) rigPage(c echo.Context, path string, typed *httpkit.Filled, statu
 	if err := d.rigForms(ctx, c, &p); err != nil {
 		return err
 	}
+	if err := d.rated(ctx, &p); err != nil {
+		return err
+	}
 	if typed != nil {
 		p.Notices = append(p.Notices, typed.Other...)
-		for _, f := range []*page.Form{&p.Mount, &p.Calibration} {
+		for _, f := range []*page.Form{&p.Mount, &p.Calibration, &p.Rated} {
 			if f.Action == path {
 				typed.Into(f)
 			}
 		}
-		if path == page.PostUnmount || path == page.PostMistaken {
+		switch path {
+		case page.PostUnmount, page.PostMistaken, page.PostAbsent, page.PostPresent, page.PostNotRated:
 			for _, text := range typed.Errors {
 				p.Notices = append([]page.Notice{{Level: page.Bad, Text: "Not saved: " + text}}, p.Notices...)
 			}
@@ -102,7 +107,7 @@ func (d *Desk) positions(ctx context.Context, now time.Time) ([]page.RigPosition
 			}
 		}
 	}
-	return rows, name, nil
+	return rows, name, d.without(ctx, rows, now)
 }
 
 func (d *Desk) rigChanges(ctx context.Context) (out []page.RigChange, more bool, err error) {

@@ -84,6 +84,16 @@ type tried struct {
 	typed, faults map[string]string
 }
 
+// into shows the form again with what was typed and what is wrong. A pressure
+// above the maximum allowed is recorded only when a person says that it was so.
+func (t *tried) into(f *page.Form) {
+	if t.typed[page.AboveField] == "ask" {
+		delete(t.typed, page.AboveField)
+		f.Fields = append(f.Fields, page.AboveRatedField())
+	}
+	f.Values, f.Errors = t.typed, t.faults
+}
+
 // shotPage makes the screen of one shot.
 func (d *Desk) shotPage(c echo.Context, t *tried) (*page.Shot, error) {
 	ctx := c.Request().Context()

@@ -77,7 +77,7 @@ func (d *Desk) strokesPage(c echo.Context, t *tried) (*page.Strokes, error) {
 	}
 	for _, f := range []*page.Form{&p.Dry, &p.Counter} {
 		if t != nil && f.ID == t.form {
-			f.Values, f.Errors = t.typed, t.faults
+			t.into(f)
 		}
 	}
 	return p, nil
@@ -163,6 +163,14 @@ func (d *Desk) dryStrokes(c echo.Context) error {
 		kpa, err := present.KPa(typed["pressure"], in)
 		if err != nil {
 			faults["pressure"] = err.Error()
+		} else if c.FormValue(page.AboveField) == "" {
+			above, err := d.aboveRated(c.Request().Context(), kpa, in)
+			if err != nil {
+				return err
+			}
+			if above != "" {
+				faults["pressure"], typed[page.AboveField] = above, "ask"
+			}
 		}
 		s.TankPressureKPaGauge = &kpa
 	}

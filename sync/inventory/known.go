@@ -24,6 +24,10 @@ func (k *checker) known(ctx context.Context, body lab.Body) error {
 		return k.item(ctx, b.Item)
 	case *lab.CheckLimits:
 		return k.rig(ctx, b.Rig)
+	case *lab.Absent:
+		return k.rig(ctx, b.Rig)
+	case *lab.Rated:
+		return k.rig(ctx, b.Rig)
 	case *lab.Mounting:
 		if err := k.rig(ctx, b.Rig); err != nil || b.Item == uuid.Nil {
 			return err

@@ -243,7 +243,7 @@ func (w *Withdrawn) Validate() error {
 	c.id("doc", w.Doc)
 	c.oneOf("doc_kind", string(w.DocKind), string(KindRig), string(KindItem), string(KindMounting), string(KindReview),
 		string(KindService), string(KindCalibration), string(KindCampaign), string(KindItemState), string(KindWentOn), string(KindCorrection),
-		string(KindStrokes), string(KindCounterRead), string(KindPerson), string(KindCheckLimits), string(KindPhoto), string(KindDocument))
+		string(KindStrokes), string(KindCounterRead), string(KindPerson), string(KindCheckLimits), string(KindAbsent), string(KindRated), string(KindPhoto), string(KindDocument))
 	c.needText("reason", w.Reason, MaxNote)
 	return c.err()
 }

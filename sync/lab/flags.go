@@ -27,6 +27,7 @@ const (
 	FlagOutTooLong        = "out_of_chamber_too_long"
 	FlagRestTooShort      = "rest_too_short"
 	FlagTimerUnknown      = "timer_unknown"
+	FlagAboveRated        = "above_rated_pressure"
 )
 
 // FlagMeaning is one row of the table of flags, for people.
@@ -57,6 +58,7 @@ func FlagTable() []FlagMeaning {
 		{FlagOutTooLong, "The specimen was out of its conditioning chamber for longer than the campaign allows; the flag gives both times.", "Judge whether the shot may count; condition the specimen anew before it is hit again."},
 		{FlagRestTooShort, "The specimen was hit sooner after its last hit than the campaign allows; the flag gives both times.", "Judge whether the shot may count."},
 		{FlagTimerUnknown, "The campaign limits a time that is not known for this shot: the specimen was not said to be out of its chamber, or the clock of the rig's computer was set back meanwhile.", "Look into the log for the time; press Out of the chamber now before each shot that needs it, and set no clock during a test."},
+		{FlagAboveRated, "The tank pressure that was stated for the stroke is above the maximum allowed pressure of the rig, as it is marked on the vessel or its relief valve.", "Do not fire again at it. Correct the pressure if it was mistyped; if the gauge did show it, shut the supply, vent the tank, take the rig out of use and have a competent person examine vessel, relief valve and regulator, as local rules say."},
 		{FlagItemUnregistered, "Something was mounted that is not in the register.", "Enter the item under Equipment."},
 	}
 }

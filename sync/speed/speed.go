@@ -11,6 +11,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"thudbook/metrics/fault"
 	"thudbook/metrics/ram"
 	"thudbook/sync/lab"
 	"thudbook/sync/scope"
@@ -27,6 +28,9 @@ const (
 	EnoughForCharts = 20   // shots from which the charts take level and scatter
 )
 
+// AboveRated is the code of a pressure that the vessel may not hold.
+const AboveRated fault.Code = "above_rated_pressure"
+
 // Pair is one stroke with a pressure and a speed.
 type Pair struct {
 	Shot        uuid.UUID
@@ -40,6 +44,7 @@ type Pair struct {
 type History struct {
 	Ram     *view.ItemRow // nil: the register knows of none at this rig
 	Service lab.Time      // the last one; zero: none is recorded
+	Rated   float64       // maximum allowed tank pressure, kPa gauge; zero: none is stated
 	Since   []Pair        // since then, oldest first
 	Before  []Pair        // between the service before and the last one
 }
@@ -49,6 +54,13 @@ func Read(ctx context.Context, v *view.Reader, sc scope.Scope, rig uuid.UUID, no
 	mounted, err := v.Mounted(ctx, sc, rig, lab.At(now))
 	if err != nil {
 		return h, err
+	}
+	most, err := v.RatedAt(ctx, sc, rig, lab.At(now))
+	if err != nil {
+		return h, err
+	}
+	if most != nil {
+		h.Rated = most.Rated.PressureKPaGauge
 	}
 	var from, earlier lab.Time
 	for i := range mounted {
@@ -162,6 +174,11 @@ func (h *History) Propose(targetMS, toleranceMS float64) (Proposal, error) {
 	if err == nil {
 		out.PressureKPa, err = c.Pressure(targetMS, Level)
 	}
+	if err == nil && h.Rated > 0 && out.PressureKPa.Value > h.Rated {
+		// A pressure above what the vessel may hold is not even named.
+		out.PressureKPa = ram.Interval{}
+		err = &fault.Error{Code: AboveRated, What: "the pressure for this speed is above the maximum allowed pressure of the rig", Fix: "plan a lower speed, or have a competent person look at the ram"}
+	}
 	if err == nil && toleranceMS > 0 {
 		out.Chance, err = c.ProbabilityWithin(out.PressureKPa.Value, targetMS, toleranceMS)
 	}
@@ -178,6 +195,9 @@ func (h *History) Guided() (kpa [2]float64, missing [2]int) {
 	p, _, _ := columns(h.Before)
 	slices.Sort(p)
 	kpa = [2]float64{p[len(p)/10], p[len(p)-1-len(p)/10]}
+	if h.Rated > 0 && kpa[1] > h.Rated {
+		return [2]float64{}, missing // as before another vessel or valve was put in
+	}
 	half := (kpa[0] + kpa[1]) / 2
 	missing = [2]int{EnoughShots / 2, EnoughShots / 2}
 	for _, x := range h.Since {

@@ -17,6 +17,10 @@ func (s *Set) reduceFiring(tx kv.Tx, r *record.Record) (known bool, err error) {
 		return true, stating(tx, s.readings, r)
 	case lab.KindCheckLimits:
 		return true, stating(tx, s.checkLimits, r)
+	case lab.KindAbsent:
+		return true, stating(tx, s.absent, r)
+	case lab.KindRated:
+		return true, stating(tx, s.rated, r)
 	case lab.KindRunOrder:
 		return true, reading(r, func(b *lab.RunOrder) error { return say(tx, s.runs, r, b) })
 	case lab.KindAccepted:

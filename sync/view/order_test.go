@@ -124,13 +124,17 @@ func drawFact(t *rapid.T, i int) (uuid.UUID, lab.Body) {
 // drawFiring makes a fact about firing.
 func drawFiring(t *rapid.T, rig uuid.UUID, at lab.Time, reason string, flip bool) (uuid.UUID, lab.Body) {
 	doc := func(kind string) uuid.UUID { return labtest.ID(kind, rapid.IntRange(1, 2).Draw(t, kind)) }
-	switch rapid.IntRange(0, 9).Draw(t, "firing") {
+	switch rapid.IntRange(0, 11).Draw(t, "firing") {
 	case 9:
 		k := &lab.CheckLimits{Rig: rig, Pad: "P-1", EffectiveAt: at, Anew: flip, Reason: reason}
 		if !flip {
 			k.Limits = []lab.CheckLimit{{Result: lab.CheckPeak, Most: new(95.0)}}
 		}
 		return doc("checklimits"), k
+	case 10:
+		return doc("absent"), &lab.Absent{Rig: rig, Position: rapid.SampledFrom([]string{"gate", " Gate"}).Draw(t, "absent at"), Reason: reason, EffectiveAt: at}
+	case 11:
+		return doc("rated"), &lab.Rated{Rig: rig, PressureKPaGauge: 160, MarkedOn: reason, EffectiveAt: at}
 	case 0:
 		step := lab.RunStep{Specimen: "H-01", Location: "front", TargetSpeedMS: 5.5, Hit: 1}
 		return doc("campaign"), &lab.RunOrder{Campaign: doc("campaign"), Do: lab.RunSkip, Step: step, Reason: reason}
@@ -150,8 +154,8 @@ func drawFiring(t *rapid.T, rig uuid.UUID, at lab.Time, reason string, flip bool
 	case 7:
 		return labA, &lab.Display{Pressure: rapid.SampledFrom(lab.PressureUnits()).Draw(t, "unit")}
 	}
-	kind := rapid.SampledFrom([]record.Kind{lab.KindStrokes, lab.KindCounterRead, lab.KindCheckLimits}).Draw(t, "withdrawn entry")
-	id := map[record.Kind]uuid.UUID{lab.KindStrokes: labtest.ID("strokes", 1), lab.KindCounterRead: labtest.ID("reading", 1), lab.KindCheckLimits: labtest.ID("checklimits", 1)}[kind]
+	kind := rapid.SampledFrom([]record.Kind{lab.KindStrokes, lab.KindCounterRead, lab.KindCheckLimits, lab.KindAbsent, lab.KindRated}).Draw(t, "withdrawn entry")
+	id := map[record.Kind]uuid.UUID{lab.KindStrokes: labtest.ID("strokes", 1), lab.KindCounterRead: labtest.ID("reading", 1), lab.KindCheckLimits: labtest.ID("checklimits", 1), lab.KindAbsent: labtest.ID("absent", 1), lab.KindRated: labtest.ID("rated", 1)}[kind]
 	return id, &lab.Withdrawn{Doc: id, DocKind: kind, Reason: reason, Lifted: flip}
 }
 

@@ -59,6 +59,8 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 	w.say(labtest.ID("on"), &lab.WentOn{Rig: rig1, What: []string{"ram"}, Reason: "R", EffectiveAt: lab.At(at), Until: lab.At(at.Add(2 * time.Hour))})
 	check := labtest.ID("check")
 	w.say(check, labtest.Shot(rig1, at.Add(2*time.Hour), func(s *lab.Shot) { s.Kind, s.ReferencePad = lab.ShotSystemCheck, "P-1" }))
+	w.say(labtest.ID("absent"), &lab.Absent{Rig: rig1, Position: "gate", Reason: "R", EffectiveAt: lab.At(at)})
+	w.say(labtest.ID("rated"), &lab.Rated{Rig: rig1, PressureKPaGauge: 800, MarkedOn: "relief valve", EffectiveAt: lab.At(at)})
 	w.say(labtest.ID("head"), &lab.Mounting{Rig: rig1, Position: lab.ClassHeadForm, Item: labtest.ID("headform"), EffectiveAt: lab.At(at)})
 	w.say(labtest.ID("limits"), &lab.CheckLimits{Rig: rig1, Pad: "P-1", EffectiveAt: lab.At(at)})
 	w.say(labtest.ID("k1"), &lab.Calibration{Item: ram1, EffectiveAt: lab.At(at.Add(-9 * time.Hour)), DueAt: lab.At(now), Certificate: "K-1", Sensitivity: new(1.0), SensitivityUnit: "mV/g"})
@@ -152,8 +154,10 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 		"WentOnAt": func(s scope.Scope) (int, error) {
 			return size(w.WentOnAt(ctx, s, rig1, lab.At(at.Add(time.Hour))))
 		},
-		"Check":  func(s scope.Scope) (int, error) { return there(w.Check(ctx, s, check)) },
-		"Checks": func(s scope.Scope) (int, error) { return size(w.Checks(ctx, s, rig1, 9)) },
+		"Check":    func(s scope.Scope) (int, error) { return there(w.Check(ctx, s, check)) },
+		"Checks":   func(s scope.Scope) (int, error) { return size(w.Checks(ctx, s, rig1, 9)) },
+		"AbsentAt": func(s scope.Scope) (int, error) { return size(w.AbsentAt(ctx, s, rig1, lab.At(now))) },
+		"RatedAt":  func(s scope.Scope) (int, error) { return there(w.RatedAt(ctx, s, rig1, lab.At(now))) },
 		"CheckSetup": func(s scope.Scope) (int, error) {
 			c, err := w.CheckSetup(ctx, s, rig1, lab.At(now), nil)
 			if c == (view.CheckSetup{}) {

@@ -44,6 +44,8 @@ type Set struct {
 	notes        *index.Table[doc[lab.Note]]
 	wentOn       *index.Table[doc[lab.WentOn]]
 	checkLimits  *index.Table[doc[lab.CheckLimits]]
+	absent       *index.Table[doc[lab.Absent]]
+	rated        *index.Table[doc[lab.Rated]]
 	reviews      *index.Table[doc[lab.Review]]
 	photos       *index.Table[doc[lab.Photo]]
 	documents    *index.Table[doc[lab.Document]]
@@ -81,6 +83,8 @@ func New() *Set {
 		notes:        noteTable(),
 		wentOn:       wentOnTable(),
 		checkLimits:  checkLimitsTable(),
+		absent:       absentTable(),
+		rated:        ratedTable(),
 		reviews:      reviewTable(),
 		photos:       photoTable(),
 		documents:    documentTable(),
@@ -94,7 +98,7 @@ func (s *Set) Tables() []kv.Table {
 		s.shots.Tables(), s.scores.Tables(), s.voids.Tables(), s.sightings.Tables(), s.quarantine.Tables(),
 		s.rigs.Tables(), s.items.Tables(), s.mountings.Tables(), s.services.Tables(),
 		s.calibrations.Tables(), s.states.Tables(), s.corrections.Tables(), s.campaigns.Tables(), s.edits.Tables(), s.labs.Tables(), s.odd.Tables(), s.carried.Tables(),
-		s.inspections.Tables(), s.notes.Tables(), s.wentOn.Tables(), s.checkLimits.Tables(), s.reviews.Tables(), s.photos.Tables(), s.documents.Tables(), s.people.Tables(),
+		s.inspections.Tables(), s.notes.Tables(), s.wentOn.Tables(), s.checkLimits.Tables(), s.absent.Tables(), s.rated.Tables(), s.reviews.Tables(), s.photos.Tables(), s.documents.Tables(), s.people.Tables(),
 		s.runs.Tables(), s.expected.Tables(), s.accepted.Tables(), s.takenOut.Tables(), s.unfiled.Tables(), s.readings.Tables(),
 		s.servicePlans.Tables(),
 	)
@@ -271,6 +275,10 @@ func (s *Set) withdraw(tx kv.Tx, r *record.Record, b *lab.Withdrawn) error {
 		return mark(tx, s.campaigns, r, b.Doc, m)
 	case lab.KindCheckLimits:
 		return mark(tx, s.checkLimits, r, b.Doc, m)
+	case lab.KindAbsent:
+		return mark(tx, s.absent, r, b.Doc, m)
+	case lab.KindRated:
+		return mark(tx, s.rated, r, b.Doc, m)
 	case lab.KindStrokes:
 		return mark(tx, s.unfiled, r, b.Doc, m)
 	case lab.KindCounterRead:

@@ -110,6 +110,13 @@ func (v *Reader) RigFlags(ctx context.Context, sc scope.Scope, shot uuid.UUID) (
 		if err != nil {
 			return err
 		}
+		above, err := v.set.aboveRated(r, sc, d.body())
+		if above != "" {
+			out = append(out, lab.Flag{Code: lab.FlagAboveRated, Text: above})
+		}
+		if err != nil {
+			return err
+		}
 		why, err := v.set.checkFailed(r, sc, d)
 		if why != "" {
 			out = append(out, lab.Flag{Code: lab.FlagCheckFailed, Text: why})

@@ -53,6 +53,7 @@ type Step struct {
 	Before    bool   // that was before the last service
 	NoProp    string // why nothing is proposed
 	Observed  string // the pressures that were observed
+	Most      string // maximum allowed pressure of the rig; empty: none is stated
 	Out       Since  // of the chamber
 	OutForm   Form   // one tap: out of the chamber, or back in
 	Rest      Since  // the last hit on the specimen
@@ -140,6 +141,14 @@ func ConfirmFields(unit string) []Field {
 		{Name: "ambient_c", Label: "Temperature", Unit: "°C", Kind: "number"},
 		{Name: "relative_humidity_percent", Label: "Relative humidity", Unit: "%", Kind: "number"},
 	}
+}
+
+// AboveField says that a pressure above the maximum allowed was really set.
+const AboveField = "above_rated"
+
+// AboveRatedField asks for that; it is offered only when such a pressure was typed.
+func AboveRatedField() Field {
+	return Field{Name: AboveField, Label: "The gauge did show this; record it", Kind: "checkbox", Help: "For a stroke that was fired at it. It makes nothing safe; the shot carries a flag."}
 }
 
 // FreeFields asks what a shot off the plan is. Choices: "specimen", "location".

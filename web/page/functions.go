@@ -34,6 +34,7 @@ func functions() template.FuncMap {
 		"many":        many,
 		"missingHere": func() Status { return Status{Level: Warn, Word: "missing"} },
 		"anew":        func() Status { return Status{Word: "new series"} },
+		"notFitted":   func() Status { return Status{Word: "this rig has none"} },
 		"setUp":       func() Status { return Status{Level: OK, Word: "done"} },
 		"dict":        dict,
 		"courses":     Courses,

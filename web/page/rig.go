@@ -12,6 +12,10 @@ const (
 	PostRigCert  = "/rig/calibration"
 	PostUnmount  = "/rig/unmount"
 	PostMistaken = "/rig/mistaken" // withdraws a mounting
+	PostAbsent   = "/rig/absent"
+	PostPresent  = "/rig/present" // withdraws that a position is absent
+	PostRated    = "/rig/rated"
+	PostNotRated = "/rig/notrated" // withdraws it
 )
 
 // Rig says what is installed where at one rig, and changes it.
@@ -20,9 +24,15 @@ type Rig struct {
 	Map         string // name of the channel map; empty: none, the channels are guessed
 	Rows        []RigPosition
 	Changes     []RigChange
-	More        bool // changes beyond these
-	Mount       Form // MountFields
-	Calibration Form // CalibrationFields
+	More        bool     // changes beyond these
+	Mount       Form     // MountFields
+	Calibration Form     // CalibrationFields
+	Most        Pressure // maximum allowed tank pressure; empty Text: none is stated
+	MarkedOn    string
+	MostSince   time.Time
+	MostBy      string
+	Rated       Form // RatedFields
+	NotRated    Form // MistakenFields; withdraws Most
 }
 
 func (Rig) screen() string { return "rig" }
@@ -30,7 +40,7 @@ func (Rig) screen() string { return "rig" }
 // Missing counts the positions without an item.
 func (r Rig) Missing() (n int) {
 	for _, p := range r.Rows {
-		if p.Item == "" {
+		if p.Item == "" && p.Absent == "" {
 			n++
 		}
 	}
@@ -45,7 +55,10 @@ type RigPosition struct {
 	Item     string // name and serial number; empty: nothing is there
 	Since    time.Time
 	States   []Status // calibration, service, what is wrong
-	Key      string   // of the form that takes it off
+	Key      string   // of the form that takes it off, or says that there is no such position
+	Absent   string   // why the rig has no such position; empty: it has one
+	AbsentID string   // of the entry that says so
+	AbsentBy string
 }
 
 // RigChange is one entry of the rig's history.
@@ -95,6 +108,33 @@ func MistakenFields() []Field {
 // Unmount is the form that takes the item of a position off.
 func (p RigPosition) Unmount() Form {
 	return Form{Action: PostUnmount, ID: "off-" + strings.ReplaceAll(p.Position, " ", "-"), Key: p.Key, Fields: UnmountFields(), Submit: "Take it off", Values: map[string]string{"position": p.Position}}
+}
+
+// AbsentFields say that the rig does not have a position. The position is hidden.
+func AbsentFields() []Field {
+	return []Field{
+		{Name: "position", Kind: "hidden"},
+		{Name: "reason", Label: "Why, or how it is done instead", Kind: "text", Required: true, Help: "As: no light gate on this rig, the speed is typed from the timer."},
+	}
+}
+
+// NotHere is the form that says that the rig does not have the position.
+func (p RigPosition) NotHere() Form {
+	return Form{Action: PostAbsent, ID: "no-" + strings.ReplaceAll(p.Position, " ", "-"), Key: p.Key, Fields: AbsentFields(), Submit: "This rig has none", Values: map[string]string{"position": p.Position}}
+}
+
+// Present is the form that takes that back.
+func (p RigPosition) Present() Form {
+	return Form{Action: PostPresent, ID: "has-" + strings.ReplaceAll(p.Position, " ", "-"), Key: p.Key, Fields: MistakenFields(), Submit: "It has one after all", Values: map[string]string{"id": p.AbsentID}}
+}
+
+// RatedFields ask for the maximum allowed tank pressure, in the lab's unit.
+func RatedFields(unit string) []Field {
+	return []Field{
+		{Name: "most", Label: "Maximum allowed tank pressure, gauge", Unit: unit, Kind: "number", Required: true, Help: "Of vessel, fittings and relief valve the lowest that is marked. Read it off; do not guess."},
+		{Name: "marked_on", Label: "Where it is marked", Kind: "text", Required: true, Help: "As: plate of the vessel; relief valve, with its number."},
+		{Name: "effective_at", Label: "Since", Kind: "datetime-local", Help: "Empty: now."},
+	}
 }
 
 // Mistaken is the form that withdraws the entry.

@@ -129,7 +129,7 @@ func rank(l page.Level) int {
 // level says how much a flag spoils: some are remarks, some cost the result.
 func level(code string) page.Level {
 	switch code {
-	case lab.FlagOverdue, lab.FlagNeverCalibrated, lab.FlagScoringFailed, lab.FlagIncompleteFile:
+	case lab.FlagAboveRated, lab.FlagOverdue, lab.FlagNeverCalibrated, lab.FlagScoringFailed, lab.FlagIncompleteFile:
 		return page.Bad
 	case "file_changed":
 		return page.Plain

@@ -10,7 +10,7 @@ import (
 func stepOf(specimen string) *page.Step {
 	return &page.Step{Specimen: specimen, Location: "oblique front", Condition: "cold", Hit: "hit 2 of 3", Target: page.Show(5.5, "m/s"), Tolerance: page.Show(0.1, "m/s"),
 		Pressure: page.Pressure{Number: page.Show(20.5, "psi"), KPa: page.Show(141.3, "kPa")}, Low: page.Pressure{Number: page.Show(19.4, "psi")}, High: page.Pressure{Number: page.Show(21.7, "psi")},
-		Chance: page.ShowWhole(87, "%"), Basis: "From 43 shots since the last service.", Observed: "Observed on this ram: 13.1 to 27.6 psi. Nothing is proposed beyond.",
+		Chance: page.ShowWhole(87, "%"), Basis: "From 43 shots since the last service.", Most: "145.0\u00a0psi", Observed: "Observed on this ram: 13.1 to 27.6 psi. Nothing is proposed beyond.",
 		Out: page.Since{At: ago(194 * time.Second)}, Rest: page.Since{At: ago(11 * time.Minute)},
 		OutForm: page.Form{Action: page.PostTakenOut, Submit: "It is back in", Hidden: map[string]string{"specimen": specimen, "back": "yes"}}}
 }

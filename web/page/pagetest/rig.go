@@ -23,16 +23,20 @@ func rigs() []Item {
 		{Position: "ay", Kind: "sensor", Channel: "linear acceleration, y, g", Key: "6"},
 		{Position: "az", Kind: "sensor", Channel: "linear acceleration, z, g", Item: "accelerometer Z, S-1003", Since: ago(9 * 24 * time.Hour), States: []page.Status{{Level: page.Bad, Word: "calibration overdue by 12 days"}}, Key: "7"},
 		{Position: "gate", Kind: "light gate", Channel: "light gate, V", Item: "light gate, G-4", Since: ago(212 * 24 * time.Hour), Key: "8"},
+		{Position: "tank", Kind: "pressure transducer", Channel: "pressure, kPa", Absent: "none is built in; the gauge is read by eye", AbsentID: "a1", AbsentBy: "R. Example", Key: "9"},
 	}
 	changes := []page.RigChange{
 		{ID: "c1", At: ago(40 * time.Minute), Position: "ay", By: "at the rig", Key: "c1"},
 		{ID: "c2", At: ago(9 * 24 * time.Hour), Position: "ay", Item: "accelerometer Y, S-1002", By: "R. Example", Key: "c2"},
 	}
-	normal := page.Rig{Frame: f, Map: "rig.toml", Rows: rows, Changes: changes, Mount: mount, Calibration: cert}
-	empty := page.Rig{Frame: f, Mount: mount, Calibration: cert, Rows: []page.RigPosition{{Position: "ram", Kind: "ram"}, {Position: "impactor face", Kind: "impactor face"}, {Position: "head form", Kind: "head form"}, {Position: "neck", Kind: "neck"}}}
+	rated := page.Form{ID: "rated", Action: page.PostRated, Key: "r", Fields: page.RatedFields("psi"), Submit: "Record the pressure"}
+	normal := page.Rig{Frame: f, Map: "rig.toml", Rows: rows, Changes: changes, Mount: mount, Calibration: cert, Rated: rated, Most: page.Pressure{Number: page.Show(145, "psi"), KPa: page.Show(999.7, "kPa")}, MarkedOn: "relief valve, no. 7", MostSince: ago(400 * time.Hour), MostBy: "R. Example",
+		NotRated: page.Form{ID: "notrated", Action: page.PostNotRated, Key: "n", Fields: page.MistakenFields(), Submit: "Withdraw the pressure", Values: map[string]string{"id": "1"}}}
+	empty := page.Rig{Frame: f, Mount: mount, Calibration: cert, Rated: rated, Rows: []page.RigPosition{{Position: "ram", Kind: "ram"}, {Position: "impactor face", Kind: "impactor face"}, {Position: "head form", Kind: "head form"}, {Position: "neck", Kind: "neck"}}}
 	wrong := normal
 	wrong.Mount.Values = map[string]string{"position": "ay", "item": "i1", "effective_at": "2031-03-14T14:00"}
 	wrong.Mount.Errors = map[string]string{"item": "Accelerometer X, S-1001 sits at rig one, position ax, at this time; an item is in one place at a time. Check the serial number. If it was moved from there to here, confirm it."}
+	wrong.Rated.Values, wrong.Rated.Errors = map[string]string{"most": "plenty"}, map[string]string{"most": "“plenty” is no number.", "marked_on": "This is needed."}
 	full := normal
 	full.Rows, full.Changes, full.More = nil, nil, true
 	for i := range 48 {
