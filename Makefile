@@ -6,7 +6,7 @@ BIN := bin/thudbook
 NPM_STAMP := web/node_modules/.package-lock.json
 SCRIPTS := $(wildcard web/*.js web/*.css web/src/*)
 
-.PHONY: demo test bench fuzz lint build assets test-tools clean simulate-sync crash-images mutants disk-errors faults storage-faults wire memory wine
+.PHONY: demo test bench fuzz lint build assets test-tools clean simulate-sync crash-images mutants disk-errors faults storage-faults continuity wire memory wine
 
 build: assets
 	$(GO) build -trimpath -o $(BIN) ./cmd/thudbook
@@ -53,6 +53,10 @@ mutants:
 # The long forms of the network and kill tests of the exchange: 1 GiB with 200 cuts.
 faults:
 	THUDBOOK_FULL=1 $(GO) test -count=1 -timeout 60m -v -run 'EveryKindOfFault|CutsOfALarge|KilledInTheMiddle' ./sync/httppeer
+
+# Folders of the real programs set back, copied and wiped, by whoever comes first afterwards.
+continuity: build
+	THUDBOOK_CONTINUITY=1 THUDBOOK_BIN=$(CURDIR)/$(BIN) $(GO) test -count=1 -timeout 30m -v ./sync/trial/continuity
 
 # The real programs over a line between two network namespaces: rates from 64 kbit/s,
 # losses to 20 %, breaks each second; then 500 shots over 256 kbit/s. About half an hour, as root.

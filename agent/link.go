@@ -110,7 +110,7 @@ func (p *parts) link(ctx context.Context) desk.LinkState {
 	l.Sync = page.SyncState{Server: s.Server, PendingRecords: int(s.PendingRecords), PendingBytes: page.ShowBytes(s.PendingBytes),
 		OldestPending: local(s.OldestPendingSince), LastExchange: local(s.LastExchange), NextTry: local(s.NextTry), Stuck: s.Stuck, Waiting: waiting(l.Detail.Kinds)}
 	if set, ok := p.uplink.Settings(); ok {
-		l.ServerFingerprint, l.EnrolledAt = present.Fingerprint(set.ServerKey), time.UnixMilli(set.EnrolledMS)
+		l.ServerFingerprint, l.EnrolledAt, l.LabID = present.Fingerprint(set.ServerKey), time.UnixMilli(set.EnrolledMS), set.Lab.String()
 	}
 	switch {
 	case !s.Enrolled && s.EnrolError != nil && !again(s.EnrolError):

@@ -22,7 +22,7 @@ func (d *Desk) connect(c echo.Context) error {
 func (d *Desk) connectPage(c echo.Context, typed, faults map[string]string) page.Connect {
 	l := d.Link(c.Request().Context())
 	p := page.Connect{Frame: d.frame(c, "Server", page.PathConnect), State: l.Sync.State, Server: l.Sync.Server, ServerFingerprint: l.ServerFingerprint,
-		OwnFingerprint: l.OwnFingerprint, KeyChanging: l.KeyChanging, Lab: l.Lab, EnrolledAt: l.EnrolledAt, Sync: l.Sync,
+		OwnFingerprint: l.OwnFingerprint, KeyChanging: l.KeyChanging, Lab: l.Lab, LabID: l.LabID, EnrolledAt: l.EnrolledAt, Sync: l.Sync,
 		Form: page.Form{Action: page.PostConnect, Fields: page.ConnectFields(), Submit: "Connect", Values: typed, Errors: faults}}
 	if typed == nil {
 		p.Refresh = refreshSeconds * 5

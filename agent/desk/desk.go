@@ -47,6 +47,7 @@ type LinkState struct {
 	PendingBytes      int64
 	Detail            SyncDetail
 	Lab               string // name of the lab that the agent writes for
+	LabID             string // its id; empty: the agent is not enrolled
 	ServerFingerprint string
 	OwnFingerprint    string
 	KeyChanging       bool // a new key waits for the server to take it

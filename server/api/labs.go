@@ -43,12 +43,13 @@ func (a *API) labs(c echo.Context) error {
 
 func (a *API) newLab(c echo.Context) error {
 	var q struct {
-		Name string `json:"name"`
+		Name string       `json:"name"`
+		ID   record.LabID `json:"id"` // of a lab whose server is lost
 	}
 	if err := read(c, &q); err != nil {
 		return err
 	}
-	id, err := a.Register.NewLab(c.Request().Context(), door.Of(c).Principal, q.Name)
+	id, err := a.Register.NewLab(c.Request().Context(), door.Of(c).Principal, q.Name, q.ID)
 	if err != nil {
 		return whole(err)
 	}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"net/http"
 	"slices"
+	"strings"
 
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
@@ -227,7 +228,14 @@ func (d *Desk) postLab(c echo.Context) error {
 		if err != nil {
 			return "", err
 		}
-		_, err = d.Register.NewLab(ctx, p.Principal, f.Values["name"])
+		var was uuid.UUID
+		if text := strings.TrimSpace(f.Values["id"]); text != "" {
+			if was, err = uuid.Parse(text); err != nil {
+				f.Fault("id", "This is no identity of a lab. Copy it from the screen Server of one of its agents, or leave it empty.")
+				return "", nil
+			}
+		}
+		_, err = d.Register.NewLab(ctx, p.Principal, f.Values["name"], was)
 		return done(page.PathLabs, "lab"), err
 	}, d.labsPage)
 }

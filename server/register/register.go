@@ -28,8 +28,10 @@ type Register struct {
 	one sync.Mutex // looking up and writing are one step
 }
 
-// NewLab makes a lab and gives its id. Only an administrator may.
-func (r *Register) NewLab(ctx context.Context, p account.Principal, name string) (record.LabID, error) {
+// NewLab makes a lab and gives its id. was is the id of a lab whose server is
+// lost, so that what its agents still hold belongs to it; the zero id: a new
+// one. Only an administrator may.
+func (r *Register) NewLab(ctx context.Context, p account.Principal, name string, was record.LabID) (record.LabID, error) {
 	if !p.Administrator {
 		return record.LabID{}, problem.New(problem.Forbidden, "Only an administrator of the server can make a lab.", "Ask one.")
 	}
@@ -45,10 +47,17 @@ func (r *Register) NewLab(ctx context.Context, p account.Principal, name string)
 			e.Where = "name"
 			return record.LabID{}, e
 		}
+		if labs[i].Lab == was {
+			e := problem.New(problem.Conflict, "A lab of this identity is here already.", "Leave the identity empty to make another lab.")
+			e.Where = "id"
+			return record.LabID{}, e
+		}
 	}
-	id, err := uuid.NewV7()
-	if err != nil {
-		return record.LabID{}, err
+	id := was
+	if id == (record.LabID{}) {
+		if id, err = uuid.NewV7(); err != nil {
+			return record.LabID{}, err
+		}
 	}
 	return id, r.write(ctx, p, id, id, &lab.Named{Name: name})
 }

@@ -207,7 +207,9 @@ func (u *Uplink) measure(ctx context.Context, o record.Origin, head, acked, comp
 		sum.Records.Count += int64(head - acked)
 	}
 	sp := u.meter.spans[o]
-	if sp == nil || sp.first > complete+1 { // a restored server went back
+	if sp == nil || sp.first > complete+1 || sp.first+uint64(len(sp.items)) > head+1 {
+		// A restored server went back, or the end of this chain was carried over
+		// into the next one: what was measured is not what is there.
 		clear(u.meter.handed)
 		sp = &span{first: complete + 1}
 		u.meter.spans[o] = sp

@@ -126,6 +126,7 @@ type Connect struct {
 	OwnFingerprint    string // of this agent's key
 	KeyChanging       bool   // a new key waits for the server to take it
 	Lab               string // that the agent writes for
+	LabID             string // empty: the agent is not enrolled
 	EnrolledAt        time.Time
 	Sync              SyncState
 	Form              Form // ConnectFields

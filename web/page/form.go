@@ -246,5 +246,8 @@ func roleFields() []Field {
 
 // LabFields creates a lab.
 func LabFields() []Field {
-	return []Field{{Name: "name", Label: "Name", Kind: "text", Required: true}}
+	return []Field{
+		{Name: "name", Label: "Name", Kind: "text", Required: true},
+		{Name: "id", Label: "Identity of a lab whose server is lost", Kind: "text", Complete: "off", Help: "Leave it empty for a new lab. It stands on the screen Server of the lab's agents; what they hold then belongs to this lab."},
+	}
 }
