@@ -6,7 +6,7 @@ BIN := bin/thudbook
 NPM_STAMP := web/node_modules/.package-lock.json
 SCRIPTS := $(wildcard web/*.js web/*.css web/src/*)
 
-.PHONY: demo test bench fuzz lint build assets test-tools clean simulate-sync crash-images mutants disk-errors faults storage-faults continuity wire memory wine
+.PHONY: demo test bench fuzz lint build assets test-tools clean simulate-sync crash-images mutants disk-errors faults storage-faults continuity old-programs wire memory wine
 
 build: assets
 	$(GO) build -trimpath -o $(BIN) ./cmd/thudbook
@@ -57,6 +57,10 @@ faults:
 # Folders of the real programs set back, copied and wiped, by whoever comes first afterwards.
 continuity: build
 	THUDBOOK_CONTINUITY=1 THUDBOOK_BIN=$(CURDIR)/$(BIN) $(GO) test -count=1 -timeout 30m -v ./sync/trial/continuity
+
+# Earlier programs, built from their commits, with today's.
+old-programs: build
+	THUDBOOK_OLD=1 THUDBOOK_BIN=$(CURDIR)/$(BIN) $(GO) test -count=1 -timeout 60m -v ./sync/trial/oldprogram
 
 # The real programs over a line between two network namespaces: rates from 64 kbit/s,
 # losses to 20 %, breaks each second; then 500 shots over 256 kbit/s. About half an hour, as root.
