@@ -76,8 +76,13 @@ func TestHostilePeersAreReported(t *testing.T) {
 	}{
 		"a signature of another": {push(func(b *exchange.Batch) { b.HeadSignature[0] ^= 1 }), exchange.PeerRefused},
 		"an altered record":      {push(func(b *exchange.Batch) { b.Records[1] = bytes.Clone(b.Records[1]); b.Records[1][40] ^= 1 }), exchange.PeerRefused},
-		"another lab's chain":    {push(func(b *exchange.Batch) { b.Origin.Lab = other }), exchange.OtherLab},
-		"another node's chain":   {push(func(b *exchange.Batch) { b.Origin.Node[0] ^= 1 }), exchange.OtherLab},
+		"records in another order": {push(func(b *exchange.Batch) {
+			b.Records[1], b.Records[2] = b.Records[2], b.Records[1]
+		}), exchange.PeerRefused},
+		"a record left out":    {push(func(b *exchange.Batch) { b.Records = slices.Delete(slices.Clone(b.Records), 1, 2) }), exchange.PeerRefused},
+		"a record twice":       {push(func(b *exchange.Batch) { b.Records = slices.Insert(slices.Clone(b.Records), 1, b.Records[1]) }), exchange.PeerRefused},
+		"another lab's chain":  {push(func(b *exchange.Batch) { b.Origin.Lab = other }), exchange.OtherLab},
+		"another node's chain": {push(func(b *exchange.Batch) { b.Origin.Node[0] ^= 1 }), exchange.OtherLab},
 		"another lab's attachments": {func() {
 			if _, err := c.HaveBlobs(t.Context(), other, []exchange.BlobRef{{Size: 1}}); err == nil {
 				t.Error("it was answered")
