@@ -6,7 +6,7 @@ BIN := bin/thudbook
 NPM_STAMP := web/node_modules/.package-lock.json
 SCRIPTS := $(wildcard web/*.js web/*.css web/src/*)
 
-.PHONY: demo test bench fuzz lint build assets test-tools clean simulate-sync crash-images mutants disk-errors faults storage-faults continuity old-programs wire memory wine
+.PHONY: demo test bench fuzz lint build assets test-tools clean simulate-sync crash-images mutants disk-errors faults storage-faults continuity old-programs wire memory wine year
 
 build: assets
 	$(GO) build -trimpath -o $(BIN) ./cmd/thudbook
@@ -70,6 +70,11 @@ wire: test-tools build
 # Memory of agent and server while 20,000 shots go over.
 memory: build
 	THUDBOOK_BACKLOG_SHOTS=$${THUDBOOK_BACKLOG_SHOTS:-20000} THUDBOOK_BIN=$(CURDIR)/$(BIN) $(GO) test -count=1 -timeout 0 -v ./sync/trial/backlog
+
+# A year of three labs with 100,000 shots, on two servers; all counters and due dates
+# against an independent count. Prints time and memory.
+year: test-tools
+	THUDBOOK_YEAR_SHOTS=$${THUDBOOK_YEAR_SHOTS:-100000} $(GO) test -count=1 -timeout 0 -v -run TestYear ./server/trial/year
 
 # Locks, renames, paths and the agent as Windows programs. Needs Wine: about 20 s to
 # install, 700 MB of a temporary folder while it runs.
