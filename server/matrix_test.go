@@ -137,6 +137,18 @@ func rules() []rule {
 		{"GET /usage.csv", at("/usage.csv"), page},
 		{"GET /equipment/list", at("/equipment/list"), page},
 		{"GET /equipment/plans", at("/equipment/plans"), page},
+		{"GET /equipment/orders", at("/equipment/orders"), page},
+		{"GET /equipment/orders/new", at("/equipment/orders/new"), [5]int{303, 200, 403, 200, 200}},
+		{"POST /equipment/orders", posts("/equipment/orders", func(m *matrix) url.Values {
+			return url.Values{"item": {m.ram}, "cause": {"by_hand"}, "what": {"service"}, "confirmed": {"yes"}}
+		}), ofItem},
+		{"GET /equipment/orders/:id", at("/equipment/orders/" + uuid.NewString()), nowhere}, // TestWorkOrders has some
+		{"GET /equipment/orders/:id/sheet", at("/equipment/orders/" + uuid.NewString() + "/sheet"), nowhere},
+		{"POST /equipment/orders/:id/change", posts("/equipment/orders/"+uuid.NewString()+"/change", func(*matrix) url.Values { return url.Values{"what": {"test"}} }), nowhere},
+		{"POST /equipment/orders/:id/close", posts("/equipment/orders/"+uuid.NewString()+"/close", func(*matrix) url.Values { return url.Values{"effective_at": {day}, "note": {"test"}} }), nowhere},
+		{"POST /equipment/orders/:id/cancel", posts("/equipment/orders/"+uuid.NewString()+"/cancel", func(*matrix) url.Values { return url.Values{"reason": {"test"}} }), nowhere},
+		{"POST /equipment/orders/:id/reopen", posts("/equipment/orders/"+uuid.NewString()+"/reopen", func(*matrix) url.Values { return url.Values{"reason": {"test"}} }), nowhere},
+		{"POST /equipment/orders/:id/undo", posts("/equipment/orders/"+uuid.NewString()+"/undo", func(*matrix) url.Values { return url.Values{"reason": {"test"}} }), nowhere},
 		{"POST /equipment/plans/class", posts("/equipment/plans/class", func(m *matrix) url.Values {
 			return url.Values{"lab": {m.birch.id.String()}, "class": {"neck"}, "every_days": {"90"}}
 		}), change},

@@ -17,6 +17,7 @@ func (d *Desk) care(e *echo.Echo, in echo.MiddlewareFunc) {
 	e.POST(page.PostState, d.postState, in)
 	e.POST(page.PostCorrection, d.postCorrection, in)
 	e.POST(page.PostPlan, d.postPlan, in)
+	d.orderRoutes(e, in)
 	e.GET(page.PathPlans, d.plans, in)
 	e.POST(page.PostClassPlan, d.postClassPlan, in)
 	e.GET(page.PathStockList, d.stockList, in)

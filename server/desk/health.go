@@ -5,6 +5,7 @@ import (
 	"context"
 	"net/http"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -84,13 +85,25 @@ func (v *survey) look(ctx context.Context, i *view.ItemRow) error {
 	if err != nil {
 		return err
 	}
+	open, err := v.d.Views.OpenOrders(ctx, v.sc, i.ID)
+	if err != nil {
+		return err
+	}
 	for _, n := range l.Needs {
 		v.facts = append(v.facts, tell.Fact{Key: n.Code + " " + i.ID.String() + " " + n.Since, Code: n.Code, Title: i.Item.Title() + ": " + n.State.Word, Text: n.Reason, Path: page.ItemUsePath(i.ID.String())})
 		evidence := ""
 		if n.Shot != uuid.Nil {
 			evidence = page.ShotPath(n.Shot.String())
 		}
-		v.rows = append(v.rows, page.HealthRow{Evidence: evidence, Lab: name, Item: i.Item.Title(), Kind: i.Item.Class, Where: whereIs(&l.Use.Usage, v.rigs), Href: page.ItemUsePath(i.ID.String()), State: n.State, Reason: n.Reason})
+		order, orderText := "", ""
+		switch cause := whyNow(n.Code); {
+		case cause == lab.OrderByHand: // no service mends it
+		case len(open) > 0:
+			order, orderText = page.OrderPath(open[0].ID.String()), "Work order "+present.OrderWord(&open[0], v.d.zone).Word
+		default:
+			order, orderText = page.NewOrderPath(i.ID.String(), cause), "Open a work order"
+		}
+		v.rows = append(v.rows, page.HealthRow{Evidence: evidence, Order: order, OrderText: orderText, Lab: name, Item: i.Item.Title(), Kind: i.Item.Class, Where: whereIs(&l.Use.Usage, v.rigs), Href: page.ItemUsePath(i.ID.String()), State: n.State, Reason: n.Reason})
 	}
 	due := fallsDue{lab: name, item: i.ID, title: i.Item.Title(), class: i.Item.Class, strokes: l.Use.StrokesSinceService}
 	if l.Use.Planned() || len(l.Use.Causes) > 0 {
@@ -175,6 +188,13 @@ func (d *Desk) healthPage(c echo.Context, link string, typed *httpkit.Filled, st
 	if p.names != nil && len(p.names.All()) == 1 {
 		for i := range s.Rows {
 			s.Rows[i].Lab = ""
+		}
+	}
+	if len(p.keeps()) == 0 {
+		for i := range s.Rows {
+			if strings.HasPrefix(s.Rows[i].Order, page.PathNewOrder) {
+				s.Rows[i].Order, s.Rows[i].OrderText = "", ""
+			}
 		}
 	}
 	agents, err := d.Agents.List(ctx, sc)

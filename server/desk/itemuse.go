@@ -79,6 +79,16 @@ func (d *Desk) itemUsePage(c echo.Context, id uuid.UUID, posted string, typed *h
 		state, reason := present.CauseWords(&u.Causes[j], d.zone)
 		s.Causes = append(s.Causes, page.SeenCause{State: state, Reason: reason, Href: page.ShotPath(u.Causes[j].Shot.String())})
 	}
+	open, err := d.Views.OpenOrders(ctx, p.Scope, id)
+	if err != nil {
+		return err
+	}
+	for j := range open {
+		s.Orders = append(s.Orders, page.WorkOrderRow{ID: open[j].ID.String(), What: open[j].Order.What, AssignedTo: open[j].Order.AssignedTo, State: present.OrderWord(&open[j], d.zone)})
+	}
+	if p.MayKeep(of.ID) {
+		s.NewOrder = page.NewOrderPath(s.ID, lab.OrderByHand)
+	}
 	rigs, err := d.rigNames(ctx, p.Scope)
 	if err != nil {
 		return err
@@ -190,6 +200,9 @@ func (d *Desk) events(ctx context.Context, p *caller, id uuid.UUID, rigs map[uui
 	for i := range services {
 		b := &services[i].Service
 		what := "service"
+		if b.WorkOrder != nil {
+			what += " by work order"
+		}
 		if b.CounterStrokes != nil {
 			what += ", its own counter at " + page.ShowCount(*b.CounterStrokes)
 		}

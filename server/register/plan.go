@@ -88,7 +88,12 @@ type fieldEdits struct {
 
 // set edits a field that is not so yet, or that has more than one value.
 func set[T comparable](e *fieldEdits, field string, at *T, to T) {
-	if *at == to && len(e.head.Edited[field].Others) == 0 || e.err != nil {
+	replace(e, field, at, to, func(a, b T) bool { return a == b })
+}
+
+// replace is set for what has an equality of its own.
+func replace[T any](e *fieldEdits, field string, at *T, to T, same func(T, T) bool) {
+	if same(*at, to) && len(e.head.Edited[field].Others) == 0 || e.err != nil {
 		return
 	}
 	*at = to

@@ -19,7 +19,14 @@ import (
 func (k *checker) fits(ctx context.Context, body lab.Body) error {
 	switch b := body.(type) {
 	case *lab.Service:
+		if err := k.carriesOut(ctx, b); err != nil {
+			return err
+		}
 		return k.service(ctx, b)
+	case *lab.WorkOrder:
+		return k.opens(ctx, b)
+	case *lab.OrderCancelled:
+		return k.cancels(ctx, b)
 	case *lab.Calibration:
 		return k.calibration(ctx, b)
 	case *lab.Mounting:

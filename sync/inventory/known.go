@@ -16,6 +16,8 @@ func (k *checker) known(ctx context.Context, body lab.Body) error {
 	switch b := body.(type) {
 	case *lab.Service:
 		return k.item(ctx, b.Item)
+	case *lab.WorkOrder:
+		return k.item(ctx, b.Item)
 	case *lab.Calibration:
 		return k.item(ctx, b.Item)
 	case *lab.ItemState:

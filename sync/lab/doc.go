@@ -58,7 +58,7 @@ const (
 	RigSchema               uint = 1
 	ItemSchema              uint = 3
 	MountingSchema          uint = 1
-	ServiceSchema           uint = 3
+	ServiceSchema           uint = 4
 	CalibrationSchema       uint = 4
 	WithdrawnSchema         uint = 1
 	CampaignSchema          uint = 3

@@ -80,8 +80,10 @@ func (e *FieldEdit) Validate() error {
 		err = tryField[Campaign](e)
 	case KindServicePlan:
 		err = tryField[ServicePlan](e)
+	case KindWorkOrder:
+		err = tryField[WorkOrder](e)
 	default:
-		c.add("doc_kind", fmt.Sprintf("%q has no fields that can be edited", e.DocKind), "edit a shot, rig, item, campaign or service plan")
+		c.add("doc_kind", fmt.Sprintf("%q has no fields that can be edited", e.DocKind), "edit a shot, rig, item, campaign, service plan or work order")
 	}
 	return errors.Join(c.err(), err)
 }

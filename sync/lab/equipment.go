@@ -128,6 +128,10 @@ type Service struct {
 	Parts           []string `json:"parts,omitempty"` // that were changed
 	DurationMinutes *float64 `json:"duration_minutes,omitempty"`
 	DoneBy          string   `json:"done_by,omitempty"` // an id, initials or a firm; the record's author wrote it down
+
+	// Since version 4.
+	WorkOrder *uuid.UUID `json:"work_order,omitempty"` // that it carries out, which is done by this
+	Used      []Part     `json:"used,omitempty"`       // parts with number and quantity; Parts are those without
 }
 
 // RecordKind is KindService.
@@ -148,6 +152,10 @@ func (s *Service) Validate() error {
 	c.parts(s.Parts)
 	c.number("duration_minutes", s.DurationMinutes, 0, 1e6)
 	c.text("done_by", s.DoneBy, MaxText)
+	c.spares("used", s.Used)
+	if s.WorkOrder != nil {
+		c.id("work_order", *s.WorkOrder)
+	}
 	return c.err()
 }
 

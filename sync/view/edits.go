@@ -132,6 +132,8 @@ func (s *Set) edit(tx kv.Tx, r *record.Record, b *lab.FieldEdit) error {
 		return setField(tx, s.campaigns, r, b, f)
 	case lab.KindServicePlan:
 		return setField(tx, s.servicePlans, r, b, f)
+	case lab.KindWorkOrder:
+		return setField(tx, s.workOrders, r, b, f)
 	}
 	return unusable{errors.New("the document has no fields that can be edited")}
 }

@@ -45,7 +45,7 @@ func drawFact(t *rapid.T, i int) (uuid.UUID, lab.Body) {
 	reason := rapid.SampledFrom([]string{"loose", "late"}).Draw(t, "reason")
 	item := rapid.SampledFrom([]uuid.UUID{ram1, ram2, sensor1}).Draw(t, "item")
 	rig := rapid.SampledFrom([]uuid.UUID{rig1, rig2}).Draw(t, "rig")
-	switch rapid.IntRange(0, 28).Draw(t, "kind") {
+	switch rapid.IntRange(0, 30).Draw(t, "kind") {
 	case 28:
 		of := rapid.SampledFrom([]uuid.UUID{labA, labB}).Draw(t, "plan of")
 		return lab.ServicePlanOf(of, "ram"), &lab.ServicePlan{Class: "ram", EveryStrokes: int64(i), AfterCheck: flip}
@@ -81,8 +81,17 @@ func drawFact(t *rapid.T, i int) (uuid.UUID, lab.Body) {
 		return item, &lab.Item{Class: lab.ClassRam, Serial: reason, CalibrationRequired: flip}
 	case 12:
 		return doc("mounting"), &lab.Mounting{Rig: rig, Position: "ram", Item: item, EffectiveAt: at}
+	case 29:
+		return doc("order"), &lab.WorkOrder{Item: item, EffectiveAt: at, Cause: lab.OrderByPlan, What: reason, Parts: []lab.Part{{Name: "seal", Quantity: int64(1 + i)}}}
+	case 30:
+		id := doc("order")
+		return id, &lab.OrderCancelled{Order: id, Reason: reason, Lifted: flip}
 	case 13:
-		return doc("service"), &lab.Service{Item: item, EffectiveAt: at, Note: reason}
+		s := &lab.Service{Item: item, EffectiveAt: at, Note: reason}
+		if flip {
+			s.WorkOrder = new(doc("order"))
+		}
+		return doc("service"), s
 	case 14:
 		return doc("calibration"), &lab.Calibration{Item: item, EffectiveAt: at, DueAt: at.Add(24 * time.Hour), Certificate: reason}
 	case 15:
@@ -190,6 +199,7 @@ func drawEdit(t *rapid.T) (uuid.UUID, lab.Body) {
 		{lab.KindItem, ram1, "serial", "R-9"},
 		{lab.KindItem, ram1, "service_every_strokes", 500},
 		{lab.KindServicePlan, lab.ServicePlanOf(labA, "ram"), "every_days", 40},
+		{lab.KindWorkOrder, labtest.ID("order", 1), "assigned_to", "workshop"},
 		{lab.KindServicePlan, lab.ServicePlanOf(labA, "ram"), "after_speed_drift", true},
 		{lab.KindShot, labtest.ID("shot", 1), "specimen", 12},       // of the wrong type
 		{lab.KindShot, labtest.ID("shot", 1), "no_such_field", "x"}, // of a newer program

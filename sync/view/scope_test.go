@@ -65,6 +65,7 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 	w.say(labtest.ID("limits"), &lab.CheckLimits{Rig: rig1, Pad: "P-1", EffectiveAt: lab.At(at)})
 	w.say(labtest.ID("k1"), &lab.Calibration{Item: ram1, EffectiveAt: lab.At(at.Add(-9 * time.Hour)), DueAt: lab.At(now), Certificate: "K-1", Sensitivity: new(1.0), SensitivityUnit: "mV/g"})
 	w.say(labtest.ID("k2"), &lab.Calibration{Item: ram1, EffectiveAt: lab.At(at.Add(-8 * time.Hour)), DueAt: lab.At(now), Certificate: "K-2", Sensitivity: new(1.1), SensitivityUnit: "mV/g", AsFoundLimitPercent: new(1.0)})
+	w.say(labtest.ID("order"), &lab.WorkOrder{Item: ram1, EffectiveAt: lab.At(at), Cause: lab.OrderByHand, What: "W"})
 	w.say(lab.ServicePlanOf(labA, "ram"), &lab.ServicePlan{Class: "ram", EveryStrokes: 100})
 	w.say(labtest.ID("review"), &lab.Review{Item: ram1, Found: labtest.ID("k2"), Good: labtest.ID("k1"), From: lab.At(at.Add(-9 * time.Hour)), Until: lab.At(at.Add(-8 * time.Hour)),
 		GoodSensitivity: 1, FoundSensitivity: 1.1, SensitivityUnit: "mV/g", Course: lab.CourseWhole, Why: "R"})
@@ -182,6 +183,11 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 			}
 			return 0, err
 		},
+		"WorkOrder": func(s scope.Scope) (int, error) { return single(w.WorkOrder(ctx, s, labtest.ID("order"))) },
+		"WorkOrders": func(s scope.Scope) (int, error) {
+			return rows(w.WorkOrders(ctx, s, view.WorkOrderFilter{}, view.Page{}))
+		},
+		"OpenOrders":   func(s scope.Scope) (int, error) { return size(w.OpenOrders(ctx, s, ram1)) },
 		"Sat":          func(s scope.Scope) (int, error) { return size(w.Sat(ctx, s, ram1, 0, lab.At(now))) },
 		"ServicePlan":  func(s scope.Scope) (int, error) { return single(w.ServicePlan(ctx, s, lab.ServicePlanOf(labA, "ram"))) },
 		"ServicePlans": func(s scope.Scope) (int, error) { return rows(w.ServicePlans(ctx, s, view.Page{})) },

@@ -50,6 +50,7 @@ type Set struct {
 	photos       *index.Table[doc[lab.Photo]]
 	documents    *index.Table[doc[lab.Document]]
 	servicePlans *index.Table[doc[lab.ServicePlan]]
+	workOrders   *index.Table[doc[lab.WorkOrder]]
 }
 
 // New declares the views.
@@ -63,7 +64,7 @@ func New() *Set {
 		rigs:         named("view.rig", rigNames),
 		items:        itemTable(),
 		mountings:    mountingTable(),
-		services:     dated("view.service", serviceOf, inTime(serviceTime)),
+		services:     serviceTable(),
 		calibrations: dated("view.calibration", calibrationOf),
 		states:       stateTable(),
 		corrections:  correctionTable(),
@@ -89,6 +90,7 @@ func New() *Set {
 		photos:       photoTable(),
 		documents:    documentTable(),
 		servicePlans: servicePlanTable(),
+		workOrders:   workOrderTable(),
 	}
 }
 
@@ -100,7 +102,7 @@ func (s *Set) Tables() []kv.Table {
 		s.calibrations.Tables(), s.states.Tables(), s.corrections.Tables(), s.campaigns.Tables(), s.edits.Tables(), s.labs.Tables(), s.odd.Tables(), s.carried.Tables(),
 		s.inspections.Tables(), s.notes.Tables(), s.wentOn.Tables(), s.checkLimits.Tables(), s.absent.Tables(), s.rated.Tables(), s.reviews.Tables(), s.photos.Tables(), s.documents.Tables(), s.people.Tables(),
 		s.runs.Tables(), s.expected.Tables(), s.accepted.Tables(), s.takenOut.Tables(), s.unfiled.Tables(), s.readings.Tables(),
-		s.servicePlans.Tables(),
+		s.servicePlans.Tables(), s.workOrders.Tables(),
 	)
 }
 
@@ -192,6 +194,12 @@ func (s *Set) reduce(tx kv.Tx, r *record.Record) (known bool, err error) {
 		return true, stating(tx, s.documents, r)
 	case lab.KindServicePlan:
 		return true, stating(tx, s.servicePlans, r)
+	case lab.KindWorkOrder:
+		return true, stating(tx, s.workOrders, r)
+	case lab.KindOrderCancelled:
+		return true, reading(r, func(b *lab.OrderCancelled) error {
+			return mark(tx, s.workOrders, r, b.Order, Mark{Reason: b.Reason, Lifted: b.Lifted})
+		})
 	case lab.KindItemState:
 		return true, stating(tx, s.states, r)
 	case lab.KindCorrection:
@@ -314,4 +322,4 @@ func (s *Set) name(tx kv.Tx, r *record.Record, b *lab.Named) error {
 
 // Version names the layout of the tables and the rules of the reducers; a
 // store whose views carry another is rebuilt.
-func (s *Set) Version() string { return "7" }
+func (s *Set) Version() string { return "8" }

@@ -65,10 +65,12 @@ type ItemUse struct {
 	Frame
 	ID, Item, Kind, Lab string
 	Asset, Model        string
-	State               Status // "in service", "quarantined", …
-	Where               string // rig and position, or the place where it is kept
-	Service             Status // with the forecast
-	Plan, PlanHref      string // in words, and where plans of classes are listed
+	State               Status         // "in service", "quarantined", …
+	Where               string         // rig and position, or the place where it is kept
+	Service             Status         // with the forecast
+	Orders              []WorkOrderRow // open ones
+	NewOrder            string         // where to open one; empty: not allowed
+	Plan, PlanHref      string         // in words, and where plans of classes are listed
 	Causes              []SeenCause
 	Rate                string // how the forecast was made; empty: none
 	Strokes             string // in all
@@ -141,12 +143,13 @@ func (h Health) Warn() int { return h.count(Warn) }
 
 // HealthRow is one thing that needs looking after.
 type HealthRow struct {
-	Lab, Item, Kind string
-	Where           string
-	State           Status
-	Reason          string
-	Href            string
-	Evidence        string // address of the stroke that shows it; empty: none does
+	Lab, Item, Kind  string
+	Where            string
+	State            Status
+	Reason           string
+	Href             string
+	Evidence         string // address of the stroke that shows it; empty: none does
+	Order, OrderText string // a work order: the open one, or where to open one; empty: none
 }
 
 // DueWeek is what falls due in one week, Monday to Sunday.

@@ -238,7 +238,10 @@ func (s *LogView) Row(ctx context.Context, e *LogEntry) (page.LogRow, error) {
 	switch {
 	case e.Service != nil:
 		b := &e.Service.Service
-		r.Text, r.Parts = b.Note, b.Parts
+		r.Text, r.Parts = b.Note, slices.Clone(b.Parts)
+		for _, p := range b.Used {
+			r.Parts = append(r.Parts, p.String())
+		}
 		if b.DurationMinutes != nil {
 			r.Facts = append(r.Facts, "took "+withUnit(page.ShowWhole(*b.DurationMinutes, "min")))
 		}

@@ -12,7 +12,7 @@ import (
 // care shows the screens for looking after equipment.
 func care() []Item {
 	var all []Item
-	for _, part := range [][]Item{health(), stockLists(), itemUses(), usages(), reviews(), messages(), certificates(), lateFacts(), plans()} {
+	for _, part := range [][]Item{health(), stockLists(), itemUses(), usages(), reviews(), messages(), certificates(), lateFacts(), plans(), workOrders()} {
 		all = append(all, part...)
 	}
 	return all
@@ -23,9 +23,9 @@ func health() []Item {
 	feed := page.Form{ID: "feed", Action: page.PostFeed, Submit: "Make a new link", Key: "feed-key"}
 	rows := []page.HealthRow{
 		{Lab: "Northmere lab", Item: "accelerometer Y, AC-0442", Kind: "sensor", Where: "rig one, ay", State: page.Status{Level: page.Bad, Word: "calibration overdue by 12 days"}, Reason: "Certificate K-2030-093 of 2030-03-02.", Href: "/equipment/use/s2"},
-		{Lab: "Harbour lab", Item: "ram two, R-1002", Kind: "ram", Where: "rig two, ram", State: page.Status{Level: page.Bad, Word: "service overdue by 312 strokes"}, Reason: "1\u202f312 strokes since the last service, every 1\u202f000.", Href: "/equipment/use/r2"},
+		{Lab: "Harbour lab", Item: "ram two, R-1002", Kind: "ram", Where: "rig two, ram", State: page.Status{Level: page.Bad, Word: "service overdue by 312 strokes"}, Reason: "1\u202f312 strokes since the last service, every 1\u202f000.", Href: "/equipment/use/r2", Order: "/equipment/orders/o1", OrderText: "Work order open since 2031-03-12"},
 		{Lab: "Hillside lab", Item: "neck, N-2", Kind: "neck", Where: "rig three, neck", State: page.Status{Level: page.Bad, Word: "quarantined, and mounted"}, Reason: "Cable frayed.", Href: "/equipment/use/n2"},
-		{Lab: "Hillside lab", Item: "light gate, L-3", Kind: "light gate", Where: "rig three, gate", State: page.Status{Level: page.Bad, Word: "service due: a system check failed"}, Reason: "Check of 2031-03-13 08:02: peak linear acceleration 120 g, above the limit of 110 g. It is due until a service after that is recorded.", Href: "/equipment/use/l3", Evidence: "/shots/x"},
+		{Lab: "Hillside lab", Item: "light gate, L-3", Kind: "light gate", Where: "rig three, gate", State: page.Status{Level: page.Bad, Word: "service due: a system check failed"}, Reason: "Check of 2031-03-13 08:02: peak linear acceleration 120 g, above the limit of 110 g. It is due until a service after that is recorded.", Href: "/equipment/use/l3", Evidence: "/shots/x", Order: "/equipment/orders/new?item=l3&cause=failed_check", OrderText: "Open a work order"},
 		{Lab: "Northmere lab", Item: "ram one, R-1001", Kind: "ram", Where: "rig one, ram", State: page.Status{Level: page.Warn, Word: "service due in 140 strokes, about 2031-03-24 (2031-03-21 to 2031-03-30)"}, Href: "/equipment/use/r1"},
 		{Lab: "Northmere lab", Item: "accelerometer X, AC-0441", Kind: "sensor", State: page.Status{Level: page.Warn, Word: "sensitivity moved by 2.4 %"}, Reason: "More than the uncertainties of K-2029-088 and K-2030-118 explain (E\u2099 = 1.3).", Href: "/equipment/use/s1"},
 	}
@@ -83,6 +83,7 @@ func itemUses() []Item {
 	u := page.ItemUse{Frame: serverFrame("ram one, R-1001", page.PathEquipment), ID: "r1", Item: "ram one, R-1001", Kind: "ram", Lab: "Northmere lab", Asset: "A-0031", Model: "model 40",
 		State: page.Status{Level: page.OK, Word: "in service"}, Where: "rig one, ram",
 		Service: page.Status{Level: page.Warn, Word: "due in 140 strokes, about 2031-03-24 (2031-03-21 to 2031-03-30)"}, Rate: "12.0 strokes a day over the last 13 weeks; the range holds the date nine times in ten if use goes on as it was.",
+		Orders: []page.WorkOrderRow{{ID: "o1", What: "Change the piston seals.", AssignedTo: "workshop", State: page.Status{Level: page.Warn, Word: "open since 2031-03-12"}}}, NewOrder: "/equipment/orders/new?item=r1&cause=by_hand",
 		Plan: "Plan of every ram: every 1\u202f000 strokes, after the speed has drifted.", PlanHref: page.PathPlans,
 		Causes: []page.SeenCause{{State: page.Status{Level: page.Bad, Word: "service due: the speed at a given pressure has drifted"},
 			Reason: "Since the stroke of 2031-03-12 10:41 a control chart is beyond its limits: slower by about 0.12 m/s against the first strokes since the ram’s service. It is due until a service after that is recorded.", Href: "/shots/x"}},
