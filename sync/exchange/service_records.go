@@ -99,7 +99,7 @@ func (v *view) checkBatch(b *Batch, writer ed25519.PublicKey) ([]record.Record, 
 		if r.Origin() != b.Origin {
 			return nil, forbidden("A record of another chain inside the batch.")
 		}
-		if i > 0 && (r.Seq != recs[i-1].Seq+1 || r.Prev != recs[i-1].Hash) {
+		if i > 0 && r.Prev != recs[i-1].Hash {
 			return nil, &problem.Error{Code: problem.Invalid, What: fmt.Sprintf("Records of a batch that do not follow each other: %d comes after %d.", r.Seq, recs[i-1].Seq),
 				Where: fmt.Sprintf("record %d of the batch for %s", i+1, b.Origin),
 				Fix:   "Run 'thudbook verify' on the agent's data folder."}
