@@ -12,23 +12,25 @@ import (
 
 // carriedRow is a part of a carried record that came in several.
 type carriedRow struct {
-	Lab   record.LabID `json:"l"`
-	Hash  record.Hash  `json:"h"`
-	Part  uint         `json:"p"`
-	Parts uint         `json:"n"`
-	Raw   []byte       `json:"r"`
+	Lab   record.LabID  `json:"l"`
+	Node  record.NodeID `json:"w"` // whose chain the carriers are in
+	Hash  record.Hash   `json:"h"`
+	Part  uint          `json:"p"`
+	Parts uint          `json:"n"`
+	Raw   []byte        `json:"r"`
 }
 
 func carriedTable() *index.Table[carriedRow] {
 	return &index.Table[carriedRow]{
 		Name: "view.carried",
-		Key:  func(c *carriedRow) []byte { return kv.Join(c.Lab[:], c.Hash[:], kv.U32(uint32(c.Part))) },
+		Key:  func(c *carriedRow) []byte { return kv.Join(c.Lab[:], c.Hash[:], c.Node[:], kv.U32(uint32(c.Part))) },
 	}
 }
 
 // rehomed takes in a record that another one carries, as if it stood in a chain
 // of its own: with its own clock, author and attachments. Carried twice, or in
-// any order, it says the same, so it counts once.
+// any order, it says the same, so it counts once; one that cannot be used stands
+// once on the list of such records, under its own stamp.
 func (s *Set) rehomed(tx kv.Tx, r *record.Record) error {
 	var h record.Rehomed
 	if err := record.DecodeBody(r.Body, &h); err != nil {
@@ -47,11 +49,13 @@ func (s *Set) rehomed(tx kv.Tx, r *record.Record) error {
 	}
 	if inner.Kind == lab.KindEdit {
 		if err := branchBases(&inner, &h); err != nil {
-			return err
+			return s.orOdd(tx, &inner, err)
 		}
 	}
-	_, err = s.reduce(tx, &inner)
-	return err
+	if _, err = s.reduce(tx, &inner); err == nil {
+		return nil
+	}
+	return s.orOdd(tx, &inner, err)
 }
 
 // join gives the whole bytes once all parts are here.
@@ -59,13 +63,13 @@ func (s *Set) join(tx kv.Tx, r *record.Record, h *record.Rehomed) ([]byte, bool,
 	if h.Parts == 1 {
 		return h.Raw, true, nil
 	}
-	err := s.carried.Put(tx, &carriedRow{Lab: r.Lab, Hash: h.Hash, Part: h.Part, Parts: h.Parts, Raw: h.Raw})
+	err := s.carried.Put(tx, &carriedRow{Lab: r.Lab, Node: record.NodeID(r.Node), Hash: h.Hash, Part: h.Part, Parts: h.Parts, Raw: h.Raw})
 	if err != nil {
 		return nil, false, err
 	}
 	var raw []byte
 	n := uint(0)
-	prefix := kv.Join(r.Lab[:], h.Hash[:])
+	prefix := kv.Join(r.Lab[:], h.Hash[:], r.Node[:])
 	for c, err := range s.carried.Scan(tx, prefix, kv.PrefixEnd(prefix), false) {
 		if err != nil {
 			return nil, false, err

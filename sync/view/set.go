@@ -119,16 +119,22 @@ func (s *Set) Apply(tx kv.Tx, r *record.Record) error {
 	if !known {
 		return nil
 	}
-	if why := (unusable{}); errors.As(err, &why) {
-		err = s.odd.Put(tx, &oddRow{Lab: r.Lab, Stamp: stampOf(r), Kind: r.Kind, Author: r.Author, Why: why.Error()})
-	}
-	if err == nil {
+	if err = s.orOdd(tx, r, err); err == nil {
 		err = s.noteLab(tx, r)
 	}
 	if err != nil {
 		return fmt.Errorf("view of %s %s/%d: %w", r.Kind, r.Origin(), r.Seq, err)
 	}
 	return nil
+}
+
+// orOdd puts a record that cannot be used on the list of such records; other
+// errors stay what they are.
+func (s *Set) orOdd(tx kv.Tx, r *record.Record, err error) error {
+	if why := (unusable{}); errors.As(err, &why) {
+		return s.odd.Put(tx, &oddRow{Lab: r.Lab, Stamp: stampOf(r), Kind: r.Kind, Author: r.Author, Why: why.Error()})
+	}
+	return err
 }
 
 // unusable says why a record of a known kind cannot be used.
