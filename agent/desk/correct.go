@@ -8,6 +8,7 @@ import (
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
 
+	"thudbook/agent/intake"
 	"thudbook/sync/amend"
 	"thudbook/sync/lab"
 	"thudbook/sync/problem"
@@ -30,6 +31,8 @@ func (d *Desk) trail(ctx context.Context, p *page.Shot, row *view.ShotRow) error
 		return err
 	}
 	t.Show(p, row, true)
+	p.Fired = &page.Form{ID: "fired", Action: page.FiredPath(row.ID.String()), Fields: page.FiredFields(), Submit: "Save the time",
+		Values: map[string]string{"fired_at": row.Shot.EffectiveAt.Time().In(time.Local).Format("2006-01-02T15:04:05")}}
 	if present.Waiting(row) {
 		p.Correct = nil // the form above asks the same
 	}
@@ -41,6 +44,30 @@ func (d *Desk) correct(c echo.Context) error {
 		want, faults := present.Corrections(typed)
 		return amend.Correct(want, c.FormValue(page.SeenField), d.author(c)), faults
 	})
+}
+
+// fired corrects when a shot was fired.
+func (d *Desk) fired(c echo.Context) error {
+	id, err := d.id(c)
+	if err != nil {
+		return err
+	}
+	text := c.FormValue("fired_at")
+	at, err := present.ReadTime(text, time.Local)
+	if err == nil {
+		_, err = d.Intake.Assign(c.Request().Context(), intake.Assignment{Shot: id, Meta: lab.Meta{FiredAt: lab.At(at)}, Author: d.author(c)})
+		if err == nil {
+			return httpkit.SeeOther(c, page.ShotPath(id.String()))
+		}
+		if problem.Of(err) != problem.Invalid {
+			return err
+		}
+	}
+	p, err := d.shotPage(c, &tried{form: "fired", typed: map[string]string{"fired_at": text}, faults: map[string]string{"fired_at": sentence(err)}})
+	if err != nil {
+		return err
+	}
+	return httpkit.Page(c, http.StatusUnprocessableEntity, *p)
 }
 
 func (d *Desk) void(c echo.Context) error {

@@ -184,6 +184,7 @@ func (d *Desk) routes(e *echo.Echo) {
 	e.GET(page.PathShots+"/:id/shock.csv", d.shockCSV)
 	e.POST(page.PathShots+"/:id/assign", d.assign)
 	e.POST(page.PathShots+"/:id/correct", d.correct)
+	e.POST(page.PathShots+"/:id/fired", d.fired)
 	e.POST(page.PathShots+"/:id/void", d.void)
 	e.POST(page.PathShots+"/:id/settle", d.settle)
 	d.inspectionRoutes(e)

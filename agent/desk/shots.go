@@ -131,7 +131,7 @@ func (d *Desk) shotPage(c echo.Context, t *tried) (*page.Shot, error) {
 	if err := d.trail(ctx, &p, &row); err != nil {
 		return nil, err
 	}
-	for _, f := range []*page.Form{p.Assign, p.Correct, p.Void} {
+	for _, f := range []*page.Form{p.Assign, p.Correct, p.Fired, p.Void} {
 		if t != nil && f != nil && f.ID == t.form {
 			f.Values, f.Errors = t.typed, t.faults
 		}

@@ -5,6 +5,14 @@ import "time"
 // CorrectPath takes the form that corrects one shot (POST).
 func CorrectPath(id string) string { return ShotPath(id) + "/correct" }
 
+// FiredPath takes the form that corrects when a shot was fired (POST).
+func FiredPath(id string) string { return ShotPath(id) + "/fired" }
+
+// FiredFields ask when a shot was fired.
+func FiredFields() []Field {
+	return []Field{{Name: "fired_at", Label: "Fired at", Kind: "datetime-local", Required: true, Help: "By a clock that was right. What was mounted and in calibration counts for this time."}}
+}
+
 // VoidPath takes the form that makes a shot void or counts it again (POST).
 func VoidPath(id string) string { return ShotPath(id) + "/void" }
 

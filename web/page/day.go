@@ -53,6 +53,7 @@ type DayShot struct {
 	Pressure  Pressure
 	Verdict   Status // "accepted", "void", "not judged by anybody"
 	Reason    string // of void; what a check is beyond
+	VerdictBy string // who said so; empty: not known by name
 	Limits    Status // against the acceptance limits of its campaign
 	By        string // who was at the rig; empty: nobody had said who
 }

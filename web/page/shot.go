@@ -88,6 +88,7 @@ type Shot struct {
 	Assign    *Form        // AssignFields; nil when nothing is missing
 	Unsettled []Unsettled  // fields with several values, for a person to decide
 	Correct   *Form        // AssignFields; nil where the caller may not
+	Fired     *Form        // FiredFields; nil where the caller may not
 	Void      *Form        // VoidFields or LiftFields; nil where the caller may not
 	History   []HistoryRow // oldest first; empty when nothing was changed
 	Traces    *chart.Traces

@@ -1,6 +1,7 @@
 package present
 
 import (
+	"cmp"
 	"context"
 	"slices"
 	"strings"
@@ -89,7 +90,8 @@ func (d *Day) row(ctx context.Context, p *page.Day, r *view.ShotRow) (out page.D
 		return out, err
 	}
 	out.Flags = slices.DeleteFunc(out.Flags, func(f page.Flag) bool { return f.Code == "void" }) // it has a column of its own
-	out.Condition, out.By = r.Shot.Condition, d.person(p, r.Author)
+	out.Condition = r.Shot.Condition
+	out.By = cmp.Or(d.person(p, r.Shot.Operator), d.person(p, r.Author)) // who confirmed it, or who was there when its file came
 	out.Pressure = page.Pressure{Number: page.Missing("not recorded")}
 	if v := r.Shot.TankPressureKPaGauge; v != nil {
 		out.Pressure = Pressure(*v, d.Unit)
@@ -129,9 +131,11 @@ func (d *Day) shots(ctx context.Context, p *page.Day) error {
 		if err != nil {
 			return err
 		}
-		if out.Verdict, out.Reason, err = d.verdict(ctx, r); err != nil {
+		var by string
+		if out.Verdict, out.Reason, by, err = d.verdict(ctx, r); err != nil {
 			return err
 		}
+		out.VerdictBy = d.person(p, by)
 		if !r.Void() {
 			if out.Limits, err = d.limits(ctx, r); err != nil {
 				return err
@@ -142,16 +146,16 @@ func (d *Day) shots(ctx context.Context, p *page.Day) error {
 	})
 }
 
-// verdict is what a person said of a shot.
-func (d *Day) verdict(ctx context.Context, r *view.ShotRow) (page.Status, string, error) {
+// verdict is what a person said of a shot, why, and who it was.
+func (d *Day) verdict(ctx context.Context, r *view.ShotRow) (said page.Status, reason, by string, err error) {
 	if r.Void() {
-		return page.Status{Level: page.Bad, Word: "void"}, r.Withdrawn.Reason, nil
+		return page.Status{Level: page.Bad, Word: "void"}, r.Withdrawn.Reason, r.Withdrawn.Author, nil
 	}
 	a, err := d.Read.Accepted(ctx, d.Scope, r.ID)
 	if a != nil {
-		return page.Status{Level: page.OK, Word: "accepted"}, "", err
+		return page.Status{Level: page.OK, Word: "accepted"}, "", a.Author, err
 	}
-	return page.Status{Word: "not accepted yet"}, "", err
+	return page.Status{Word: "not accepted yet"}, "", "", err
 }
 
 // limits sums up how a shot stands against the acceptance limits of its campaigns.

@@ -99,7 +99,7 @@ func (d *Day) shotCells(ctx context.Context, r *view.ShotRow) (map[string]string
 		}
 	}
 	cells["flags"] = strings.Join(codes, " ")
-	v, reason, err := d.verdict(ctx, r)
+	v, reason, _, err := d.verdict(ctx, r)
 	if err != nil {
 		return nil, err
 	}

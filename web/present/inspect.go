@@ -83,6 +83,9 @@ func ReadInspection(v map[string]string, zone *time.Location) (i lab.Inspection,
 }
 
 // readTime reads a time of a form, in the zone of the screens.
+// ReadTime reads a time as a form sends it.
+func ReadTime(text string, zone *time.Location) (time.Time, error) { return readTime(text, zone) }
+
 func readTime(text string, zone *time.Location) (time.Time, error) {
 	for _, layout := range []string{typedTime, "2006-01-02T15:04", time.DateOnly} {
 		if t, err := time.ParseInLocation(layout, text, zone); err == nil {

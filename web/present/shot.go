@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"maps"
 	"slices"
+	"strings"
 	"time"
 
 	"thudbook/sync/lab"
@@ -48,27 +49,60 @@ func Shot(r *view.ShotRow, scores []view.ScoreRow, zone *time.Location) page.Sho
 	s := &scores[0].Score
 	p.Engine = "engine " + s.Engine
 	p.Revision = ResultNumber(scores, zone)
-	p.Results = Results(s.Results)
+	faults := s.Faults
+	if len(faults) == 0 && s.Error != nil {
+		faults = []lab.Fault{*s.Error}
+	}
+	p.Results = withoutChannel(Results(s.Results), s.Results, faults)
 	p.Published = Published(s.Results)
 	for _, key := range headline() {
 		if v, ok := s.Results[key]; ok {
 			r := result(key, v)
 			r.Note = v.Note // the definition stands in the table
 			p.Headline = append(p.Headline, r)
+		} else if i := slices.IndexFunc(p.Results, func(r page.Result) bool { return r.Key == key }); i >= 0 {
+			p.Headline = append(p.Headline, p.Results[i])
 		}
 	}
 	p.Flags = Flags(s.Flags)
 	if p.Map.Guessed && p.Map.Text == "" {
 		p.Map.Text = s.GuessedMap
 	}
-	faults := s.Faults
-	if len(faults) == 0 && s.Error != nil {
-		faults = []lab.Fault{*s.Error}
-	}
 	for _, f := range faults {
 		p.Errors = append(p.Errors, FileError(f))
 	}
 	return p
+}
+
+// withoutChannel adds to the results of a shot of which a channel could not be
+// read those that rest on the linear acceleration, with the reason, where none
+// of them is there.
+func withoutChannel(out []page.Result, have map[string]lab.Result, faults []lab.Fault) []page.Result {
+	var names []string
+	for _, f := range faults {
+		if f.Channel != "" && !slices.Contains(names, f.Channel) {
+			names = append(names, f.Channel)
+		}
+	}
+	if len(names) == 0 {
+		return out
+	}
+	why := "not computed, channel " + names[0] + " could not be read"
+	if len(names) > 1 {
+		why = "not computed, channels " + strings.Join(names, ", ") + " could not be read"
+	}
+	var add []page.Result
+	for _, key := range []string{"peak_linear_acceleration", "severity_index", "hic15"} {
+		if _, ok := have[key]; ok {
+			return out // it was another channel
+		}
+		add = append(add, page.Result{Key: key, Value: page.Missing(why)})
+	}
+	at := slices.IndexFunc(out, func(r page.Result) bool { return !slices.Contains([]string{"impact_speed", "ram_energy"}, r.Key) })
+	if at < 0 {
+		at = len(out)
+	}
+	return slices.Insert(out, at, add...)
 }
 
 // FileError is a fault of a file for the screen.

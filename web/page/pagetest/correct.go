@@ -11,6 +11,7 @@ func correctable(s *page.Shot) {
 	form := assignForm("c")
 	form.ID, form.Action, form.Submit = "correct", page.CorrectPath(s.ID), "Save the correction"
 	s.Correct = &form
+	s.Fired = &page.Form{ID: "fired", Action: page.FiredPath(s.ID), Fields: page.FiredFields(), Submit: "Save the time", Values: map[string]string{"fired_at": "2031-03-14T15:08:45"}}
 	s.Void = &page.Form{ID: "void", Action: page.VoidPath(s.ID), Fields: page.VoidFields(), Submit: "Make it void"}
 	s.Unsettled = []page.Unsettled{{Field: "specimen", Label: "Specimen", Action: page.SettlePath(s.ID), Seen: "0a1b", Values: []page.Version{
 		{Keep: "n/1/4", Text: "FG-A-012", By: "r.example", At: ago(2 * time.Minute)}, {Keep: "m/1/9", Text: longName, By: "at the rig", At: ago(3 * time.Minute)}}}}
