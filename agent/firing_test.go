@@ -180,3 +180,18 @@ func TestFreeShotInPsi(t *testing.T) {
 		t.Errorf("20 psi came back as %g kPa of a %s", p, got["kind"])
 	}
 }
+
+// A file that is being written before a shot is confirmed is told of on Next.
+func TestFileThatGrowsIsToldOfOnNext(t *testing.T) {
+	r := start(t)
+	r.write("map.toml", strings.Replace(mapText, "quiet_ms = 100", "rule = \"rows\"\nrows = 1200", 1))
+	whole := csv(60)
+	r.write("a.csv", whole[:len(whole)/2])
+	r.until("it is told of", func() bool {
+		b := r.get("/next").body
+		return strings.Contains(b, "Waiting, a.csv") && strings.Contains(b, "before a shot is confirmed is not taken for it")
+	})
+	r.write("a.csv", whole)
+	r.until("it is taken in", func() bool { return !strings.Contains(r.get("/next").body, "Waiting, a.csv") })
+	r.shots(1)
+}

@@ -143,3 +143,41 @@ func TestPeopleAtTheRig(t *testing.T) {
 		t.Error("the right PIN gets in during the wait")
 	}
 }
+
+// The wait after wrong PINs holds over a restart; the right PIN ends it for good.
+func TestWaitAfterWrongPINsOverARestart(t *testing.T) {
+	r := start(t)
+	r.saved("/people/add", url.Values{"name": {"Wilma Quill"}, "pin": {"4711"}})
+	who := regexp.MustCompile(`/people/[0-9a-f-]{36}`).FindString(r.page("/people"))
+	r.form("/people/out", nil)
+	again := func() {
+		t.Helper()
+		if err := r.stop(); err != nil {
+			t.Fatal(err)
+		}
+		r.run()
+	}
+	try := func(pin string) answer { return r.form(who, url.Values{"pin": {pin}}) }
+	for range 2 { // the first ones are free
+		if a := try("4712"); !strings.Contains(a.body, "This is not the PIN") {
+			t.Fatalf("a wrong PIN = %d", a.status)
+		}
+	}
+	again()
+	if a := try("4711"); a.status != http.StatusSeeOther {
+		t.Fatalf("the right PIN after two wrong ones = %d", a.status)
+	}
+	r.form("/people/out", nil)
+	for i := range 9 {
+		if a := try("4712"); strings.Contains(a.body, "too many wrong PINs") {
+			if i < 3 {
+				t.Errorf("a wait after %d wrong PINs, although the right one was given before", i)
+			}
+			break
+		}
+	}
+	again()
+	if a := try("4711"); a.status == http.StatusSeeOther || !strings.Contains(a.body, "too many wrong PINs") {
+		t.Errorf("a restart goes around the wait: %d", a.status)
+	}
+}

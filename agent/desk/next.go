@@ -111,6 +111,7 @@ func (d *Desk) nextPage(c echo.Context, t *tried) (*page.Next, error) {
 	}
 	p := &page.Next{Frame: d.frame(c, "Next shot", page.PathNext), Why: "There is no campaign on this computer. A manager makes one on the server; a free shot can be fired at any time."}
 	p.Notices = append(p.Notices, folderNotices(d.Intake.Folders())...)
+	p.Notices = append(p.Notices, comingNotices(d.Intake.Folders())...)
 	p.Notices = append(p.Notices, d.draftNotices(ctx)...)
 	checked, err := d.checkNotices(ctx, false)
 	if err != nil {

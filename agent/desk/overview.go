@@ -107,6 +107,16 @@ func folderNotices(folders []intake.FolderState) []page.Notice {
 	return out
 }
 
+// comingNotices tells before a shot is confirmed that a file is being written
+// already: it would not be taken for that shot.
+func comingNotices(folders []intake.FolderState) []page.Notice {
+	out := waitingNotices(folders)
+	if len(out) > 0 {
+		out[0].Fix = strings.TrimSpace(out[0].Fix + " A file that lies here before a shot is confirmed is not taken for it: wait until it is taken in, then confirm.")
+	}
+	return out
+}
+
 // waitingNotices names the files that are not taken in yet, and why.
 func waitingNotices(folders []intake.FolderState) []page.Notice {
 	var out []page.Notice

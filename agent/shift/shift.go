@@ -27,6 +27,7 @@ const IdleLimit = 12 * time.Hour
 
 const (
 	table      kv.Table = "agent/shift" // seat -> JSON
+	waits      kv.Table = "agent/pins"  // person -> JSON: wrong PINs, and until when no other is taken
 	touchEvery          = 5 * time.Minute
 )
 
@@ -62,6 +63,15 @@ func Open(ctx context.Context, book *people.Book, store kv.Store, now func() tim
 			var at seat
 			if json.Unmarshal(e.Value, &at) == nil {
 				s.seats[string(e.Key)] = at
+			}
+		}
+		for e, err := range r.Scan(waits, nil, nil) {
+			if err != nil {
+				return err
+			}
+			var w secret.Wait
+			if json.Unmarshal(e.Value, &w) == nil {
+				s.wrong.Restore(string(e.Key), w)
 			}
 		}
 		return nil
@@ -138,11 +148,35 @@ func (s *Shift) SignIn(ctx context.Context, of string, id uuid.UUID, pin string)
 	}
 	if !ok {
 		s.wrong.Failed(id.String())
+		s.keepWait(ctx, id.String())
 		return problem.New(problem.Unauthenticated, "This is not the PIN.", "Try again; who keeps the list can set a new one.")
 	}
+	wrong := s.wrong.Of(id.String()).Failed > 0
 	s.wrong.Succeeded(id.String())
+	if wrong {
+		s.keepWait(ctx, id.String())
+	}
 	s.log.Info("signed in at the rig", "seat", of, "person", id)
 	return s.put(ctx, of, &seat{Person: id, Last: s.now()})
+}
+
+// keepWait has the wait after wrong PINs last over a restart, which would else be
+// a way around it. Where it cannot be kept, it holds until the agent ends.
+func (s *Shift) keepWait(ctx context.Context, id string) {
+	w := s.wrong.Of(id)
+	err := s.store.Update(ctx, func(tx kv.Tx) error {
+		if w.Failed == 0 {
+			return tx.Delete(waits, []byte(id))
+		}
+		b, err := json.Marshal(w)
+		if err != nil {
+			return err
+		}
+		return tx.Put(waits, []byte(id), b)
+	})
+	if err != nil {
+		s.log.Error("keep the wait after a wrong PIN", "error", err)
+	}
 }
 
 // SignOut leaves a seat empty.

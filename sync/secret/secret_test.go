@@ -70,3 +70,34 @@ func TestThrottleKeepsLittle(t *testing.T) {
 		t.Error("a success does not forget the failures")
 	}
 }
+
+// What is kept of a key over a restart goes on where it was; a wait that a wrong
+// clock made long is cut to the longest there is.
+func TestThrottleOverARestart(t *testing.T) {
+	t.Parallel()
+	now := time.Unix(1_800_000_000, 0)
+	l := Limits{Tries: "PINs", What: "this name", Free: 1, First: time.Second, Most: 8 * time.Second}
+	a, b := NewThrottle(func() time.Time { return now }, l), NewThrottle(func() time.Time { return now }, l)
+	if w := a.Of("x"); w.Failed != 0 {
+		t.Errorf("of a key that nothing is known of: %+v", w)
+	}
+	for range 3 {
+		a.Failed("x")
+	}
+	b.Restore("x", a.Of("x"))
+	if err := b.Allow("x"); problem.Of(err) != problem.Unavailable {
+		t.Errorf("the wait is lost: %v", err)
+	}
+	b.Failed("x")
+	if w := b.Of("x"); w.Failed != 4 || w.Until.Sub(now) != 8*time.Second {
+		t.Errorf("it does not go on where it was: %+v", w)
+	}
+	b.Restore("y", Wait{Failed: 9, Until: now.AddDate(1, 0, 0)})
+	if w := b.Of("y"); w.Until.Sub(now) != 8*time.Second {
+		t.Errorf("a year is waited: %+v", w)
+	}
+	b.Restore("z", Wait{Until: now.Add(time.Second)})
+	if err := b.Allow("z"); err != nil {
+		t.Errorf("a wait without a wrong try: %v", err)
+	}
+}

@@ -83,6 +83,39 @@ func (t *Throttle) Succeeded(key string) {
 	delete(t.keys, key)
 }
 
+// Wait is what a throttle knows of a key, to be kept over a restart.
+type Wait struct {
+	Failed int       `json:"failed"`
+	Until  time.Time `json:"until"`
+}
+
+// Of gives what is known of a key; nothing was wrong when Failed is zero.
+func (t *Throttle) Of(key string) Wait {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if n := t.keys[key]; n != nil {
+		return Wait{Failed: n.failed, Until: n.until}
+	}
+	return Wait{}
+}
+
+// Restore takes up what was kept. A wait is never longer than the longest there
+// is, whatever the clock showed when it began.
+func (t *Throttle) Restore(key string, w Wait) {
+	if key == "" || w.Failed < 1 {
+		return
+	}
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if len(t.keys) >= mostKeys {
+		t.forget()
+	}
+	if most := t.now().Add(t.limits.Most); w.Until.After(most) {
+		w.Until = most
+	}
+	t.keys[key] = &tries{failed: w.Failed, until: w.Until}
+}
+
 // forget drops keys whose wait is over; if all still wait, all are dropped.
 func (t *Throttle) forget() {
 	for k, n := range t.keys {
