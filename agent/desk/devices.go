@@ -17,6 +17,7 @@ import (
 	"thudbook/web"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
+	"thudbook/web/present"
 )
 
 func (d *Desk) deviceRoutes(e *echo.Echo) {
@@ -128,7 +129,7 @@ func drawCode(code device.Code, addresses []string, at string) (*page.PairCode, 
 		at = addresses[0]
 	}
 	full := url.URL{Scheme: "https", Host: at, Path: page.PairPath(code.Text)}
-	path, size, err := device.QR(full.String())
+	path, size, err := present.QR(full.String())
 	if err != nil {
 		return nil, err
 	}

@@ -1,4 +1,4 @@
-package device
+package present
 
 import (
 	"fmt"
