@@ -81,9 +81,9 @@ func (a *API) items(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	out, now := []itemAnswer{}, a.Now()
+	out, now, views := []itemAnswer{}, a.Now(), view.Remembering(a.Views, in.Scope)
 	err = a.everyItem(c.Request().Context(), in, c.QueryParam("class"), func(ctx context.Context, i *view.ItemRow) error {
-		u, err := a.Views.RamUsage(ctx, in.Scope, i.ID, now, in.IDs...)
+		u, err := views.RamUsage(ctx, in.Scope, i.ID, now, in.IDs...)
 		if err != nil {
 			return err
 		}

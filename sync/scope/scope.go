@@ -61,6 +61,9 @@ func (s Scope) List() (labs []record.LabID, every bool) {
 	return slices.Clone(s.labs), false
 }
 
+// Equal says that both hold the same labs.
+func (s Scope) Equal(o Scope) bool { return s.all == o.all && slices.Equal(s.labs, o.labs) }
+
 // Empty says that nothing may be seen.
 func (s Scope) Empty() bool { return !s.all && len(s.labs) == 0 }
 

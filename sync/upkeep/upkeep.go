@@ -46,6 +46,7 @@ type Watch struct {
 	Scope scope.Scope
 	Now   time.Time
 
+	reads  *view.Reader // Read, once for each rig
 	checks map[uuid.UUID][]view.CheckRow
 	drifts map[uuid.UUID][]Cause
 }
@@ -61,7 +62,10 @@ func (d *Due) IsDue() bool { return d.ServiceDue.IsDue() || len(d.Causes) > 0 }
 
 // Of gives how an item stands. also names further ids of its lab.
 func (w *Watch) Of(ctx context.Context, item uuid.UUID, also ...record.LabID) (d Due, err error) {
-	if d.ServiceDue, err = w.Read.ServiceDue(ctx, w.Scope, item, w.Now, also...); err != nil {
+	if w.reads == nil {
+		w.reads = view.Remembering(w.Read, w.Scope)
+	}
+	if d.ServiceDue, err = w.reads.ServiceDue(ctx, w.Scope, item, w.Now, also...); err != nil {
 		return d, err
 	}
 	if !d.Plan.AfterCheck && !d.Plan.AfterDrift {

@@ -139,6 +139,9 @@ func (s *Set) eachReading(r kv.Reader, sc scope.Scope, rig uuid.UUID, from, to l
 // unaccounted adds up what the counter of a rig counted beyond what is recorded.
 // The strokes count at the reading that found them: nobody knows when they were.
 func (s *Set) unaccounted(r kv.Reader, sc scope.Scope, rig uuid.UUID, from, to lab.Time) (n int64, err error) {
+	if x, ok := r.(recalling); ok && to > from && x.counters.sc.Equal(sc) {
+		return x.counters.between(s, x.Reader, rig, from, to)
+	}
 	err = s.eachReading(r, sc, rig, from, to, func(row *ReadingRow) { n += row.Unaccounted() })
 	return n, err
 }

@@ -63,6 +63,9 @@ func (n *node) must(err error) {
 // store keeps a small source that no other shot has.
 func (n *node) store(s *lab.Shot, no int) []record.Attachment {
 	n.t.Helper()
+	if n.Blobs == nil { // a store of records alone
+		return nil
+	}
 	text := fmt.Sprintf("t,ax\n0.0000,0.0\n0.0001,%d.5\n0.0002,0.0\n# %s %s\n", no%90, s.Rig, s.FileName)
 	ref, err := n.Blobs.Put(n.t.Context(), strings.NewReader(text), 0)
 	n.must(err)

@@ -30,7 +30,12 @@ type site struct {
 
 func startSite(t testing.TB, c *clock, name string) *site {
 	t.Helper()
-	dir := filepath.Join(t.TempDir(), "data")
+	return startSiteOver(t, c, name, filepath.Join(t.TempDir(), "data"))
+}
+
+// startSiteOver starts a server over a folder that may hold records.
+func startSiteOver(t testing.TB, c *clock, name, dir string) *site {
+	t.Helper()
 	address := filepath.Join(t.TempDir(), "address")
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
