@@ -11,7 +11,10 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"thudbook/server/register"
+	"thudbook/server/review"
 	"thudbook/server/roster"
+	"thudbook/sync/lab"
+	"thudbook/sync/view"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
 	"thudbook/web/present"
@@ -139,18 +142,15 @@ func (d *Desk) lateAgain(c echo.Context) error {
 		}
 		by := p.Principal
 		d.works.start(lateKey(x.head.ID), len(stale), false, func(ctx context.Context, told func(int)) (any, error) {
+			f := review.For{By: by, Scope: x.in.Scope, Lab: x.in.ID, Shots: stale}
+			_, err := review.Batch(ctx, d.Register, f, func(o review.Outcome) { told(o.Done) }, func(ctx context.Context, shot *view.ShotRow) (*lab.Score, error) {
+				b, _, err := d.maker().Plain(ctx, x.in.Scope, shot)
+				return b, err
+			})
 			for i := range stale {
-				b, _, err := d.maker().Plain(ctx, x.in.Scope, &stale[i])
-				if err == nil && b != nil {
-					err = d.Register.Score(ctx, by, x.in.ID, &stale[i], b)
-				}
-				if err != nil {
-					return nil, err
-				}
 				d.traces.forget(stale[i].ID)
-				told(i + 1)
 			}
-			return nil, nil
+			return nil, err
 		})
 		return d.works.within(ctx, lateKey(x.head.ID), firstWait)
 	})

@@ -15,12 +15,38 @@ import (
 	"thudbook/sync/view"
 )
 
-// Score records another result of a shot, beside those that it has.
-func (r *Register) Score(ctx context.Context, p account.Principal, in record.LabID, shot *view.ShotRow, b *lab.Score) error {
+// Result is a new result of a shot.
+type Result struct {
+	Shot  *view.ShotRow
+	Score *lab.Score
+}
+
+// Scores records further results of shots, beside those that they have. Those of
+// one lab id are durable together, or none is.
+func (r *Register) Scores(ctx context.Context, p account.Principal, in record.LabID, results []Result) error {
 	if err := MayKeep(p, in); err != nil {
 		return err
 	}
-	return r.write(ctx, p, shot.Lab, shot.ID, b)
+	var order []record.LabID
+	drafts := map[record.LabID][]ledger.Draft{}
+	for i := range results {
+		x := &results[i]
+		kind, schema, body, err := lab.Encode(x.Score)
+		if err != nil {
+			return err
+		}
+		of := x.Shot.Lab
+		if drafts[of] == nil {
+			order = append(order, of)
+		}
+		drafts[of] = append(drafts[of], ledger.Draft{Kind: kind, Schema: schema, Author: p.Author(), UID: x.Shot.ID, Body: body})
+	}
+	for _, of := range order {
+		if _, err := r.Ledger.Append(ctx, of, drafts[of]...); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // Withdraw says that a fact of a lab was a mistake, and why. of is the lab that

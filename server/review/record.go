@@ -2,8 +2,12 @@ package review
 
 import (
 	"context"
+	"errors"
+	"runtime"
+	"slices"
 
 	"github.com/google/uuid"
+	"golang.org/x/sync/errgroup"
 
 	"thudbook/server/account"
 	"thudbook/server/register"
@@ -28,49 +32,69 @@ type Outcome struct{ Done, Recorded, Left int }
 
 // Apply records the result with a review for every stroke that has none yet. It
 // goes on after strokes whose bytes have not arrived; doing it again takes up
-// what is left. told hears after each stroke; each is written by itself, so that
-// an end in the middle loses nothing.
+// what is left. told hears after each batch; see Batch.
 func (m *Maker) Apply(ctx context.Context, w *register.Register, f For, told func(Outcome)) (Outcome, error) {
-	return each(ctx, f.Shots, told, func(shot *view.ShotRow) (bool, error) {
+	return Batch(ctx, w, f, told, func(ctx context.Context, shot *view.ShotRow) (*lab.Score, error) {
 		l, err := m.Stands(ctx, f.Scope, f.ID, f.Review, shot)
 		if err != nil || l.After != nil || l.Why != "" {
-			return false, err
+			return nil, err
 		}
-		if l, err = m.Try(ctx, f.Scope, f.ID, f.Review, shot); err != nil || l.After == nil {
-			return false, err
-		}
-		return true, w.Score(ctx, f.By, f.Lab, shot, l.After)
+		l, err = m.Try(ctx, f.Scope, f.ID, f.Review, shot)
+		return l.After, err
 	})
 }
 
 // Undo scores again, by what holds now, every stroke whose last result rests on
 // a review that was withdrawn.
 func (m *Maker) Undo(ctx context.Context, w *register.Register, f For, told func(Outcome)) (Outcome, error) {
-	return each(ctx, f.Shots, told, func(shot *view.ShotRow) (bool, error) {
+	return Batch(ctx, w, f, told, func(ctx context.Context, shot *view.ShotRow) (*lab.Score, error) {
 		l, err := m.Stands(ctx, f.Scope, f.ID, f.Review, shot)
 		if err != nil || l.After == nil {
-			return false, err
+			return nil, err
 		}
 		b, _, err := m.Plain(ctx, f.Scope, shot)
-		if err != nil || b == nil {
-			return false, err
-		}
-		return true, w.Score(ctx, f.By, f.Lab, shot, b)
+		return b, err
 	})
 }
 
-// each goes through strokes, each in a step of its own.
-func each(ctx context.Context, shots []view.ShotRow, told func(Outcome), do func(*view.ShotRow) (bool, error)) (o Outcome, err error) {
-	for i := range shots {
-		wrote, err := do(&shots[i])
-		if err != nil {
-			return o, err
+// batch is how many strokes are computed before what came out is written: few
+// enough that a stop or an end costs little, and many to a sync of the store.
+const batch = 64
+
+// Batch gives each stroke of f to do, on all cores, and records what it gives;
+// nil is no result. No transaction is open while it computes. Each batch of
+// strokes is written at once and by itself, and told hears then, so that an end in
+// the middle costs no more than the batch that was under way.
+func Batch(ctx context.Context, w *register.Register, f For, told func(Outcome), do func(context.Context, *view.ShotRow) (*lab.Score, error)) (o Outcome, err error) {
+	o.Left = len(f.Shots)
+	for shots := range slices.Chunk(f.Shots, batch) {
+		scores := make([]*lab.Score, len(shots))
+		g, gctx := errgroup.WithContext(ctx)
+		g.SetLimit(runtime.GOMAXPROCS(0))
+		for i := range shots {
+			g.Go(func() (err error) {
+				scores[i], err = do(gctx, &shots[i])
+				return err
+			})
 		}
-		o.Done++
-		if wrote {
-			o.Recorded++
+		failed := g.Wait()
+		var results []register.Result
+		for i, b := range scores {
+			if b != nil {
+				results = append(results, register.Result{Shot: &shots[i], Score: b})
+			}
 		}
-		o.Left = len(shots) - o.Done
+		if len(results) > 0 { // what came out is kept, also where another stroke failed
+			if err := w.Scores(context.WithoutCancel(ctx), f.By, f.Lab, results); err != nil {
+				return o, errors.Join(failed, err)
+			}
+			o.Recorded += len(results)
+		}
+		if failed != nil {
+			return o, failed
+		}
+		o.Done += len(shots)
+		o.Left -= len(shots)
 		told(o)
 		if ctx.Err() != nil {
 			return o, context.Cause(ctx)
