@@ -197,7 +197,7 @@ func (s *site) feeds(cell string) {
 	bad := w.stranger().do(http.MethodGet, "/metrics/items", "", nil, "Authorization", "Bearer "+old)
 	bad.want(t, 404, "metrics with the link before")
 	m := w.stranger().do(http.MethodGet, "/metrics/items", "", nil, "Authorization", "Bearer "+token).want(t, 200, "metrics")
-	for _, want := range []string{`thudbook_item_service_overdue{class="ram",item="` + s.Ram.String(), `thudbook_item_strokes_since_service{class="ram"`, `thudbook_item_calibration_due_timestamp_seconds{class="sensor",item="` + cell} {
+	for _, want := range []string{`thudbook_item_service_overdue{class="ram",item="` + s.Ram.String(), `thudbook_item_strokes_since_service{class="ram"`, `thudbook_item_calibration_due_timestamp_seconds{class="sensor",item="` + cell, `thudbook_lab_last_seen_timestamp_seconds{lab="Rowan lab"} 1.`} {
 		if !strings.Contains(m.body, want) {
 			t.Errorf("the metrics lack %s:\n%s", want, m.body)
 		}

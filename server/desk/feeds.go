@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"net/http"
 	"strings"
+	"time"
 
 	"github.com/labstack/echo/v4"
 	"github.com/prometheus/client_golang/prometheus"
@@ -124,6 +125,9 @@ func (d *Desk) itemMetrics(c echo.Context) error {
 	if err := v.register(set); err != nil {
 		return err
 	}
+	if err := v.registerLabs(c.Request().Context(), set); err != nil {
+		return err
+	}
 	promhttp.HandlerFor(set, promhttp.HandlerOpts{}).ServeHTTP(c.Response(), c.Request())
 	return nil
 }
@@ -158,6 +162,35 @@ func (v *survey) register(set *prometheus.Registry) error {
 			calibrated.WithLabelValues(labels...).Set(float64(x.on) / 1000)
 		default:
 			return fmt.Errorf("a date of %s is neither of a service nor of a calibration", x.title)
+		}
+	}
+	return nil
+}
+
+// registerLabs fills in when a rig PC of each lab was last heard of. A lab whose
+// agents were all withdrawn, or never spoke, has no figure.
+func (v *survey) registerLabs(ctx context.Context, set *prometheus.Registry) error {
+	seen := prometheus.NewGaugeVec(prometheus.GaugeOpts{Name: "thudbook_lab_last_seen_timestamp_seconds", Help: "When an agent of a lab last exchanged with this server."}, []string{"lab"})
+	set.MustRegister(seen)
+	agents, err := v.d.Agents.List(ctx, v.sc)
+	if err != nil {
+		return err
+	}
+	last := map[string]time.Time{}
+	for i := range agents {
+		a := &agents[i]
+		if !a.Revoked.IsZero() || a.LastSeen.IsZero() {
+			continue
+		}
+		for _, id := range a.Labs {
+			name, err := v.names.Of(ctx, id)
+			if err != nil {
+				return err
+			}
+			if name != "" && v.sc.Allows(id) && a.LastSeen.After(last[name]) {
+				last[name] = a.LastSeen
+				seen.WithLabelValues(name).Set(float64(a.LastSeen.UnixMilli()) / 1000)
+			}
 		}
 	}
 	return nil
