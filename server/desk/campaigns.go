@@ -50,7 +50,18 @@ func (d *Desk) campaignsPage(c echo.Context, typed *httpkit.Filled, status int) 
 	if labs := p.keeps(); len(labs) > 0 {
 		s.MayEdit = true
 		s.Form = httpkit.Blank(page.CampaignFields(), page.PostCampaign, "campaign", "Create")
-		s.Form.Choices = map[string][]page.Choice{"lab": choices(labs)}
+		s.Form.Choices = map[string][]page.Choice{"lab": choices(labs), "rig": {{Value: "", Text: "not said"}}}
+		for i := range labs {
+			in, err := d.Roster.Find(ctx, p.Scope, labs[i].ID.String())
+			if err != nil {
+				return err
+			}
+			rigs, err := d.rigChoices(ctx, in, ", "+labs[i].Title())
+			if err != nil {
+				return err
+			}
+			s.Form.Choices["rig"] = append(s.Form.Choices["rig"], rigs...)
+		}
 	}
 	if typed != nil {
 		typed.Into(&s.Form)
@@ -232,7 +243,7 @@ func table(p *view.Progress) (heads []string, rows []page.CellRow) {
 
 func (d *Desk) postCampaign(c echo.Context) error {
 	return d.post(c, page.CampaignFields(), func(ctx context.Context, f *httpkit.Filled) (string, error) {
-		b := plan(f)
+		b := plan(f, d.Now().In(d.zone))
 		if !f.OK() {
 			return "", nil
 		}
@@ -251,7 +262,7 @@ func (d *Desk) postCampaign(c echo.Context) error {
 
 // plan makes the campaign of a form: every location in every condition at
 // every speed is a cell.
-func plan(f *httpkit.Filled) *lab.Campaign {
+func plan(f *httpkit.Filled, now time.Time) *lab.Campaign {
 	b := &lab.Campaign{Name: f.Values["name"], Owner: f.Values["owner"], Specimens: f.Lines("specimens")}
 	conditions := f.Lines("conditions")
 	if len(conditions) == 0 {
@@ -266,6 +277,10 @@ func plan(f *httpkit.Filled) *lab.Campaign {
 		if within = *v; within < 0 || within > 100 {
 			f.Fault("tolerance_m_s", "%g m/s is no tolerance. Give the largest distance from the target speed, as 0.15.", within)
 		}
+	}
+	b.StartsAt, b.EndsAt = span(f, now)
+	if id, err := uuid.Parse(f.Values["rig"]); err == nil {
+		b.Rig = &id
 	}
 	b.MostOutOfChamberS, b.LeastRestS = minutes(f, "most_out_of_chamber_min"), minutes(f, "least_rest_min")
 	speeds := speedsOf(f, "target_speeds_m_s")
@@ -285,6 +300,22 @@ func plan(f *httpkit.Filled) *lab.Campaign {
 		f.Fault("specimens", "These are %d specimens; one campaign holds at most %d. Divide it.", n, lab.MaxSpecimens)
 	}
 	return b
+}
+
+// span reads the first and the last day of a campaign: to the end of that day.
+func span(f *httpkit.Filled, now time.Time) (from, to lab.Time) {
+	a, b := f.Moment("starts_on", now), f.Moment("ends_on", now)
+	switch {
+	case a.IsZero() && b.IsZero():
+		return 0, 0
+	case a.IsZero():
+		f.Fault("starts_on", "Give the first day too, or leave both empty.")
+	case b.IsZero():
+		f.Fault("ends_on", "Give the last day too, or leave both empty.")
+	case b.Before(a):
+		f.Fault("ends_on", "The last day is before the first. Exchange them.")
+	}
+	return lab.At(a), lab.At(b.AddDate(0, 0, 1))
 }
 
 // minutes reads a time that a plan limits, in seconds; empty is none.

@@ -71,7 +71,10 @@ func (d *Desk) itemUsePage(c echo.Context, id uuid.UUID, posted string, typed *h
 	if u.Corrected != 0 {
 		s.Corrected = page.ShowCount(u.Corrected)
 	}
-	if u.PerDay > 0 {
+	switch {
+	case u.PlannedStrokes > 0 && u.About != 0:
+		s.Rate = fmt.Sprintf("%s planned by campaigns with dates at this rig, and beside them %.1f strokes a day as over the last 13 weeks; the range holds the date nine times in ten if campaigns keep their dates and the rest goes on as it was.", present.Count(u.PlannedStrokes, "stroke", "strokes"), u.PerDay)
+	case u.PerDay > 0:
 		s.Rate = fmt.Sprintf("%.1f strokes a day over the last 13 weeks; the range holds the date nine times in ten if use goes on as it was.", u.PerDay)
 	}
 	s.Plan, s.PlanHref = present.PlanOf(&u.Plan), page.PathPlans
@@ -88,6 +91,9 @@ func (d *Desk) itemUsePage(c echo.Context, id uuid.UUID, posted string, typed *h
 	}
 	if p.MayKeep(of.ID) {
 		s.NewOrder = page.NewOrderPath(s.ID, lab.OrderByHand)
+	}
+	if u.UndatedStrokes > 0 && u.Planned() {
+		s.Rate += " " + present.Count(u.UndatedStrokes, "stroke is", "strokes are") + " still to do in campaigns without dates, or past them: they only bring the early end of the range forward."
 	}
 	rigs, err := d.rigNames(ctx, p.Scope)
 	if err != nil {

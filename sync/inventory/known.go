@@ -38,6 +38,11 @@ func (k *checker) known(ctx context.Context, body lab.Body) error {
 	case *lab.Item:
 		return k.newSerial(ctx, b)
 	case *lab.Campaign:
+		if b.Rig != nil {
+			if err := k.rig(ctx, *b.Rig); err != nil {
+				return err
+			}
+		}
 		return k.newCampaign(ctx, b)
 	}
 	return nil

@@ -3,6 +3,8 @@ package lab
 import (
 	"fmt"
 
+	"github.com/google/uuid"
+
 	"thudbook/sync/record"
 )
 
@@ -41,6 +43,11 @@ type Campaign struct {
 	// Since version 3: the times that a hit has to keep; 0 limits nothing.
 	MostOutOfChamberS float64 `json:"most_out_of_chamber_s,omitempty"` // from the chamber to the shot
 	LeastRestS        float64 `json:"least_rest_s,omitempty"`          // between two hits on one specimen
+
+	// Since version 4: where and when it is to be fired, for forecasts alone.
+	Rig      *uuid.UUID `json:"rig,omitempty"`
+	StartsAt Time       `json:"starts_at,omitempty"` // zero: not planned; else EndsAt is too
+	EndsAt   Time       `json:"ends_at,omitempty"`
 }
 
 // Conditioned says that a condition of a hit comes from a chamber or a bath.
@@ -79,6 +86,11 @@ func (k *Campaign) Validate() error {
 	}
 	c.number("most_out_of_chamber_s", &k.MostOutOfChamberS, 0, 1e6)
 	c.number("least_rest_s", &k.LeastRestS, 0, 1e7)
+	c.optionalWhen("starts_at", k.StartsAt)
+	c.optionalWhen("ends_at", k.EndsAt)
+	if (k.StartsAt == 0) != (k.EndsAt == 0) || k.EndsAt < k.StartsAt {
+		c.add("ends_at", "the campaign has only one of its two dates, or ends before it begins", "give the first and the last day, or neither")
+	}
 	k.checkSpecimens(c)
 	k.checkCells(c)
 	k.checkInspectionLimits(c)

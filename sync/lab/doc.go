@@ -61,7 +61,7 @@ const (
 	ServiceSchema           uint = 4
 	CalibrationSchema       uint = 4
 	WithdrawnSchema         uint = 1
-	CampaignSchema          uint = 3
+	CampaignSchema          uint = 4
 	NamedSchema             uint = 1
 	ItemStateSchema         uint = 1
 	CorrectionSchema        uint = 1

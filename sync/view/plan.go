@@ -33,7 +33,12 @@ type ServiceDue struct {
 	// interval of ForecastProbability. Zero: WhyNot says why.
 	About, Early, Late lab.Time
 	WhyNot             string
-	PerDay             float64 // strokes a day lately
+	PerDay             float64 // strokes a day lately, without those of campaigns that PlannedStrokes are of
+
+	// What campaigns at the item's rig still plan. The forecast follows the first
+	// by their dates. The others have none, or are late: they only bring Early
+	// forward, as if they were fired from now on at the recent rate beside the rest.
+	PlannedStrokes, UndatedStrokes int64
 }
 
 // Planned says that the item has a service plan by strokes or by days.
@@ -99,11 +104,11 @@ func (s *Set) serviceDue(r kv.Reader, sc scope.Scope, d *doc[lab.Item], now lab.
 	if !out.Planned() {
 		return out, nil
 	}
-	return out, s.forecast(r, sc, spans, now, &out)
+	return out, s.forecast(r, sc, spans, now, d.Lab, also, &out)
 }
 
 // forecast fills in when the service will be due.
-func (s *Set) forecast(r kv.Reader, sc scope.Scope, spans []span, now lab.Time, out *ServiceDue) error {
+func (s *Set) forecast(r kv.Reader, sc scope.Scope, spans []span, now lab.Time, home record.LabID, also []record.LabID, out *ServiceDue) error {
 	if out.DueAt != 0 {
 		out.About, out.Early, out.Late = out.DueAt, out.DueAt, out.DueAt
 	}
@@ -116,13 +121,39 @@ func (s *Set) forecast(r kv.Reader, sc scope.Scope, spans []span, now lab.Time, 
 	if out.Interval == 0 {
 		return nil
 	}
-	use, err := s.recent(r, sc, spans, now)
+	use, first, err := s.recent(r, sc, spans, now)
 	if err != nil {
 		return err
 	}
-	f, err := wear.Until(out.Left(), use, ForecastProbability)
+	soon := 0.0
+	var plan []wear.Planned
+	if out.Rig != uuid.Nil {
+		a, err := s.ahead(r, sc, out.Rig, now, home, also)
+		if err != nil {
+			return err
+		}
+		if use.Days > 0 {
+			soon = float64(use.Strokes) / use.Days
+		}
+		if err := s.took(r, a, spans, first, lab.DayStart(now.Day()), now, &use); err != nil {
+			return err
+		}
+		plan, out.PlannedStrokes, out.UndatedStrokes = a.plan, a.strokes, a.undated
+	}
+	f, err := wear.UntilPlanned(out.Left(), use, plan, ForecastProbability)
+	if err == nil && out.UndatedStrokes > 0 && soon > 0 {
+		n := float64(out.UndatedStrokes)
+		early, err := wear.UntilPlanned(out.Left(), use, append(plan[:len(plan):len(plan)], wear.Planned{Strokes: n, ToDays: n / soon}), ForecastProbability)
+		if err != nil {
+			return err
+		}
+		f.Low = min(f.Low, early.Low)
+	}
 	if err != nil {
 		out.WhyNot = "no forecast by strokes: " + err.Error()
+		if out.UndatedStrokes > 0 {
+			out.WhyNot += ", and campaigns with strokes to do have no dates"
+		}
 		if !errors.Is(err, wear.ErrIdle) && !errors.Is(err, wear.ErrShort) {
 			return err
 		}
@@ -144,21 +175,20 @@ func (s *Set) forecast(r kv.Reader, sc scope.Scope, spans []span, now lab.Time, 
 // recent counts an item's strokes of today and of RecentDays before it, or
 // since it was mounted first where that is less. Weeks begin where UTC days do,
 // so that they are added up from day counts.
-func (s *Set) recent(r kv.Reader, sc scope.Scope, spans []span, now lab.Time) (wear.Use, error) {
-	var u wear.Use
+func (s *Set) recent(r kv.Reader, sc scope.Scope, spans []span, now lab.Time) (u wear.Use, first lab.Time, err error) {
 	if len(spans) == 0 {
-		return u, nil
+		return u, 0, nil
 	}
 	const week = 7 * lab.DayMS
 	today := lab.DayStart(now.Day())
-	first := max(today-RecentDays*lab.DayMS, spans[0].from)
+	first = max(today-RecentDays*lab.DayMS, spans[0].from)
 	u.Days = float64(now+1-first) / lab.DayMS
 	for from, to := max(today, first), now+1; to > first; from, to = max(from-week, first), from {
 		n := int64(0)
 		for _, p := range spans {
 			some, err := s.strokes(r, sc, p.rig, max(from, p.from), min(to, p.to))
 			if err != nil {
-				return u, err
+				return u, first, err
 			}
 			n += some
 		}
@@ -167,5 +197,5 @@ func (s *Set) recent(r kv.Reader, sc scope.Scope, spans []span, now lab.Time) (w
 			u.Weeks = append(u.Weeks, n)
 		}
 	}
-	return u, nil
+	return u, first, nil
 }
