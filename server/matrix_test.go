@@ -137,6 +137,7 @@ func rules() []rule {
 		{"GET /usage.csv", at("/usage.csv"), page},
 		{"GET /equipment/list", at("/equipment/list"), page},
 		{"GET /equipment/plans", at("/equipment/plans"), page},
+		{"GET /equipment/labels", at("/equipment/labels"), page},
 		{"GET /equipment/orders", at("/equipment/orders"), page},
 		{"GET /equipment/orders/new", at("/equipment/orders/new"), [5]int{303, 200, 403, 200, 200}},
 		{"POST /equipment/orders", posts("/equipment/orders", func(m *matrix) url.Values {
@@ -278,7 +279,6 @@ func rules() []rule {
 		}), done},
 		{"POST /labs", posts("/labs", func(m *matrix) url.Values { return url.Values{"name": {"lab " + m.serial()}} }), done},
 
-		{"GET /equipment/labels", func(m *matrix) (string, string, string) { return "/equipment/labels?item=" + m.item, "", "" }, own},
 		{"GET /servers", at("/servers"), screens},
 		{"POST /servers", posts("/servers", func(*matrix) url.Values { return url.Values{"server": {"http://127.0.0.1:1"}, "code": {"no code"}} }), [5]int{303, 403, 403, 403, 422}},
 		{"POST /servers/now", posts("/servers/now", func(*matrix) url.Values { return url.Values{} }), done},

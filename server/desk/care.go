@@ -18,6 +18,7 @@ func (d *Desk) care(e *echo.Echo, in echo.MiddlewareFunc) {
 	e.POST(page.PostCorrection, d.postCorrection, in)
 	e.POST(page.PostPlan, d.postPlan, in)
 	d.orderRoutes(e, in)
+	e.GET(page.PathLabels, d.labels, in)
 	e.GET(page.PathPlans, d.plans, in)
 	e.POST(page.PostClassPlan, d.postClassPlan, in)
 	e.GET(page.PathStockList, d.stockList, in)

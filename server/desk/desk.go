@@ -92,7 +92,6 @@ func (d *Desk) Routes(e *echo.Echo) {
 	e.POST(page.PathShots+"/:id/void", d.void, in)
 	e.POST(page.PathShots+"/:id/settle", d.settle, in)
 	e.GET(page.PathEquipment, d.equipment, in)
-	e.GET(page.PathLabels, d.labels, in)
 	e.POST(page.PostItem, d.postItem, in)
 	e.POST(page.PostService, d.postService, in)
 	e.POST(page.PostCalibration, d.postCalibration, in)

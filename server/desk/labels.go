@@ -1,11 +1,13 @@
 package desk
 
 import (
-	"context"
+	"cmp"
+	"fmt"
 	"net/http"
 	"slices"
 	"strings"
 
+	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
 
 	"thudbook/sync/problem"
@@ -15,64 +17,102 @@ import (
 	"thudbook/web/present"
 )
 
-// mostLabels bounds one sheet.
-const mostLabels = 300
+// mostLabels bounds a sheet, and with it the length of its address: 120 ids are
+// about 5 kB, below the 8 kB that many proxies allow.
+const mostLabels = 120
 
-// labels shows the labels of the chosen items, and what can be chosen.
+// labels shows labels of the chosen items, and lets choose others.
 func (d *Desk) labels(c echo.Context) error {
 	ctx := c.Request().Context()
 	p, err := d.caller(c)
 	if err != nil {
 		return err
 	}
-	chosen := c.QueryParams()["item"]
-	if len(chosen) > mostLabels {
-		return problem.New(problem.TooLarge, "That are too many labels for one sheet.", "Choose at most 300 items.")
+	s := page.Labels{Frame: d.frame(&p, "Labels", page.PathEquipment), Lab: c.QueryParam("lab"), Address: strings.TrimSuffix(d.Tell.PublicURL, "/")}
+	if s.Address == "" {
+		s.Address = d.base(c)
+		s.Notices = append(s.Notices, page.Notice{Level: page.Warn, Text: "This server was not told its public address. The codes have the one that you use now: " + s.Address + ".",
+			Fix: "If others reach it by another address, have the server started with that one before you print."})
 	}
-	s := page.Labels{Frame: d.frame(&p, "Labels", page.PathEquipment)}
-	base := strings.TrimSuffix(d.Tell.PublicURL, "/")
-	if base == "" {
-		base = c.Scheme() + "://" + c.Request().Host
-		s.Plain = base
+	sc := p.Scope
+	if labs := p.names.All(); len(labs) > 1 {
+		s.Labs = choices(labs)
 	}
-	made := map[string]page.Label{}
-	err = d.everyItem(ctx, &p, func(r *view.ItemRow, lab string) error {
-		id, i := r.ID.String(), &r.Item
-		on := slices.Contains(chosen, id)
-		s.Choices = append(s.Choices, page.LabelChoice{ID: id, Text: i.Title() + ", " + i.Class + ", " + i.Serial, Lab: lab, Chosen: on})
-		if !on {
-			return nil
+	if s.Lab != "" {
+		in, err := d.place(ctx, &p, s.Lab)
+		if err != nil {
+			return err
 		}
-		l := page.Label{Name: i.Title(), Kind: i.Class, Serial: i.Serial, Asset: i.AssetNumber, Lab: lab, Address: base + page.ItemUsePath(id)}
-		var err error
-		l.Path, l.Size, err = present.QR(l.Address)
-		made[id] = l
+		sc = in.Scope
+	}
+	chosen, err := askedItems(c.QueryParams()["item"])
+	if err != nil {
+		return err
+	}
+	all := c.QueryParam("all") != ""
+	listed := map[uuid.UUID]bool{}
+	err = every(ctx, func(q view.Page) (view.List[view.ItemRow], error) { return d.Views.Items(ctx, sc, "", q) }, func(i *view.ItemRow) error {
+		listed[i.ID] = true
+		if all && !slices.Contains(chosen, i.ID) {
+			chosen = append(chosen, i.ID)
+		}
+		name, err := p.names.Of(ctx, i.Lab)
+		s.Choices = append(s.Choices, page.LabelChoice{ID: i.ID.String(), Item: i.Item.Title(), Kind: i.Item.Class, Lab: name})
 		return err
 	})
 	if err != nil {
 		return err
 	}
-	for _, id := range chosen {
-		l, ok := made[id]
-		if !ok {
-			return notFound("item")
-		}
-		s.Labels = append(s.Labels, l)
+	for i := range s.Choices {
+		s.Choices[i].On = slices.ContainsFunc(chosen, func(id uuid.UUID) bool { return id.String() == s.Choices[i].ID })
 	}
-	return httpkit.Page(c, http.StatusOK, s)
-}
-
-// everyItem goes through the items that a person may see, by class and serial.
-func (d *Desk) everyItem(ctx context.Context, p *caller, do func(*view.ItemRow, string) error) error {
-	read := func(at view.Page) (view.List[view.ItemRow], error) { return d.Views.Items(ctx, p.Scope, "", at) }
-	return every(ctx, read, func(r *view.ItemRow) error {
-		if r.Withdrawn != nil {
-			return nil
+	for _, id := range chosen {
+		if !listed[id] {
+			s.Kept = append(s.Kept, id.String())
 		}
-		name, err := p.names.Of(ctx, r.Lab)
+	}
+	if len(chosen) > mostLabels {
+		s.Notices = append(s.Notices, page.Notice{Level: page.Bad, Text: fmt.Sprintf("%d items are chosen; a sheet holds at most %d labels.", len(chosen), mostLabels), Fix: "Choose one lab, or fewer items, and print several sheets."})
+		return httpkit.Page(c, http.StatusUnprocessableEntity, s)
+	}
+	for _, id := range chosen {
+		l, err := d.label(c, &p, id, s.Address)
 		if err != nil {
 			return err
 		}
-		return do(r, name)
-	})
+		s.Labels = append(s.Labels, l)
+	}
+	return d.show(c, s)
+}
+
+// askedItems reads ids of items, each once.
+func askedItems(texts []string) ([]uuid.UUID, error) {
+	var out []uuid.UUID
+	for _, text := range texts {
+		id, err := uuid.Parse(text)
+		if err != nil {
+			return nil, problem.New(problem.NotFound, fmt.Sprintf("“%.60s” is no id of an item.", text), "Choose the items again on the page of labels.")
+		}
+		if !slices.Contains(out, id) {
+			out = append(out, id)
+		}
+	}
+	return out, nil
+}
+
+// label is the label of an item of the caller's scope.
+func (d *Desk) label(c echo.Context, p *caller, id uuid.UUID, address string) (page.Label, error) {
+	ctx := c.Request().Context()
+	row, err := d.Views.Item(ctx, p.Scope, id)
+	if err != nil {
+		return page.Label{}, err
+	}
+	of, err := p.names.Lab(ctx, row.Lab)
+	if err != nil || of == nil {
+		return page.Label{}, cmp.Or(err, notFound("item"))
+	}
+	i := &row.Item
+	l := page.Label{Class: i.Class, Name: i.Name, Serial: i.Serial, Asset: i.AssetNumber, Lab: of.Title(), URL: address + page.ItemUsePath(id.String())}
+	l.Path, l.Size, err = present.QR(l.URL)
+	return l, err
 }

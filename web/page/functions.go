@@ -24,7 +24,7 @@ func functions() template.FuncMap {
 		"input":    inputs,
 		"anyError": func(f Form) bool { return len(f.Errors) > 0 },
 		"shotPath": ShotPath, "assignPath": AssignPath, "seenPath": SeenPath, "alarmPath": AlarmPath,
-		"quarantinePath": QuarantinePath, "campaignPath": CampaignPath, "itemUsePath": ItemUsePath, "orderPath": OrderPath, "orderSheetPath": OrderSheetPath,
+		"quarantinePath": QuarantinePath, "campaignPath": CampaignPath, "itemUsePath": ItemUsePath, "labelPath": LabelPath, "orderPath": OrderPath, "orderSheetPath": OrderSheetPath,
 		"table":  func(now time.Time, rows []ShotRow) shotTable { return newShotTable(now, rows) },
 		"agents": newAgentTable, "specimenPath": SpecimenPath, "inspectPath": InspectPath, "tracesPath": TracesPath, "tracesCSV": TracesCSVPath,
 		"inspections": newInspectionTable, "logrows": newLogTable,

@@ -1,28 +1,36 @@
 package page
 
-// PathLabels is the sheet of labels; "item" names the items, once each.
+import "net/url"
+
+// PathLabels is the sheet of labels; it takes the ids of items as "item".
 const PathLabels = "/equipment/labels"
 
-// Labels is a sheet of labels to print and stick on equipment.
+// LabelPath is the sheet with the label of one item.
+func LabelPath(item string) string { return PathLabels + "?" + url.Values{"item": {item}}.Encode() }
+
+// Labels is a sheet of labels for printing, and the choice of items for it.
 type Labels struct {
 	Frame
-	Choices []LabelChoice // what the person may see
-	Labels  []Label       // of the items that were chosen, in their order
-	Plain   string        // the address that the codes lead to, where nobody set the server's own
+	Lab     string // as filtered
+	Labs    []Choice
+	Choices []LabelChoice // items of the filter
+	Kept    []string      // ids that are chosen and not among Choices
+	Labels  []Label
+	Address string // of the server, as the codes have it
 }
 
 func (Labels) screen() string { return "labels" }
 
-// LabelChoice is an item to choose.
+// LabelChoice is one item that a label can be made for.
 type LabelChoice struct {
-	ID, Text, Lab string
-	Chosen        bool
+	ID, Item, Kind, Lab string
+	On                  bool
 }
 
-// Label is one label. Path and Size are those of present.QR.
+// Label is what stands on one label.
 type Label struct {
-	Name, Kind, Serial, Asset, Lab string
-	Address                        string // that the code holds
-	Path                           string
-	Size                           int
+	Class, Name, Serial, Asset, Lab string
+	URL                             string // of the item's page, which is what the code says
+	Path                            string // of the drawing
+	Size                            int    // of the drawing in modules, with the quiet zone
 }

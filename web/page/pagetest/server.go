@@ -5,7 +5,6 @@ import (
 	"time"
 
 	"thudbook/web/page"
-	"thudbook/web/present"
 )
 
 func labChoices() []page.Choice {
@@ -152,24 +151,6 @@ func agents() []Item {
 		{"agents-empty", page.Agents{Frame: f, MayEnrol: true, Form: form}},
 	}
 }
-
-func labels() []Item {
-	f := serverFrame("Labels", page.PathEquipment)
-	one := page.Label{Name: "ram A", Kind: "ram", Serial: "R-0117", Asset: "4711", Lab: "Northmere lab", Address: "https://thudbook.northmere.example/equipment/use/0b7c", Path: qrPath, Size: qrSize}
-	long := one
-	long.Name, long.Kind, long.Serial, long.Asset = "accelerometer of the head form's centre of gravity, vertical axis", "sensor", "AX-2031-000000000000000017-B", ""
-	normal := page.Labels{Frame: f, Labels: []page.Label{one, long}, Choices: []page.LabelChoice{{ID: "i1", Text: "ram A, ram, R-0117", Lab: "Northmere lab", Chosen: true}, {ID: "i2", Text: "accelerometer, sensor, AX-2031-000000000000000017-B", Lab: "Northmere lab", Chosen: true}, {ID: "i3", Text: "head form two, head form, HF-2", Lab: "Harbour lab"}}}
-	plain := normal
-	plain.Labels, plain.Plain = nil, "http://127.0.0.1:8370"
-	full := page.Labels{Frame: f}
-	for range 40 {
-		full.Labels, full.Choices = append(full.Labels, one), append(full.Choices, normal.Choices...)
-	}
-	return []Item{{"labels", normal}, {"labels-choose", plain}, {"labels-empty", page.Labels{Frame: f}}, {"labels-full", full}}
-}
-
-// qrPath is the drawing of a code of qrSize × qrSize modules.
-var qrPath, qrSize, _ = present.QR("https://thudbook.northmere.example/equipment/use/0b7c4bd2-51a4-4b0f-9f52-2f0a6f6f1c11")
 
 func pool() []Item {
 	f := serverFrame("Other servers", page.PathPool)
