@@ -34,7 +34,18 @@ type report struct {
 	owners map[string]owner // by folded specimen
 	rigs   map[uuid.UUID]string
 	rows   map[string]*share
+	filed  map[rigMonth]int64 // strokes with a file of their own
 }
+
+// rigMonth is a rig and the first instant of a month.
+type rigMonth struct {
+	rig  uuid.UUID
+	from lab.Time
+}
+
+// withoutFile is the row of strokes that nobody's file tells of: dry ones by one
+// tap, files that came twice and count, and what the controller counted beyond.
+const withoutFile = "counted without a file"
 
 // owner is the campaign that plans a specimen, and who it belongs to.
 type owner struct{ owner, campaign string }
@@ -76,14 +87,20 @@ func (r *report) name(s *lab.Shot) string {
 	return cmp.Or(s.Extra["department"], s.Extra["project"], of.owner, "no department or project")
 }
 
-func (r *report) add(s *lab.Shot) {
-	name := r.name(s)
+// row gives the row of a name, made where it is not there.
+func (r *report) row(name string) *share {
 	x := r.rows[name]
 	if x == nil {
 		x = &share{days: map[rigDay][2]lab.Time{}}
 		r.rows[name] = x
 	}
+	return x
+}
+
+func (r *report) add(s *lab.Shot) {
+	x := r.row(r.name(s))
 	x.strokes++
+	r.filed[rigMonth{s.Rig, lab.At(monthOf(s.EffectiveAt.Time().In(r.zone)))}]++
 	at := s.EffectiveAt
 	key := rigDay{s.Rig, at.Time().In(r.zone).Format(time.DateOnly)}
 	d, ok := x.days[key]
@@ -91,6 +108,38 @@ func (r *report) add(s *lab.Shot) {
 		d = [2]lab.Time{at, at}
 	}
 	x.days[key] = [2]lab.Time{min(d[0], at), max(d[1], at)}
+}
+
+// monthOf is the first instant of the month that t lies in.
+func monthOf(t time.Time) time.Time {
+	return time.Date(t.Year(), t.Month(), 1, 0, 0, 0, 0, t.Location())
+}
+
+// addBare adds the strokes that the rigs' counters hold beyond those with a
+// file, so that a report comes to what the counters come to.
+func (r *report) addBare(ctx context.Context, read *view.Reader, q *usageAsked) error {
+	for rig := range r.rigs {
+		for at := q.from; at.Before(q.to); at = at.AddDate(0, 1, 0) {
+			end := at.AddDate(0, 1, 0)
+			all, err := read.Strokes(ctx, q.sc, rig, lab.At(at), lab.At(end))
+			if err != nil {
+				return err
+			}
+			n := all - r.filed[rigMonth{rig, lab.At(at)}]
+			if n == 0 {
+				continue
+			}
+			name := withoutFile
+			switch r.by {
+			case "rig":
+				name = rigName(r.rigs, rig)
+			case "month":
+				name = at.Format("2006-01")
+			}
+			r.row(name).strokes += n
+		}
+	}
+	return nil
 }
 
 // usageAsked is a report as it was asked for.
@@ -141,7 +190,7 @@ func month(s string, zone *time.Location) (time.Time, bool) {
 
 // used reads the strokes of a report.
 func (d *Desk) used(ctx context.Context, q *usageAsked) (*report, error) {
-	r := &report{by: q.By, zone: d.zone, owners: map[string]owner{}, rows: map[string]*share{}}
+	r := &report{by: q.By, zone: d.zone, owners: map[string]owner{}, rows: map[string]*share{}, filed: map[rigMonth]int64{}}
 	var err error
 	if r.rigs, err = d.rigNames(ctx, q.sc); err != nil {
 		return nil, err
@@ -165,7 +214,7 @@ func (d *Desk) used(ctx context.Context, q *usageAsked) (*report, error) {
 			r.add(&list.Rows[i].Shot)
 		}
 		if n += len(list.Rows); list.Next == "" {
-			return r, nil
+			return r, r.addBare(ctx, d.Views, q)
 		}
 		if n >= mostUsage {
 			return nil, problem.New(problem.TooLarge, fmt.Sprintf("There are more than %d strokes in these months.", mostUsage), "Choose fewer months, or one lab.")
