@@ -135,6 +135,7 @@ func rules() []rule {
 		{"GET /health", at("/health"), page},
 		{"GET /usage", at("/usage"), page},
 		{"GET /usage.csv", at("/usage.csv"), page},
+		{"GET /usage.pdf", at("/usage.pdf"), page},
 		{"GET /equipment/list", at("/equipment/list"), page},
 		{"GET /equipment/plans", at("/equipment/plans"), page},
 		{"GET /equipment/labels", at("/equipment/labels"), page},

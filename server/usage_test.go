@@ -2,6 +2,9 @@ package server_test
 
 import (
 	"encoding/csv"
+	"os"
+	"os/exec"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
@@ -61,11 +64,11 @@ func TestUsageComesToTheCounters(t *testing.T) {
 	// readings, as do the two strokes without a file: 12 were counted, 6 are known.
 	const filed, dry, bare, beyond = 4 + 4, 5, 2, 12 - 6
 	total := int64(filed + dry + bare + beyond)
-	if text := words(s.operator.get("/equipment/use/" + face.String()).want(t, 200, "item").body); !strings.Contains(text, "Strokes in all, dry and void ones too "+strconv.FormatInt(total, 10)+" ") {
+	if text := words(s.operator.get("/equipment/use/"+face.String()).want(t, 200, "item").body); !strings.Contains(text, "Strokes in all, dry and void ones too "+strconv.FormatInt(total, 10)+" ") {
 		t.Errorf("the face's counter is not %d: %.900s", total, text)
 	}
 	from, to := first.AddDate(0, -1, 0).Format("2006-01"), now.Format("2006-01")
-	for _, by := range []string{"owner", "operator", "rig", "campaign", "month"} {
+	for _, by := range []string{"owner", "department", "project", "operator", "rig", "campaign", "month"} {
 		n, percent, text := s.sums(by, from, to)
 		if n != total || percent < 99.9 || percent > 100.1 {
 			t.Errorf("by %s: %d strokes, want %d; shares of %.3f %%\n%s", by, n, total, percent, text)
@@ -73,5 +76,21 @@ func TestUsageComesToTheCounters(t *testing.T) {
 	}
 	if _, _, text := s.sums("operator", from, to); !strings.Contains(text, "counted without a file,"+strconv.Itoa(dry+bare+beyond)+",") {
 		t.Errorf("by operator:\n%s", text)
+	}
+	// The file to send says the same; it is read by another program (pdftotext).
+	a := s.operator.get("/usage.pdf?lab="+s.id.String()+"&by=rig&from="+from+"&to="+to).want(t, 200, "usage as PDF")
+	path := filepath.Join(t.TempDir(), "usage.pdf")
+	if err := os.WriteFile(path, []byte(a.body), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	out, err := exec.Command("pdftotext", "-layout", path, "-").Output()
+	if err != nil {
+		t.Fatalf("pdftotext (make test-tools installs it): %v", err)
+	}
+	text := words(string(out))
+	for _, want := range []string{"Larch lab", "in all " + strconv.FormatInt(total, 10), from + " to " + to, "no certification"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the PDF lacks %q: %s", want, text)
+		}
 	}
 }

@@ -27,4 +27,5 @@ func (d *Desk) care(e *echo.Echo, in echo.MiddlewareFunc) {
 	e.POST(page.PathStockList, d.takeList, in)
 	e.GET(page.PathUsage, d.usage, in)
 	e.GET(page.PathUsage+".csv", d.usageCSV, in)
+	e.GET(page.PathUsage+".pdf", d.usagePDF, in)
 }

@@ -100,7 +100,7 @@ func TestWeeksByHand(t *testing.T) {
 // day at 8:00 and 8:45. A: 5 strokes in 3 h + 0.75 h; B: 3 strokes in 0.25 h + 0.
 func TestUsageByHand(t *testing.T) {
 	rig1, rig2 := labtest.ID("rig 1"), labtest.ID("rig 2")
-	r := &report{by: "owner", zone: time.UTC, rows: map[string]*share{}, owners: map[string]owner{"h-01": {"A", "series one"}}}
+	r := &report{by: "owner", zone: time.UTC, rows: map[string]*share{}, filed: map[rigMonth]int64{}, owners: map[string]owner{"h-01": {"A", "series one"}}}
 	shot := func(day, hour, minute int, specimen, department string) *lab.Shot {
 		rig := rig1
 		if hour == 14 {

@@ -37,16 +37,6 @@ type report struct {
 	filed  map[rigMonth]int64 // strokes with a file of their own
 }
 
-// rigMonth is a rig and the first instant of a month.
-type rigMonth struct {
-	rig  uuid.UUID
-	from lab.Time
-}
-
-// withoutFile is the row of strokes that nobody's file tells of: dry ones by one
-// tap, files that came twice and count, and what the controller counted beyond.
-const withoutFile = "counted without a file"
-
 // owner is the campaign that plans a specimen, and who it belongs to.
 type owner struct{ owner, campaign string }
 
@@ -82,6 +72,10 @@ func (r *report) name(s *lab.Shot) string {
 		return s.EffectiveAt.Time().In(r.zone).Format("2006-01")
 	case "campaign":
 		return cmp.Or(of.campaign, "no campaign")
+	case "department":
+		return cmp.Or(s.Extra["department"], of.owner, "no department")
+	case "project":
+		return cmp.Or(s.Extra["project"], of.campaign, "no project")
 	}
 	// What the acquisition said goes before the plan.
 	return cmp.Or(s.Extra["department"], s.Extra["project"], of.owner, "no department or project")
@@ -108,38 +102,6 @@ func (r *report) add(s *lab.Shot) {
 		d = [2]lab.Time{at, at}
 	}
 	x.days[key] = [2]lab.Time{min(d[0], at), max(d[1], at)}
-}
-
-// monthOf is the first instant of the month that t lies in.
-func monthOf(t time.Time) time.Time {
-	return time.Date(t.Year(), t.Month(), 1, 0, 0, 0, 0, t.Location())
-}
-
-// addBare adds the strokes that the rigs' counters hold beyond those with a
-// file, so that a report comes to what the counters come to.
-func (r *report) addBare(ctx context.Context, read *view.Reader, q *usageAsked) error {
-	for rig := range r.rigs {
-		for at := q.from; at.Before(q.to); at = at.AddDate(0, 1, 0) {
-			end := at.AddDate(0, 1, 0)
-			all, err := read.Strokes(ctx, q.sc, rig, lab.At(at), lab.At(end))
-			if err != nil {
-				return err
-			}
-			n := all - r.filed[rigMonth{rig, lab.At(at)}]
-			if n == 0 {
-				continue
-			}
-			name := withoutFile
-			switch r.by {
-			case "rig":
-				name = rigName(r.rigs, rig)
-			case "month":
-				name = at.Format("2006-01")
-			}
-			r.row(name).strokes += n
-		}
-	}
-	return nil
 }
 
 // usageAsked is a report as it was asked for.
@@ -174,7 +136,8 @@ func (d *Desk) askedUsage(c echo.Context, p *caller) (usageAsked, error) {
 		q.Bad = "The last month lies before the first. Exchange them."
 	}
 	q.to = q.to.AddDate(0, 1, 0)
-	q.CSV = page.PathUsage + ".csv?" + url.Values{"lab": {q.Lab}, "by": {q.By}, "from": {q.From}, "to": {q.To}}.Encode()
+	asked := url.Values{"lab": {q.Lab}, "by": {q.By}, "from": {q.From}, "to": {q.To}}.Encode()
+	q.CSV, q.PDF = page.PathUsage+".csv?"+asked, page.PathUsage+".pdf?"+asked
 	if q.Lab == "" {
 		return q, nil
 	}

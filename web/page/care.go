@@ -178,15 +178,24 @@ type UsageReport struct {
 	Rows          []UsageRow
 	Strokes       string // in all
 	Hours         Number
-	CSV           string // address
+	CSV, PDF      string // addresses
 	Bad           string // what is wrong with the filter
 }
+
+// UsageCounts says what a report of who used the rigs counts.
+const UsageCounts = "Every stroke counts, dry and void ones too, also those without a file: dry strokes by one tap, files that came twice and count, and what the controller’s counter shows beyond. So the sum is that of the rigs’ counters. Rig hours run on each rig and day from the first to the last stroke of a row; where two share a rig’s day, hours overlap, and shares are of the sum."
+
+// NoCertificate is what every report says of the program.
+const NoCertificate = "Thudbook records and reminds. It never fires a ram, is no safety device, no certification and no medical advice."
+
+// Counts is UsageCounts, for the screen.
+func (UsageReport) Counts() string { return UsageCounts }
 
 func (UsageReport) screen() string { return "usage" }
 
 // UsageBy lists what usage can be shown by.
 func (UsageReport) UsageBy() []Choice {
-	return []Choice{{"owner", "department or project"}, {"campaign", "campaign"}, {"operator", "operator"}, {"rig", "rig"}, {"month", "month"}}
+	return []Choice{{"owner", "department or project"}, {"department", "department"}, {"project", "project"}, {"campaign", "campaign"}, {"operator", "operator"}, {"rig", "rig"}, {"month", "month"}}
 }
 
 // UsageRow is one share.
