@@ -214,6 +214,10 @@ func TestTold(t *testing.T) {
 		t.Fatal(err)
 	}
 
+	// Before anybody is told of anything: an item without its certificate would be a fact too.
+	cell := s.manager.make(base+"/items", lab.Item{Class: lab.ClassSensor, Serial: "S-7", Name: "ring\r\nBcc: other@example", CalibrationRequired: true})
+	s.manager.make(base+"/calibrations", map[string]any{"item": cell, "effective_at": time.Now().AddDate(0, 0, -300), "due_at": time.Now().AddDate(0, 0, 10), "certificate": "K-7"})
+
 	// What is wrong with an address is said at its field.
 	address := url.Values{"lab": {s.id.String()}, "to": {"keeper@sorrel.example"}, "due": {"yes"}, "alarms": {"yes"}, "digest": {"yes"}, "hour": {"0"}, "zone": {"Europe/Berlin"}}
 	for field, v := range map[string]string{"to": "keeper at sorrel", "hour": "24", "zone": "Mars/Base", "due": ""} {
@@ -240,8 +244,6 @@ func TestTold(t *testing.T) {
 	}
 	hook.set(secret[1], http.StatusServiceUnavailable)
 
-	cell := s.manager.make(base+"/items", lab.Item{Class: lab.ClassSensor, Serial: "S-7", Name: "ring\r\nBcc: other@example", CalibrationRequired: true})
-	s.manager.make(base+"/calibrations", map[string]any{"item": cell, "effective_at": time.Now().AddDate(0, 0, -300), "due_at": time.Now().AddDate(0, 0, 10), "certificate": "K-7"})
 	failing := func() string { return words(s.manager.get("/messages").body) }
 	until(t, "both deliveries shown as failed", func() bool {
 		text := failing()
