@@ -14,9 +14,11 @@ import (
 	"thudbook/sync/exchange/exchangetest"
 	"thudbook/sync/httppeer"
 	"thudbook/sync/httppeer/proxytest"
+	"thudbook/sync/lab"
 	"thudbook/sync/ledger"
 	"thudbook/sync/ledger/ledgertest"
 	"thudbook/sync/record"
+	"thudbook/sync/view"
 )
 
 func benchSize(b *testing.B, name string, usual int) int {
@@ -67,6 +69,46 @@ func BenchmarkBacklogOfSmallRecords(b *testing.B) {
 		took += time.Since(began)
 	}
 	b.ReportMetric(float64(n)*float64(b.N)/took.Seconds(), "records/s")
+}
+
+// The same with entries of the log, which the server takes into its views in the
+// transaction that stores them.
+func BenchmarkBacklogOfEntriesWithViews(b *testing.B) {
+	n := benchSize(b, "THUDBOOK_BENCH_RECORDS", 20_000)
+	agent, in := ledgertest.Open(b), exchangetest.Lab(b)
+	for at := range (n + 999) / 1000 {
+		drafts := make([]ledger.Draft, min(1000, n-1000*at))
+		for i := range drafts {
+			body, err := record.EncodeBody(&lab.Note{Topic: lab.NotePlain, EffectiveAt: lab.At(time.Now()), Text: fmt.Sprintf("%0200d", i)})
+			if err != nil {
+				b.Fatal(err)
+			}
+			drafts[i] = ledger.Draft{Kind: lab.KindNote, Schema: (&lab.Note{}).SchemaVersion(), UID: exchangetest.Lab(b), Body: body}
+		}
+		if _, err := agent.Append(b.Context(), in, drafts...); err != nil {
+			b.Fatal(err)
+		}
+	}
+	var with, without time.Duration
+	for b.Loop() {
+		for _, o := range []ledgertest.Options{{Views: view.New()}, {}} {
+			r := &rig{agent: agent, server: ledgertest.Open(b, o), registry: &exchangetest.Registry{}, lab: in}
+			r.begin(b)
+			c := r.client(b, r.http.URL)
+			began := time.Now()
+			res, err := r.run(b.Context(), c)
+			if err != nil || res.RecordsSent != int64(n)+1 {
+				b.Fatalf("%d records sent, %v", res.RecordsSent, err)
+			}
+			if took := time.Since(began); o.Views != nil {
+				with += took
+			} else {
+				without += took
+			}
+		}
+	}
+	b.ReportMetric(float64(n)*float64(b.N)/with.Seconds(), "records/s")
+	b.ReportMetric(with.Seconds()/without.Seconds(), "times-without-views")
 }
 
 // A session that finds nothing to do, beside many records.
