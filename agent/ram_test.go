@@ -5,6 +5,7 @@ import (
 	"math"
 	"net/http"
 	"net/url"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -76,6 +77,8 @@ func TestStrokesWithoutAFile(t *testing.T) {
 	}
 }
 
+var tags = regexp.MustCompile(`<[^>]*>`)
+
 // Real files of a ram that loses speed: the proposal, the charts, and the words.
 func TestDriftOnScreen(t *testing.T) {
 	r := start(t)
@@ -93,4 +96,20 @@ func TestDriftOnScreen(t *testing.T) {
 	r.plant(append(r.mounted(), campaign(t))...)
 	r.page("/drift", "Ram, R-7", "40 shots", "has become slower at a given pressure", "The ram loses speed", "leaves 5.00 ± 0.10 m/s after about", "Cumulative sums", "<svg")
 	r.page("/next", "FG-01, front, cold", "From 40 shots since the last service", "Observed on this ram: 120.0 to 140.0 kPa", "95&nbsp;%")
+
+	// What was typed far above all of them is asked about, and a fault stands at its own field.
+	v := fields(t, r.page("/next"), "/next/confirm")
+	v.Set("pressure", "9999")
+	if a := r.form("/next/confirm", v); a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, "9999.0 kPa is far above what was observed on this ram since its last two services, at most 140.0 kPa") || !strings.Contains(a.body, `name="above_rated"`) {
+		t.Errorf("9999 kPa = %d %.2000s", a.status, a.body)
+	}
+	v.Set("pressure", "130")
+	v.Set("relative_humidity_percent", "140")
+	if a := r.form("/next/confirm", v); a.status != http.StatusUnprocessableEntity || !regexp.MustCompile(`(?i)humidity[^.]*: 140 is outside 0 to 100`).MatchString(tags.ReplaceAllString(a.body, "")) {
+		t.Errorf("140 %% humidity = %d %.2000s", a.status, a.body)
+	}
+	v.Set("relative_humidity_percent", "40")
+	if a := r.form("/next/confirm", v); a.status != http.StatusSeeOther {
+		t.Errorf("a usual pressure = %d", a.status)
+	}
 }

@@ -4,6 +4,7 @@ import (
 	"net/url"
 	"strings"
 	"testing"
+	"time"
 
 	"thudbook/sync/lab"
 )
@@ -29,6 +30,11 @@ func TestPlans(t *testing.T) {
 	}
 	has("/equipment/plans", "No kind of equipment has a plan.")
 	plan := url.Values{"lab": {s.id.String()}, "class": {"Neck"}, "every_days": {"90"}, "after_failed_check": {"yes"}}
+	for field, value := range map[string]string{"class": "foo", "every_days": "0", "warn_days": "90"} {
+		if a := s.manager.form("/equipment/plans/class", with(plan, field, value)).want(t, 422, field+" "+value); !strings.Contains(a.body, `id="`) {
+			t.Errorf("%s: %.400s", field, a.body)
+		}
+	}
 	s.operator.form("/equipment/plans/class", plan).want(t, 403, "an operator setting a plan")
 	if a := s.manager.form("/equipment/plans/class", with(plan, "every_days", "40000")).want(t, 422, "a plan of a hundred years"); !strings.Contains(words(a.body), "40000 days is more than a hundred years") {
 		t.Errorf("the fault is not shown: %.900s", words(a.body))
@@ -56,4 +62,27 @@ func TestPlans(t *testing.T) {
 	s.manager.form("/equipment/plans/class", url.Values{"lab": {s.id.String()}, "class": {"neck"}}).want(t, 303, "an empty plan")
 	has(use, "No service plan holds for it.")
 	has("/equipment/plans", "No kind of equipment has a plan.")
+}
+
+// A service with a date before a later one is recorded, and is not said to have
+// set the counter; an empty server tells its administrator where to begin.
+func TestServiceBeforeALaterOne(t *testing.T) {
+	t.Parallel()
+	w := start(t)
+	if text := words(w.admin.get("/").want(t, 200, "overview").body); !strings.Contains(text, "There is no lab yet. Make one, or fetch one") {
+		t.Errorf("the first screen of an empty server: %.900s", text)
+	}
+	s := w.open("Aspen", 1)
+	ram := s.manager.make("/api/v1/labs/"+s.id.String()+"/items", map[string]any{"class": "ram", "serial": "R-LATE"})
+	at := func(days int) string { return time.Now().AddDate(0, 0, -days).Format("2006-01-02T15:04:05") }
+	service := func(days int) string {
+		a := s.manager.form("/equipment/services", url.Values{"item": {ram.String()}, "effective_at": {at(days)}, "note": {"seals"}}).want(t, 303, "a service")
+		return words(s.manager.get(a.header.Get("Location")).want(t, 200, "its outcome").body)
+	}
+	if text := service(10); !strings.Contains(text, "Strokes are counted from it.") {
+		t.Errorf("the first service: %.900s", text)
+	}
+	if text := service(40); !strings.Contains(text, "A later one is on record, and strokes go on being counted from that") {
+		t.Errorf("an earlier service: %.900s", text)
+	}
 }

@@ -2,6 +2,7 @@ package desk
 
 import (
 	"net/http"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -45,6 +46,9 @@ func (d *Desk) confirm(c echo.Context) error {
 	}
 	if faults["pressure"] == "" && c.FormValue(page.AboveField) == "" {
 		above, err := d.aboveRated(ctx, *e.TankPressureKPaGauge, in)
+		if err == nil && above == "" {
+			above, err = d.farAbove(ctx, *e.TankPressureKPaGauge, in)
+		}
 		if err != nil {
 			return err
 		}
@@ -62,7 +66,7 @@ func (d *Desk) confirm(c echo.Context) error {
 		if !ok || pr.Code != problem.Invalid {
 			return err
 		}
-		faults = map[string]string{"pressure": pr.What + "; " + pr.Fix}
+		faults = map[string]string{fieldOf(pr.Where, typed): pr.What + "; " + pr.Fix}
 	}
 	if atCheck {
 		p, err := d.checkPage(c, &tried{typed: typed, faults: faults})
@@ -80,6 +84,18 @@ func (d *Desk) confirm(c echo.Context) error {
 		return err
 	}
 	return httpkit.Page(c, http.StatusUnprocessableEntity, *p)
+}
+
+// fieldOf is the field of the form that a fault of the record is about; the
+// pressure where it is none that was typed.
+func fieldOf(where string, typed map[string]string) string {
+	if i := strings.LastIndex(where, ", "); i >= 0 {
+		where = where[i+2:]
+	}
+	if typed[where] != "" {
+		return where
+	}
+	return "pressure"
 }
 
 // expectation reads the form of a planned or a free shot.

@@ -3,6 +3,7 @@ package desk
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/google/uuid"
@@ -12,6 +13,7 @@ import (
 	"thudbook/sync/lab"
 	"thudbook/sync/problem"
 	"thudbook/sync/record"
+	"thudbook/sync/speed"
 	"thudbook/sync/view"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
@@ -160,4 +162,27 @@ func (d *Desk) aboveRated(ctx context.Context, kpa float64, in string) (string, 
 	got := present.Pressure(kpa, in).Number
 	return fmt.Sprintf("%s %s is above the maximum allowed pressure of this rig, %s %s gauge (marked on: %s). Do not fire at it. Keep people clear, shut the supply and vent the tank to zero, then find out why: regulator, gauge, relief valve. Local rules and licensed practice go first. If it was mistyped, correct it.",
 		got.Text, got.Unit, most.Text, most.Unit, row.Rated.MarkedOn), nil
+}
+
+// farAboveUsed is how many times the highest pressure observed on a ram a typed
+// one is doubted: a factor of our own, for slips of a digit.
+const farAboveUsed = 1.5
+
+// farAbove says in words that a pressure is far above whatever was observed on
+// the ram; "" when it is not, or nothing was observed.
+func (d *Desk) farAbove(ctx context.Context, kpa float64, in string) (string, error) {
+	h, err := speed.Read(ctx, d.read, d.scope(), d.Intake.Rig(), time.Now())
+	if err != nil {
+		return "", err
+	}
+	used := 0.0
+	for _, p := range slices.Concat(h.Before, h.Since) {
+		used = max(used, p.PressureKPa)
+	}
+	if used == 0 || kpa <= farAboveUsed*used {
+		return "", nil
+	}
+	got, most := present.Pressure(kpa, in).Number, present.Pressure(used, in).Number
+	return fmt.Sprintf("%s %s is far above what was observed on this ram since its last two services, at most %s %s. If it was mistyped, correct it. If the gauge does show it, keep people clear, and check what the rig may hold before it is fired: nothing here says that it is safe.",
+		got.Text, got.Unit, most.Text, most.Unit), nil
 }

@@ -30,7 +30,8 @@ func (d *Desk) equipmentPage(c echo.Context, posted string, typed *httpkit.Fille
 	s := page.Equipment{Frame: d.frame(&p, "Equipment", page.PathEquipment), Lab: c.QueryParam("lab")}
 	said(c, &s.Frame, map[string]string{
 		"item": "The item is in the register.", "service": "The service was recorded. Strokes are counted from it.",
-		"calibration": "The calibration was recorded.", "mounting": "The mounting was recorded. Strokes are counted to match.",
+		"service-before": "The service was recorded. A later one is on record, and strokes go on being counted from that: if the date was mistyped, take this one back on the item’s page and enter it again.",
+		"calibration":    "The calibration was recorded.", "mounting": "The mounting was recorded. Strokes are counted to match.",
 		"moved": "The mounting was recorded. The item was mounted at another place until then: it counts as moved. If it was not, one of the two entries is wrong."})
 	if labs := p.names.All(); len(labs) > 1 {
 		s.Labs = choices(labs)

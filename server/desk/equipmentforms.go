@@ -8,6 +8,7 @@ import (
 
 	"thudbook/server/roster"
 	"thudbook/sync/lab"
+	"thudbook/sync/scope"
 	"thudbook/sync/view"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
@@ -135,8 +136,29 @@ func (d *Desk) postService(c echo.Context) error {
 		if f.Values["counter_strokes"] != "" {
 			b.CounterStrokes = new(f.Count("counter_strokes"))
 		}
-		return d.write(ctx, c, f, in, b, "service")
+		what := "service"
+		if f.OK() {
+			if what, err = d.serviceWord(ctx, b, what); err != nil {
+				return "", err
+			}
+		}
+		return d.write(ctx, c, f, in, b, what)
 	}, d.equipmentAgain(page.PostService))
+}
+
+// serviceWord tells what a service will be said to have done: where a later one
+// is on record, strokes go on being counted from that.
+func (d *Desk) serviceWord(ctx context.Context, b *lab.Service, what string) (string, error) {
+	all, err := d.Views.Services(ctx, scope.All(), b.Item)
+	if err != nil {
+		return "", err
+	}
+	for i := range all {
+		if all[i].Withdrawn == nil && all[i].Service.EffectiveAt > b.EffectiveAt {
+			return what + "-before", nil
+		}
+	}
+	return what, nil
 }
 
 func (d *Desk) postCalibration(c echo.Context) error {

@@ -53,7 +53,7 @@ func (d *Desk) orderPage(c echo.Context, posted string, typed *httpkit.Filled, s
 	if err != nil {
 		return err
 	}
-	said(c, &s.Frame, map[string]string{"opened": "The work order is open.", "change": "The work order was changed.", "close": "The work is done and the service recorded. Strokes and days are counted from it.",
+	said(c, &s.Frame, map[string]string{"opened": "The work order is open.", "change": "The work order was changed.", "close": "The work is done and the service recorded. Strokes and days are counted from it.", "close-before": "The work is done and the service recorded. A later service is on record, and strokes and days go on being counted from that: if the date was mistyped, take the closing back and close it again.",
 		"cancel": "The work order was cancelled.", "reopen": "The work order is open again.", "undo": "The service was withdrawn and the work order is open again. Strokes and days are counted as before it."})
 	if p.MayKeep(o.in.ID) {
 		d.orderForms(s, &o)
@@ -158,7 +158,11 @@ func (d *Desk) aboutOrder(c echo.Context, what string, fields []page.Field, do f
 		if err := register.MayKeep(p.Principal, o.in.ID); err != nil {
 			return "", err
 		}
-		return done(page.OrderPath(o.row.ID.String()), what), do(ctx, &p, &o, f)
+		word, err := what, do(ctx, &p, &o, f)
+		if err == nil && what == "close" && f.OK() {
+			word, err = d.serviceWord(ctx, &lab.Service{Item: o.item.ID, EffectiveAt: d.past(f, "effective_at")}, what)
+		}
+		return done(page.OrderPath(o.row.ID.String()), word), err
 	}, func(c echo.Context, f *httpkit.Filled, status int) error {
 		return d.orderPage(c, page.OrderPath(c.Param("id"))+"/"+what, f, status)
 	})

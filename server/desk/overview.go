@@ -33,7 +33,7 @@ func (d *Desk) overview(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	s := page.ServerOverview{Frame: d.frame(&p, "Overview", page.PathHome)}
+	s := page.ServerOverview{Frame: d.frame(&p, "Overview", page.PathHome), Administrator: p.Administrator}
 	s.Refresh = overviewSeconds
 	dues, err := d.dues(ctx, p.names, p.Scope)
 	if err != nil {

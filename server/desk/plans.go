@@ -158,7 +158,9 @@ func planOf(f *httpkit.Filled, strokes, days string) lab.ServicePlan {
 func (d *Desk) postClassPlan(c echo.Context) error {
 	return d.post(c, page.ClassPlanFields(), func(ctx context.Context, f *httpkit.Filled) (string, error) {
 		next := planOf(f, "every_strokes", "every_days")
-		if next.Class = strings.Join(strings.Fields(f.Values["class"]), " "); !f.OK() {
+		next.Class = strings.Join(strings.Fields(f.Values["class"]), " ")
+		checkPlan(f, &next)
+		if !f.OK() {
 			return "", nil
 		}
 		p, err := d.caller(c)
@@ -171,4 +173,23 @@ func (d *Desk) postClassPlan(c echo.Context) error {
 		}
 		return done(page.PathPlans, "plan"), d.Register.ClassPlan(ctx, p.Principal, in, next)
 	}, d.plansPage)
+}
+
+// checkPlan says at its field what cannot be meant. A plan with nothing in it
+// takes the class's plan away, so its fields are left empty, not zero.
+func checkPlan(f *httpkit.Filled, p *lab.ServicePlan) {
+	if !slices.ContainsFunc(lab.Classes(), func(c string) bool { return lab.Fold(c) == lab.Fold(p.Class) }) {
+		f.Fault("class", "There is no such kind of equipment. Choose one of the list.")
+	}
+	for _, x := range []struct {
+		every, warn string
+		n, warned   int64
+	}{{"every_strokes", "warn_strokes", p.EveryStrokes, p.WarnStrokes}, {"every_days", "warn_days", p.EveryDays, p.WarnDays}} {
+		if f.Values[x.every] != "" && x.n == 0 {
+			f.Fault(x.every, "An interval of nothing is none. Give a number above zero, or leave it empty.")
+		}
+		if x.n > 0 && x.warned >= x.n {
+			f.Fault(x.warn, "The warning would stand all the time. Give fewer than the interval.")
+		}
+	}
 }

@@ -15,7 +15,9 @@ type ServerOverview struct {
 	Frame
 	Labs    []LabRow
 	Overdue []DueRow // what is overdue or due soon, worst first
-	Agents  []AgentRow
+	// Administrator may make labs.
+	Administrator bool
+	Agents        []AgentRow
 }
 
 func (ServerOverview) screen() string { return "server-overview" }
