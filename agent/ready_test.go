@@ -12,11 +12,15 @@ import (
 func TestReadyToShoot(t *testing.T) {
 	r := start(t)
 	r.page("/ready", "not ready", "position ram", "nothing is mounted", "system check", "none today", "not compared", "no server set", "clock")
+	r.page("/next", "The rig is not ready: position ", "You can go on with a reason there")
 	if a := r.form("/ready/on", url.Values{"reason": {" "}}); a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, "This is needed.") {
 		t.Errorf("going on without a reason = %d", a.status)
 	}
 	r.saved("/ready/on", url.Values{"reason": {"the register is still empty"}})
 	r.page("/ready", "going on with a reason", "the register is still empty", "position ram: nothing is mounted")
+	if strings.Contains(r.page("/next"), "The rig is not ready") {
+		t.Error("Next says so although the operator goes on with a reason")
+	}
 	shot := func(peakG float64) string {
 		t.Helper()
 		a := r.post(part{"file", "a.csv", csv(peakG)})

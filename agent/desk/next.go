@@ -118,6 +118,9 @@ func (d *Desk) nextPage(c echo.Context, t *tried) (*page.Next, error) {
 		return nil, err
 	}
 	p.Notices = append(p.Notices, checked...)
+	if err := d.readyNotice(ctx, p); err != nil {
+		return nil, err
+	}
 	p.Free = page.Form{ID: "free", Action: page.PostConfirm, Key: uuid.NewString(), Fields: page.FreeFields(in), Submit: "Confirmed: wait for its file",
 		Values: map[string]string{"kind": lab.ShotHit}, Choices: map[string][]page.Choice{"condition": present.Conditions()}}
 	if n := len(h.Since); n > 0 && !(h.Rated > 0 && h.Since[n-1].PressureKPa > h.Rated) {

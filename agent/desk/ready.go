@@ -61,6 +61,30 @@ func (d *Desk) readyPage(c echo.Context, typed *httpkit.Filled, status int) erro
 	return httpkit.Page(c, status, p)
 }
 
+// readyNotice puts on the next shot's screen that the rig is not ready, so that
+// nobody has to look at Ready to learn it.
+func (d *Desk) readyNotice(ctx context.Context, p *page.Next) error {
+	now := time.Now()
+	rows, err := d.readyRows(ctx, now)
+	if err != nil {
+		return err
+	}
+	on, err := d.read.WentOnAt(ctx, d.scope(), d.Intake.Rig(), lab.At(now))
+	if err != nil {
+		return err
+	}
+	open := uncovered(rows, on)
+	if len(open) == 0 {
+		return nil
+	}
+	text := "The rig is not ready: " + open[0]
+	if n := len(open) - 1; n > 0 {
+		text += ", and " + present.Count(int64(n), "other thing", "other things")
+	}
+	p.Notices = append(p.Notices, page.Notice{Level: page.Bad, Text: text + ".", Fix: "See Ready. You can go on with a reason there; the shots carry a flag."})
+	return nil
+}
+
 // uncovered gives what is bad and named by no reason that holds.
 func uncovered(rows []page.ReadyRow, on []view.WentOnRow) (out []string) {
 	for _, r := range rows {
