@@ -27,6 +27,30 @@ func (d *Desk) equipmentForms(ctx context.Context, p *caller, s *page.Equipment)
 	s.Calibration = httpkit.Blank(page.CalibrationFields(), page.PostCalibration, "calibration", "Record the calibration")
 	s.Mounting = httpkit.Blank(page.MountingFields(), page.PostMounting, "mounting", "Record the mounting")
 	var items, rigs []page.Choice
+	err := d.eachKept(ctx, p, labs, func(in roster.Place, suffix string) error {
+		some, err := d.itemChoices(ctx, in, suffix)
+		if err != nil {
+			return err
+		}
+		items = append(items, some...)
+		some, err = d.rigChoices(ctx, in, suffix)
+		rigs = append(rigs, some...)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	s.Item.Choices = map[string][]page.Choice{"lab": choices(labs)}
+	s.Item.Values = map[string]string{"lab": s.Lab}
+	s.Service.Choices = map[string][]page.Choice{"item": items}
+	s.Calibration.Choices = map[string][]page.Choice{"item": items}
+	s.Mounting.Choices = map[string][]page.Choice{"item": append([]page.Choice{{Value: "", Text: "nothing"}}, items...), "rig": rigs}
+	return nil
+}
+
+// eachKept goes through the labs that a person keeps; suffix tells them apart in
+// a list, where there are several.
+func (d *Desk) eachKept(ctx context.Context, p *caller, labs []roster.Lab, do func(in roster.Place, suffix string) error) error {
 	for i := range labs {
 		in, err := d.Roster.Find(ctx, p.Scope, labs[i].ID.String())
 		if err != nil {
@@ -36,21 +60,10 @@ func (d *Desk) equipmentForms(ctx context.Context, p *caller, s *page.Equipment)
 		if len(labs) > 1 {
 			suffix = " (" + labs[i].Title() + ")"
 		}
-		some, err := d.itemChoices(ctx, in, suffix)
-		if err != nil {
+		if err := do(in, suffix); err != nil {
 			return err
 		}
-		items = append(items, some...)
-		if some, err = d.rigChoices(ctx, in, suffix); err != nil {
-			return err
-		}
-		rigs = append(rigs, some...)
 	}
-	s.Item.Choices = map[string][]page.Choice{"lab": choices(labs)}
-	s.Item.Values = map[string]string{"lab": s.Lab}
-	s.Service.Choices = map[string][]page.Choice{"item": items}
-	s.Calibration.Choices = map[string][]page.Choice{"item": items}
-	s.Mounting.Choices = map[string][]page.Choice{"item": append([]page.Choice{{Value: "", Text: "nothing"}}, items...), "rig": rigs}
 	return nil
 }
 
@@ -138,7 +151,11 @@ func (d *Desk) postService(c echo.Context) error {
 		}
 		what := "service"
 		if f.OK() {
-			if what, err = d.serviceWord(ctx, b, what); err != nil {
+			p, err := d.caller(c)
+			if err != nil {
+				return "", err
+			}
+			if what, err = d.serviceWord(ctx, p.Scope, b, what); err != nil {
 				return "", err
 			}
 		}
@@ -148,8 +165,8 @@ func (d *Desk) postService(c echo.Context) error {
 
 // serviceWord tells what a service will be said to have done: where a later one
 // is on record, strokes go on being counted from that.
-func (d *Desk) serviceWord(ctx context.Context, b *lab.Service, what string) (string, error) {
-	all, err := d.Views.Services(ctx, scope.All(), b.Item)
+func (d *Desk) serviceWord(ctx context.Context, sc scope.Scope, b *lab.Service, what string) (string, error) {
+	all, err := d.Views.Services(ctx, sc, b.Item)
 	if err != nil {
 		return "", err
 	}

@@ -160,7 +160,7 @@ func (d *Desk) aboutOrder(c echo.Context, what string, fields []page.Field, do f
 		}
 		word, err := what, do(ctx, &p, &o, f)
 		if err == nil && what == "close" && f.OK() {
-			word, err = d.serviceWord(ctx, &lab.Service{Item: o.item.ID, EffectiveAt: d.past(f, "effective_at")}, what)
+			word, err = d.serviceWord(ctx, o.in.Scope, &lab.Service{Item: o.item.ID, EffectiveAt: d.past(f, "effective_at")}, what)
 		}
 		return done(page.OrderPath(o.row.ID.String()), word), err
 	}, func(c echo.Context, f *httpkit.Filled, status int) error {

@@ -9,6 +9,7 @@ import (
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
 
+	"thudbook/server/roster"
 	"thudbook/sync/lab"
 	"thudbook/sync/problem"
 	"thudbook/sync/upkeep"
@@ -100,20 +101,13 @@ func (d *Desk) newOrderPage(c echo.Context, typed *httpkit.Filled, status int) e
 		return problem.New(problem.Forbidden, "Your role does not let you open work orders.", "Ask the lab's manager.")
 	}
 	var items []page.Choice
-	for i := range labs {
-		in, err := d.Roster.Find(ctx, p.Scope, labs[i].ID.String())
-		if err != nil {
-			return err
-		}
-		suffix := ""
-		if len(labs) > 1 {
-			suffix = " (" + labs[i].Title() + ")"
-		}
+	err = d.eachKept(ctx, &p, labs, func(in roster.Place, suffix string) error {
 		some, err := d.itemChoices(ctx, in, suffix)
-		if err != nil {
-			return err
-		}
 		items = append(items, some...)
+		return err
+	})
+	if err != nil {
+		return err
 	}
 	s.Form.Choices = map[string][]page.Choice{"item": items}
 	s.Form.Values = map[string]string{"item": c.QueryParam("item"), "cause": cmp.Or(c.QueryParam("cause"), lab.OrderByHand), "what": "Service."}

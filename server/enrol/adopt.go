@@ -30,8 +30,8 @@ func (g *Registry) Adopt(ctx context.Context, a Alias, known []record.LabID) err
 		if _, ok, err := g.aliases.Get(tx, a.Local[:]); err != nil || ok {
 			return nil, err
 		}
-		for range g.aliases.ScanIndex(tx, byLab, a.Local[:], kv.PrefixEnd(a.Local[:]), false) {
-			return nil, nil // others are names of this one
+		for _, err := range g.aliases.ScanIndex(tx, byLab, a.Local[:], kv.PrefixEnd(a.Local[:]), false) {
+			return nil, err // no error: others are names of this one
 		}
 		if err := g.aliases.Put(tx, &a); err != nil {
 			return nil, err

@@ -64,14 +64,21 @@ func (s *scene) away(agentFirst bool, wrote int, do func()) {
 	s.post(s.agent, wrote)
 }
 
-func storePutBack(s *scene, agentFirst bool) {
+// agentCopied copies the agent's folder between shots that the server has.
+func (s *scene) agentCopied() (old string) {
+	s.t.Helper()
 	s.post(s.agent, 2)
 	s.drained(s.agent)
 	s.agent.Kill()
-	old := copyOf(s.t, s.agent.Data)
+	old = copyOf(s.t, s.agent.Data)
 	s.agent.Again()
 	s.post(s.agent, 3)
 	s.drained(s.agent)
+	return old
+}
+
+func storePutBack(s *scene, agentFirst bool) {
+	old := s.agentCopied()
 	s.told = []string{"chain_notice"}
 	s.away(agentFirst, 2, func() {
 		b, err := os.ReadFile(filepath.Join(old, "store.db"))
@@ -85,13 +92,7 @@ func storePutBack(s *scene, agentFirst bool) {
 }
 
 func folderPutBack(s *scene, agentFirst bool, wrote int) {
-	s.post(s.agent, 2)
-	s.drained(s.agent)
-	s.agent.Kill()
-	old := copyOf(s.t, s.agent.Data)
-	s.agent.Again()
-	s.post(s.agent, 3)
-	s.drained(s.agent)
+	old := s.agentCopied()
 	s.told = []string{"agent_set_back", "two_histories", "chain_notice", "chain_closed"}
 	s.away(agentFirst, wrote, func() { putBack(s.t, s.agent.Data, old) })
 }
