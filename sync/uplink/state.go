@@ -140,6 +140,19 @@ type attached struct {
 	class exchange.Class
 }
 
+// awaits tells whether the server's word on any attachment is still to come;
+// until then what it was handed has to be remembered.
+func (m *meter) awaits() bool {
+	for _, sp := range m.spans {
+		for i := range sp.items {
+			if len(sp.items[i].attached) > 0 {
+				return true
+			}
+		}
+	}
+	return false
+}
+
 // handed hears from a session what the server holds.
 func (u *Uplink) handed(h record.Hash) {
 	u.meterMu.Lock()
@@ -173,8 +186,11 @@ func (u *Uplink) pending(ctx context.Context) (Pending, error) {
 	}
 	u.meterMu.Lock()
 	defer u.meterMu.Unlock()
-	if u.meter.spans == nil || u.meter.server != server {
+	switch {
+	case u.meter.server != server:
 		u.meter = meter{server: server, spans: map[record.Origin]*span{}}
+	case u.meter.spans == nil: // what a session was told before stays
+		u.meter.spans = map[record.Origin]*span{}
 	}
 	var sum Pending
 	for o, h := range heads {
@@ -194,7 +210,7 @@ func (u *Uplink) pending(ctx context.Context) (Pending, error) {
 			return sum, err
 		}
 	}
-	if sum.attachments() == 0 {
+	if !u.meter.awaits() {
 		clear(u.meter.handed)
 	}
 	return sum, nil
