@@ -194,8 +194,29 @@ func (s *site) alarmed() {
 	if seen == nil {
 		t.Fatal("the alarm cannot be marked as seen")
 	}
-	s.manager.form(seen[1], nil).want(t, 303, "seeing the alarm")
+	for p, want := range map[*person]int{s.manager: 1, s.operator: 0, other.manager: 0} {
+		if n := len(p.alarms("no")); n != want {
+			t.Errorf("a program of %s hears of %d alarms, want %d", p.name, n, want)
+		}
+	}
+	asked := "/api/v1/alarms/" + s.manager.alarms("no")[0] + "/seen"
+	s.operator.post(asked, nil).want(t, 404, "an operator's program noting it")
+	other.manager.post(asked, nil).want(t, 404, "another lab's program noting it")
+	s.manager.post(asked, nil).want(t, 204, "a program noting it")
+	if no, yes := s.manager.alarms("no"), s.manager.alarms("yes"); len(no) != 0 || len(yes) != 1 {
+		t.Errorf("after a program noted it: unseen %v, seen %v", no, yes)
+	}
+	s.manager.form(seen[1], nil).want(t, 303, "seeing the alarm again")
 	if tally.MatchString(s.manager.get("/").body) {
 		t.Error("an alarm that was seen is still counted")
 	}
+}
+
+// alarms gives the ids of the alarms that were seen, or not.
+func (p *person) alarms(seen string) (out []string) {
+	p.t.Helper()
+	for _, a := range into[[]struct{ ID string }](p.t, p.get("/api/v1/alarms?seen="+seen).want(p.t, 200, "the alarms")) {
+		out = append(out, a.ID)
+	}
+	return out
 }

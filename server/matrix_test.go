@@ -81,6 +81,9 @@ func rules() []rule {
 	read := [5]int{401, 200, 200, 200, 200}    // everybody's question
 	ofLab := [5]int{401, 404, 200, 200, 200}   // a question about Birch
 	keep := [5]int{401, 404, 403, 201, 201}    // a fact of Birch
+	setting := [5]int{401, 404, 403, 204, 204} // what Birch is set to
+	noOrder := [5]int{401, 404, 404, 404, 404} // a question about what is not there
+	aboutNoOrder := [5]int{401, 404, 403, 404, 404}
 	admin := [5]int{401, 403, 403, 403, 200}   // the API for administrators
 	screens := [5]int{303, 403, 403, 403, 200} // their screens
 	done := [5]int{303, 403, 403, 403, 303}    // their forms
@@ -318,6 +321,31 @@ func rules() []rule {
 			return map[string]any{"item": m.item, "effective_at": now, "due_at": now, "certificate": m.serial()}
 		}), keep},
 		{"POST /api/v1/labs/:lab/campaigns", sends("/campaigns", func(m *matrix) any { return map[string]any{"name": m.serial()} }), keep},
+		{"GET /api/v1/labs/:lab/digest", inLab("/digest"), ofLab},
+		{"GET /api/v1/labs/:lab/work-orders", inLab("/work-orders"), ofLab},
+		{"POST /api/v1/labs/:lab/work-orders", func(m *matrix) (string, string, string) {
+			return sends("/work-orders?confirmed=yes", func(m *matrix) any { return map[string]any{"item": m.item, "what": "look at it"} })(m)
+		}, keep},
+		{"GET /api/v1/labs/:lab/work-orders/:id", inLab("/work-orders/" + uuid.NewString()), noOrder}, // TestUpkeepAPI has some
+		{"POST /api/v1/labs/:lab/work-orders/:id/close", sends("/work-orders/"+uuid.NewString()+"/close", func(*matrix) any { return map[string]any{} }), aboutNoOrder},
+		{"POST /api/v1/labs/:lab/work-orders/:id/cancel", sends("/work-orders/"+uuid.NewString()+"/cancel", func(*matrix) any { return map[string]any{"reason": "test"} }), aboutNoOrder},
+		{"POST /api/v1/labs/:lab/work-orders/:id/reopen", sends("/work-orders/"+uuid.NewString()+"/reopen", func(*matrix) any { return map[string]any{"reason": "test"} }), aboutNoOrder},
+		{"GET /api/v1/labs/:lab/service-plans", inLab("/service-plans"), ofLab},
+		{"PUT /api/v1/labs/:lab/service-plans/:class", sends("/service-plans/hose", func(m *matrix) any { return map[string]any{"every_days": 100 + m.n} }), setting},
+		{"DELETE /api/v1/labs/:lab/service-plans/:class", inLab("/service-plans/hose"), setting},
+		{"PUT /api/v1/labs/:lab/items/:item/service-plan", func(m *matrix) (string, string, string) {
+			return sends("/items/"+m.item+"/service-plan", func(m *matrix) any { return map[string]any{"every_days": 100 + m.n} })(m)
+		}, setting},
+		{"DELETE /api/v1/labs/:lab/items/:item/service-plan", func(m *matrix) (string, string, string) {
+			return inLab("/items/" + m.item + "/service-plan")(m)
+		}, setting},
+		{"GET /api/v1/labs/:lab/items/:item/documents", func(m *matrix) (string, string, string) { return inLab("/items/" + m.item + "/documents")(m) }, ofLab},
+		{"POST /api/v1/labs/:lab/items/:item/documents", func(m *matrix) (string, string, string) {
+			p, _, _ := inLab("/items/" + m.item + "/documents?name=a.pdf")(m)
+			return p, "application/pdf", "%PDF-1.7 " + m.serial()
+		}, keep},
+		{"GET /api/v1/documents/:id/file", at("/api/v1/documents/" + uuid.NewString() + "/file"), noOrder}, // TestDocumentsAPI has some
+		{"DELETE /api/v1/documents/:id", at("/api/v1/documents/" + uuid.NewString()), noOrder},
 		{"POST /api/v1/labs/:lab/codes", sends("/codes", func(*matrix) any { return map[string]any{"name": "rig ten"} }), keep},
 		{"GET /api/v1/agents", at("/api/v1/agents"), read},
 		{"GET /api/v1/servers", at("/api/v1/servers"), read},

@@ -95,14 +95,15 @@ func (p *parts) routes() *echo.Echo {
 			"PUT " + exchangeRoute:   maxBlobBytes,
 			"PATCH " + exchangeRoute: 2 * exchange.MaxPartBytes,
 
-			"POST " + page.PostDocument:   desk.MaxDocument + 1<<20,
+			"POST " + page.PostDocument:   evidence.MaxDocument + 1<<20,
+			"POST " + api.PostDocuments:   evidence.MaxDocument,
 			"POST " + page.PostStockCheck: maxListBytes,
 			"POST " + page.PathStockList:  4 * maxListBytes, // written as a form, letters may take three bytes
 		},
 	})
 	peers := httppeer.NewHandler(p.service, p.agents, httppeer.HandlerOptions{Log: o.Log, Limits: httppeer.UsualLimits()})
 	e.Match([]string{http.MethodGet, http.MethodPost, http.MethodPut, http.MethodPatch}, exchangeRoute, echo.WrapHandler(peers))
-	(&api.API{Views: h.Reader, Roster: labs, Register: facts, Agents: p.agents, Accounts: p.accounts, Evidence: proof, Pool: p.pool, Now: o.Now}).Routes(e, gate)
+	(&api.API{Views: h.Reader, Roster: labs, Register: facts, Agents: p.agents, Accounts: p.accounts, Evidence: proof, Pool: p.pool, Digests: p.screens, Now: o.Now}).Routes(e, gate)
 	p.screens.Routes(e)
 	return e
 }

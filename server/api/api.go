@@ -4,6 +4,7 @@
 package api
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -23,7 +24,9 @@ import (
 	"thudbook/server/pool"
 	"thudbook/server/register"
 	"thudbook/server/roster"
+	"thudbook/server/tell"
 	"thudbook/sync/problem"
+	"thudbook/sync/record"
 	"thudbook/sync/view"
 	"thudbook/web/httpkit"
 )
@@ -37,7 +40,14 @@ type API struct {
 	Accounts *account.Store
 	Evidence *evidence.Store
 	Pool     *pool.Pool
+	Digests  Digests
 	Now      func() time.Time
+}
+
+// Digests sums up days of labs.
+type Digests interface {
+	// Digest sums up a day, from its midnight to the next in its own zone.
+	Digest(ctx context.Context, lab record.LabID, day time.Time) (*tell.Digest, error)
 }
 
 // Routes adds the routes to e, behind the door d.
@@ -53,6 +63,8 @@ func (a *API) Routes(e *echo.Echo, d *door.Door) {
 	g.GET("/labs/:lab/rigs", a.rigs)
 	g.GET("/labs/:lab/rigs/:rig/checks", a.checks)
 	g.GET("/labs/:lab/campaigns/:id", a.campaign)
+	g.GET("/labs/:lab/digest", a.digest)
+	a.upkeepRoutes(g)
 	g.POST("/labs/:lab/codes", a.newCode)
 	g.GET("/agents", a.agents)
 	g.POST("/agents/:node/revoke", a.revoke)
@@ -67,6 +79,25 @@ func (a *API) Routes(e *echo.Echo, d *door.Door) {
 	g.GET("/servers", a.servers)
 	g.GET("/accounts", a.accounts, door.Administrators)
 	g.POST("/accounts", a.newAccount, door.Administrators)
+}
+
+// upkeepRoutes adds what is planned and done about equipment, and its files.
+func (a *API) upkeepRoutes(g *echo.Group) {
+	g.GET("/labs/:lab/work-orders", a.orders)
+	g.POST("/labs/:lab/work-orders", a.newOrder)
+	g.GET("/labs/:lab/work-orders/:id", a.order)
+	g.POST("/labs/:lab/work-orders/:id/close", a.closeOrder)
+	g.POST("/labs/:lab/work-orders/:id/cancel", a.cancelOrder(false))
+	g.POST("/labs/:lab/work-orders/:id/reopen", a.cancelOrder(true))
+	g.GET("/labs/:lab/service-plans", a.plans)
+	g.PUT("/labs/:lab/service-plans/:class", a.setClassPlan(false))
+	g.DELETE("/labs/:lab/service-plans/:class", a.setClassPlan(true))
+	g.PUT("/labs/:lab/items/:item/service-plan", a.setItemPlan(false))
+	g.DELETE("/labs/:lab/items/:item/service-plan", a.setItemPlan(true))
+	g.GET("/labs/:lab/items/:item/documents", a.documents)
+	g.POST("/labs/:lab/items/:item/documents", a.newDocument)
+	g.GET("/documents/:id/file", a.documentFile)
+	g.DELETE("/documents/:id", a.documentOff)
 }
 
 // place gives the lab of the address, within the caller's scope.

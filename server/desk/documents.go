@@ -5,26 +5,23 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"net/http"
-	"path"
 	"strings"
 
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
 
 	"thudbook/server/door"
+	"thudbook/server/evidence"
 	"thudbook/server/register"
 	"thudbook/sync/lab"
+	"thudbook/sync/problem"
 	"thudbook/sync/record"
 	"thudbook/sync/view"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
 	"thudbook/web/picture"
 )
-
-// MaxDocument bounds one file about an item, in bytes.
-const MaxDocument = 20 << 20
 
 // documentRoutes adds certificates and files of items.
 func (d *Desk) documentRoutes(e *echo.Echo, in echo.MiddlewareFunc) {
@@ -63,48 +60,38 @@ func (d *Desk) documentRows(ctx context.Context, k *certified, calibration uuid.
 	return out, nil
 }
 
-// sentDocument reads the file of a form: a PDF or a picture.
-func sentDocument(c echo.Context) (b []byte, name, media, fault string, err error) {
+// sentDocument reads the file of a form; fault says why it is none.
+func sentDocument(c echo.Context) (sent *evidence.Document, fault string, err error) {
 	h, err := c.FormFile("file")
 	if err != nil {
 		if _, large := errors.AsType[*http.MaxBytesError](err); large {
-			return nil, "", "", "The file is larger than 20 MB. Make it smaller, as by scanning in grey.", nil
+			return asFault(evidence.TooLargeDocument())
 		}
-		return nil, "", "", "Choose a file.", nil
+		return nil, "Choose a file.", nil
 	}
 	f, err := h.Open()
 	if err != nil {
-		return nil, "", "", "", err
+		return nil, "", err
 	}
 	defer f.Close()
-	if b, err = io.ReadAll(io.LimitReader(f, MaxDocument+1)); err != nil {
-		return nil, "", "", "", err
+	if sent, err = evidence.ReadDocument(f, h.Filename); err != nil {
+		return asFault(err)
 	}
-	switch {
-	case len(b) == 0:
-		return nil, "", "", "The file is empty. Choose another one.", nil
-	case len(b) > MaxDocument:
-		return nil, "", "", "The file is larger than 20 MB. Make it smaller, as by scanning in grey.", nil
+	return sent, "", nil
+}
+
+// asFault words a problem of the file; other errors stay errors.
+func asFault(err error) (*evidence.Document, string, error) {
+	if p, ok := errors.AsType[*problem.Error](err); ok && p.Where == "file" {
+		return nil, p.What + " " + p.Fix, nil
 	}
-	media, _, _ = strings.Cut(http.DetectContentType(b), ";")
-	switch media {
-	case "application/pdf", "image/png", "image/jpeg", "image/webp":
-	default:
-		return nil, "", "", "The file is no PDF and no picture (it looks like " + media + "). Save it as PDF.", nil
-	}
-	name = strings.Map(func(r rune) rune {
-		if r < ' ' || r == 0x7f {
-			return '_'
-		}
-		return r
-	}, path.Base(strings.ReplaceAll(h.Filename, "\\", "/")))
-	return b, strings.ToValidUTF8(name[:min(len(name), lab.MaxText)], ""), media, "", nil
+	return nil, "", err
 }
 
 // postDocument keeps a file about an item: the bytes first, then the record.
 func (d *Desk) postDocument(c echo.Context) error {
 	ctx := c.Request().Context()
-	b, name, media, fault, err := sentDocument(c)
+	sent, fault, err := sentDocument(c)
 	if err != nil {
 		return err
 	}
@@ -141,12 +128,12 @@ func (d *Desk) postDocument(c echo.Context) error {
 	if fault != "" {
 		return d.certificatesPage(c, id, nil, fault, http.StatusUnprocessableEntity)
 	}
-	ref, err := d.Evidence.Of(k.in.ID).Put(ctx, bytes.NewReader(b), MaxDocument)
+	ref, err := d.Evidence.Of(k.in.ID).Put(ctx, bytes.NewReader(sent.Bytes), evidence.MaxDocument)
 	if err != nil {
 		return err
 	}
 	body := &lab.Document{Item: id, Calibration: about, SHA256: ref.SHA256, EffectiveAt: lab.At(d.Now()), Title: title}
-	a := record.Attachment{SHA256: ref.SHA256, Size: ref.Size, Role: lab.RoleDocument, Media: media, Name: name}
+	a := record.Attachment{SHA256: ref.SHA256, Size: ref.Size, Role: lab.RoleDocument, Media: sent.Media, Name: sent.Name}
 	if err := d.Register.Document(ctx, p.Principal, k.in.ID, body, a); err != nil {
 		return err
 	}

@@ -121,29 +121,13 @@ func (d *Desk) newOrderPage(c echo.Context, typed *httpkit.Filled, status int) e
 		if err != nil {
 			return err
 		}
-		s.Form.Values["reason"], _ = d.whyOrder(&u, s.Form.Values["cause"])
+		s.Form.Values["reason"], _ = present.WhyOrder(&u, s.Form.Values["cause"], d.zone)
 	}
 	if typed != nil {
 		typed.Into(&s.Form)
 		s.Notices = append(s.Notices, typed.Other...)
 	}
 	return httpkit.Page(c, status, s)
-}
-
-// whyOrder says what a work order is opened from, as things stand, with the
-// stroke that shows it; "" when it is not so.
-func (d *Desk) whyOrder(u *upkeep.Due, cause string) (why string, shot *uuid.UUID) {
-	if cause == lab.OrderByPlan && u.Planned() {
-		state := present.ServiceDue(&u.ServiceDue, d.zone)
-		return "Service " + state.Word + ". " + present.PlanReason(&u.ServiceDue, d.zone), nil
-	}
-	for i := range u.Causes {
-		if u.Causes[i].Code == cause {
-			_, why := present.CauseWords(&u.Causes[i], d.zone)
-			return why, &u.Causes[i].Shot
-		}
-	}
-	return "", nil
 }
 
 func (d *Desk) postOrder(c echo.Context) error {
@@ -170,9 +154,9 @@ func (d *Desk) postOrder(c echo.Context) error {
 		if err != nil {
 			return "", err
 		}
-		why, shot := d.whyOrder(&u, b.Cause)
+		why, shot := present.WhyOrder(&u, b.Cause, d.zone)
 		if why == "" && b.Cause != lab.OrderByHand {
-			f.Fault("cause", "The item is not due by this any more, or never was. Open the order by hand if the work is wanted all the same.")
+			f.Fault("cause", "%s", present.NotDueBy)
 			return "", nil
 		}
 		b.Reason, b.Shot = cmp.Or(b.Reason, why), shot

@@ -10,6 +10,7 @@ import (
 
 	"github.com/labstack/echo/v4"
 
+	"thudbook/server/register"
 	"thudbook/sync/lab"
 	"thudbook/sync/record"
 	"thudbook/sync/view"
@@ -181,15 +182,12 @@ func checkPlan(f *httpkit.Filled, p *lab.ServicePlan) {
 	if !slices.ContainsFunc(lab.Classes(), func(c string) bool { return lab.Fold(c) == lab.Fold(p.Class) }) {
 		f.Fault("class", "There is no such kind of equipment. Choose one of the list.")
 	}
-	for _, x := range []struct {
-		every, warn string
-		n, warned   int64
-	}{{"every_strokes", "warn_strokes", p.EveryStrokes, p.WarnStrokes}, {"every_days", "warn_days", p.EveryDays, p.WarnDays}} {
-		if f.Values[x.every] != "" && x.n == 0 {
-			f.Fault(x.every, "An interval of nothing is none. Give a number above zero, or leave it empty.")
+	for field, n := range map[string]int64{"every_strokes": p.EveryStrokes, "every_days": p.EveryDays} {
+		if f.Values[field] != "" && n == 0 {
+			f.Fault(field, "An interval of nothing is none. Give a number above zero, or leave it empty.")
 		}
-		if x.n > 0 && x.warned >= x.n {
-			f.Fault(x.warn, "The warning would stand all the time. Give fewer than the interval.")
-		}
+	}
+	for _, e := range httpkit.Problems(register.PlanFaults(p)) {
+		f.Fault(e.Where, "%s", e.What+" "+e.Fix)
 	}
 }

@@ -2,6 +2,7 @@ package register
 
 import (
 	"context"
+	"errors"
 
 	"github.com/google/uuid"
 
@@ -15,10 +16,27 @@ import (
 	"thudbook/sync/view"
 )
 
+// PlanFaults says at its field what cannot be meant by a plan.
+func PlanFaults(p *lab.ServicePlan) error {
+	var all []error
+	for _, x := range []struct {
+		field       string
+		every, warn int64
+	}{{"warn_strokes", p.EveryStrokes, p.WarnStrokes}, {"warn_days", p.EveryDays, p.WarnDays}} {
+		if x.every > 0 && x.warn >= x.every {
+			all = append(all, &problem.Error{Code: problem.Invalid, Where: x.field, What: "The warning would stand all the time.", Fix: "Give fewer than the interval."})
+		}
+	}
+	return errors.Join(all...)
+}
+
 // Plan changes the service plan that an item has for itself; next is what it is
 // to be. What is already so is not written again.
 func (r *Register) Plan(ctx context.Context, p account.Principal, in roster.Place, item uuid.UUID, next lab.ServicePlan, none bool) error {
 	if err := MayKeep(p, in.ID); err != nil {
+		return err
+	}
+	if err := PlanFaults(&next); err != nil {
 		return err
 	}
 	row, err := r.Views.Item(ctx, in.Scope, item)
@@ -50,7 +68,7 @@ func (r *Register) ClassPlan(ctx context.Context, p account.Principal, in roster
 	if err := MayKeep(p, in.ID); err != nil {
 		return err
 	}
-	if err := next.Validate(); err != nil {
+	if err := errors.Join(next.Validate(), PlanFaults(&next)); err != nil {
 		return err
 	}
 	id := lab.ServicePlanOf(in.ID, next.Class)

@@ -53,6 +53,7 @@ func chapters() []chapter {
 		{"equipment", "Looking after equipment"},
 		{"network", "Server, network, and what is kept where"},
 		{"people", "People at the rig"},
+		{"programs", "For programs: the server’s API"},
 		{"running", "Running it on the rig PC"},
 		{"cautions", "Cautions"},
 	}

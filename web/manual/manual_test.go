@@ -86,7 +86,7 @@ func TestPages(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(p.Pages) != 13 {
+	if len(p.Pages) != 14 {
 		t.Errorf("%d pages", len(p.Pages))
 	}
 	for _, item := range p.Pages {

@@ -6,7 +6,10 @@ import (
 	"strings"
 	"time"
 
+	"github.com/google/uuid"
+
 	"thudbook/sync/lab"
+	"thudbook/sync/upkeep"
 	"thudbook/sync/view"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
@@ -66,6 +69,25 @@ func Parts(all []lab.Part) (out []page.OrderPart) {
 		out = append(out, page.OrderPart{Quantity: page.ShowCount(p.Quantity), Name: p.Name, Number: p.Number})
 	}
 	return out
+}
+
+// NotDueBy answers an order that names a cause which is not seen.
+const NotDueBy = "The item is not due by this any more, or never was. Open the order by hand if the work is wanted all the same."
+
+// WhyOrder says what a work order is opened from, as things stand, with the
+// stroke that shows it; "" when it is not so.
+func WhyOrder(u *upkeep.Due, cause string, zone *time.Location) (why string, shot *uuid.UUID) {
+	if cause == lab.OrderByPlan && u.Planned() {
+		state := ServiceDue(&u.ServiceDue, zone)
+		return "Service " + state.Word + ". " + PlanReason(&u.ServiceDue, zone), nil
+	}
+	for i := range u.Causes {
+		if u.Causes[i].Code == cause {
+			_, why := CauseWords(&u.Causes[i], zone)
+			return why, &u.Causes[i].Shot
+		}
+	}
+	return "", nil
 }
 
 // OrderWord says how far a work order is.
