@@ -104,6 +104,10 @@ func TestBatchKeepsWhatCameOut(t *testing.T) {
 		if n > 2 || i < 64 && n != 2 || i == 100 && n != 1 {
 			t.Errorf("stroke %d has %d results", i, n)
 		}
+		// Each follows the one that was seen, whatever the clocks say.
+		if s, err := b.Reader.Shot(t.Context(), b.f.Scope, b.f.Shots[i].ID); err != nil || s.ScoreTurn != uint32(n-1) {
+			t.Errorf("stroke %d: the result that holds is of turn %d, %v; want %d", i, s.ScoreTurn, err, n-1)
+		}
 		sum += n - 1
 	}
 	if sum != o.Recorded {

@@ -123,6 +123,7 @@ func (m *Maker) score(ctx context.Context, shot *view.ShotRow, by []score.Calibr
 	s := scoring.Scorer{Blobs: m.Evidence.Of(shot.Lab)}
 	b, err := s.Score(ctx, job)
 	if err == nil {
+		b.Turn = shot.ScoreTurn + 1
 		return b, "", nil
 	}
 	if ctx.Err() != nil {

@@ -121,7 +121,7 @@ func Void(reason string, lifted bool, seen, author string) Change {
 		if err := stillSeen(row, seen); err != nil {
 			return nil, err
 		}
-		d, err := draft(row.ID, author, &lab.Void{Shot: row.ID, Reason: reason, Lifted: lifted})
+		d, err := draft(row.ID, author, &lab.Void{Shot: row.ID, Reason: reason, Lifted: lifted, Turn: row.MarkTurn + 1})
 		return []ledger.Draft{d}, first(err)
 	}
 }

@@ -34,8 +34,10 @@ func (t Time) Wall() time.Time { return time.UnixMilli(t.Millis()).UTC() }
 type Clock struct {
 	now func() time.Time
 
-	mu   sync.Mutex
-	last Time
+	mu       sync.Mutex
+	last     Time
+	offset   time.Duration // of the wall clock, to the one that others go by
+	measured bool
 }
 
 // New makes a clock that continues after last, the greatest stamp that was
@@ -47,21 +49,24 @@ func New(last Time, now func() time.Time) *Clock {
 	return &Clock{now: now, last: last}
 }
 
-// Tick gives a stamp greater than every stamp given or folded in before. When
-// the counter of a millisecond is used up, the next millisecond is taken.
-func (c *Clock) Tick() Time {
+// Measured takes in by how much the wall clock was found to be ahead of the one
+// that others go by; negative: behind.
+func (c *Clock) Measured(ahead time.Duration) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	// One step further carries from a full counter into the milliseconds.
-	c.last = max(c.last+1, At(c.now()))
-	return c.last
+	c.offset, c.measured = ahead, true
 }
+
+// Tick gives a stamp greater than every stamp given or folded in before. When
+// the counter of a millisecond is used up, the next millisecond is taken.
+func (c *Clock) Tick() Time { return c.After(0) }
 
 // After is Tick with the promise that the stamp is also greater than floor.
 func (c *Clock) After(floor Time) Time {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	c.last = max(c.last+1, floor+1, At(c.now()))
+	// One step further carries from a full counter into the milliseconds.
+	c.last = max(c.last+1, floor+1, c.own())
 	return c.last
 }
 
@@ -70,7 +75,7 @@ func (c *Clock) After(floor Time) Time {
 func (c *Clock) Fold(remote Time) (suspect bool) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	if remote > At(c.now().Add(MaxAhead)) {
+	if remote > At(c.others().Add(MaxAhead)) {
 		return true
 	}
 	c.last = max(c.last, remote)

@@ -192,7 +192,7 @@ func (x *examination) clock(r kv.Reader) error {
 		n++
 	}
 	if n > 0 {
-		x.e.note(fmt.Sprintf("%d records came from a clock that was ahead of this one", n), "look at the clocks of the rigs that sent them")
+		x.e.note(fmt.Sprintf("%d records were written by a clock that was wrong", n), "look at the clocks of the rigs that sent them")
 	}
 	return nil
 }

@@ -90,7 +90,8 @@ const (
 )
 
 // Score says what was computed from a shot's bytes, and with what. A rescore
-// is another Score; the newest by clock is shown, the older ones stay.
+// is another Score; the one of the highest turn is shown, the newest by clock
+// among equals, and the older ones stay.
 type Score struct {
 	Shot         uuid.UUID         `json:"shot"`
 	Engine       string            `json:"engine"`
@@ -107,6 +108,10 @@ type Score struct {
 
 	// Since version 2: the reviews whose corrected sensitivities were used.
 	Reviews []uuid.UUID `json:"reviews,omitempty"`
+
+	// Turn is one more than that of the score which the writer saw, so that a
+	// score by a clock that was ahead does not outlast those that follow it.
+	Turn uint32 `json:"turn,omitempty"`
 }
 
 // RecordKind is KindScore.

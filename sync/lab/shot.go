@@ -76,11 +76,13 @@ func (s *Shot) Validate() error {
 }
 
 // Void says that a shot does not count, or with Lifted that it counts again.
-// The newest by clock holds. A void shot still wears the ram.
+// The one of the highest turn holds, the newest by clock among equals. A void
+// shot still wears the ram.
 type Void struct {
 	Shot   uuid.UUID `json:"shot"`
 	Reason string    `json:"reason"`
 	Lifted bool      `json:"lifted,omitempty"`
+	Turn   uint32    `json:"turn,omitempty"` // one more than that of the one which the writer saw
 }
 
 // RecordKind is KindVoid.

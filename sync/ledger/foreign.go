@@ -5,7 +5,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"time"
 
+	"thudbook/sync/hlc"
 	"thudbook/sync/kv"
 	"thudbook/sync/problem"
 	"thudbook/sync/record"
@@ -154,10 +156,13 @@ func (f *foreign) next(r *record.Record) error {
 		return err
 	}
 	f.head.Head = r.Head()
-	if f.l.clock.Fold(r.Clock) {
+	ahead := f.l.clock.Fold(r.Clock)
+	if !ahead {
+		f.head.Clock = max(f.head.Clock, r.Clock)
+	}
+	if ahead || hlc.Doubtful(r.Clock, time.Unix(0, r.WallNS)) {
 		return f.tx.Put(SuspectTable, logKey(f.origin, r.Seq), kv.Join([]byte{valueVersion}, kv.I64(f.l.opts.Now().UnixNano())))
 	}
-	f.head.Clock = max(f.head.Clock, r.Clock)
 	return nil
 }
 
@@ -212,8 +217,10 @@ func (f *foreign) refuse(code problem.Code, cause error, r *record.Record, fix s
 		Where: fmt.Sprintf("record %d of %s, head here %d", r.Seq, f.origin, f.head.Seq), Fix: fix, Err: cause}
 }
 
-// ScanSuspects gives the records of other nodes whose stamp lay too far ahead of
-// this node's clock when they came. They are kept like all others.
+// ScanSuspects gives the records of other nodes that were written by a wrong
+// clock: their stamp lay too far ahead of this node's clock when they came, or
+// the clock that stands in them tells another time than the stamp. They are kept
+// like all others.
 func ScanSuspects(r kv.Reader) ([]record.Ref, error) {
 	var all []record.Ref
 	for e, err := range r.Scan(SuspectTable, nil, nil) {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"time"
 
 	"thudbook/sync/hlc"
 	"thudbook/sync/kv"
@@ -78,6 +79,10 @@ func (l *Ledger) load(ctx context.Context) error {
 	l.clock = hlc.New(clock, l.opts.Now)
 	return l.openAnchor(ctx, file, anchorErr)
 }
+
+// Measured takes in by how much this node's wall clock was found to be ahead of
+// the clock that other nodes of its labs go by.
+func (l *Ledger) Measured(ahead time.Duration) { l.clock.Measured(ahead) }
 
 // claim ties the store to the node, so that two nodes never share one.
 func (l *Ledger) claim(ctx context.Context) error {

@@ -24,7 +24,7 @@ const (
 	StrandedTable kv.Table = "ledger.stranded"
 	// carryTable: origin -> how far the carrying over of its records is.
 	carryTable kv.Table = "ledger.carry"
-	// SuspectTable: origin, seq -> our clock when a record from the future came.
+	// SuspectTable: origin, seq -> our clock when a record that a wrong clock wrote came.
 	SuspectTable kv.Table = "ledger.suspect"
 	// QuarantineTable: origin, seq -> damaged value that was replaced by a good copy.
 	QuarantineTable kv.Table = "ledger.quarantine"

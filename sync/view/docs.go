@@ -36,9 +36,10 @@ type made[B any] struct {
 	Body        B                   `json:"b"`
 }
 
-// figured is the newest score in short.
+// figured is the score that holds, in short.
 type figured struct {
 	Stamp   Stamp   `json:"t"`
+	Turn    uint32  `json:"n,omitempty"`
 	Figures Figures `json:"f"`
 }
 
@@ -88,6 +89,9 @@ func (d *doc[B]) head() Head {
 	}
 	if d.Mark != nil && !d.Mark.Lifted {
 		h.Withdrawn = new(*d.Mark)
+	}
+	if d.Mark != nil {
+		h.MarkTurn = d.Mark.Turn
 	}
 	if len(d.Fields) > 0 {
 		h.Edited = make(map[string]Edit, len(d.Fields))
@@ -140,11 +144,12 @@ func state[B any](tx kv.Tx, t *index.Table[doc[B]], r *record.Record, body *B) e
 	})
 }
 
-// mark takes in a register: the newest holds.
+// mark takes in a register: the one of the highest turn holds, the newest among
+// equals.
 func mark[B any](tx kv.Tx, t *index.Table[doc[B]], r *record.Record, uid uuid.UUID, m Mark) error {
 	m.Stamp, m.Author = stampOf(r), r.Author
 	return change(tx, t, uid, r.Lab, func(d *doc[B]) {
-		if d.Mark == nil || m.Stamp.Compare(d.Mark.Stamp) > 0 {
+		if d.Mark == nil || m.Turn > d.Mark.Turn || m.Turn == d.Mark.Turn && m.Stamp.Compare(d.Mark.Stamp) > 0 {
 			d.Mark = &m
 		}
 	})

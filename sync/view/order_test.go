@@ -45,6 +45,7 @@ func drawFact(t *rapid.T, i int) (uuid.UUID, lab.Body) {
 	reason := rapid.SampledFrom([]string{"loose", "late"}).Draw(t, "reason")
 	item := rapid.SampledFrom([]uuid.UUID{ram1, ram2, sensor1}).Draw(t, "item")
 	rig := rapid.SampledFrom([]uuid.UUID{rig1, rig2}).Draw(t, "rig")
+	turn := rapid.Uint32Range(0, 2).Draw(t, "turn")
 	switch rapid.IntRange(0, 30).Draw(t, "kind") {
 	case 28:
 		of := rapid.SampledFrom([]uuid.UUID{labA, labB}).Draw(t, "plan of")
@@ -61,9 +62,9 @@ func drawFact(t *rapid.T, i int) (uuid.UUID, lab.Body) {
 		s.Specimen = rapid.SampledFrom([]string{"", "H-01", "h-01 ", "H-02"}).Draw(t, "specimen")
 		return shot, s
 	case 2:
-		return shot, labtest.Score(shot, rapid.Float64Range(1, 9).Draw(t, "speed"))
+		return shot, labtest.Score(shot, rapid.Float64Range(1, 9).Draw(t, "speed"), func(s *lab.Score) { s.Turn = turn })
 	case 3:
-		return shot, &lab.Void{Shot: shot, Reason: reason, Lifted: flip}
+		return shot, &lab.Void{Shot: shot, Reason: reason, Lifted: flip, Turn: turn}
 	case 4, 5, 6:
 		return drawEdit(t)
 	case 7:

@@ -20,6 +20,7 @@ type Head struct {
 	Unusable   []string // edited fields whose value does not fit; the value before stands
 	Twin       bool     // stated more than once; the earliest holds
 	Withdrawn  *Mark    // nil: it stands
+	MarkTurn   uint32   // of the last mark, whether it stands by it or not
 }
 
 // Base gives the edits that a new edit of the field replaces.
@@ -66,6 +67,7 @@ type Mark struct {
 	Stamp  Stamp     `json:"t"`
 	Author string    `json:"a"`
 	Reason string    `json:"r,omitempty"`
+	Turn   uint32    `json:"u,omitempty"`
 	Lifted bool      `json:"l,omitempty"`
 	Count  bool      `json:"n,omitempty"` // a sighting that counts as a stroke
 	Shot   uuid.UUID `json:"s"`           // what quarantined bytes became
@@ -94,6 +96,7 @@ type ShotRow struct {
 	AsMade      lab.Shot // before all edits
 	Attachments []record.Attachment
 	Figures     *Figures // nil: not scored yet
+	ScoreTurn   uint32   // of the score that holds
 }
 
 // Void says that the shot does not count.

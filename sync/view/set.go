@@ -231,7 +231,7 @@ func (s *Set) reduce(tx kv.Tx, r *record.Record) (known bool, err error) {
 			if err := s.voids.Put(tx, &voidRow{Lab: r.Lab, Stamp: stampOf(r), Author: r.Author, WallNS: r.WallNS, Void: *b}); err != nil {
 				return err
 			}
-			return mark(tx, s.shots, r, b.Shot, Mark{Reason: b.Reason, Lifted: b.Lifted})
+			return mark(tx, s.shots, r, b.Shot, Mark{Reason: b.Reason, Lifted: b.Lifted, Turn: b.Turn})
 		})
 	case lab.KindSightingSettled:
 		return true, reading(r, func(b *lab.SightingSettled) error {
@@ -328,4 +328,4 @@ func (s *Set) name(tx kv.Tx, r *record.Record, b *lab.Named) error {
 
 // Version names the layout of the tables and the rules of the reducers; a
 // store whose views carry another is rebuilt.
-func (s *Set) Version() string { return "8" }
+func (s *Set) Version() string { return "9" }

@@ -96,7 +96,7 @@ func (f ShotFilter) keep() func(*doc[lab.Shot]) bool {
 func shotRow(d *doc[lab.Shot]) ShotRow {
 	r := ShotRow{Head: d.head(), Shot: *d.body(), AsMade: d.Made.Body, Attachments: d.Made.Attachments}
 	if d.Figures != nil {
-		r.Figures = new(d.Figures.Figures)
+		r.Figures, r.ScoreTurn = new(d.Figures.Figures), d.Figures.Turn
 	}
 	return r
 }

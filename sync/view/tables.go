@@ -130,7 +130,7 @@ func inCell(d *doc[lab.Shot], void bool) []index.Count {
 	return countIf(true, key, kv.U32(speed))
 }
 
-// scoreRow is one score; the rows of a shot sort by stamp.
+// scoreRow is one score; the rows of a shot sort by turn, then by stamp.
 type scoreRow struct {
 	Lab    record.LabID `json:"l"`
 	Stamp  Stamp        `json:"t"`
@@ -142,7 +142,9 @@ type scoreRow struct {
 func scoreTable() *index.Table[scoreRow] {
 	return &index.Table[scoreRow]{
 		Name: "view.score",
-		Key:  func(s *scoreRow) []byte { return kv.Join(docKey(s.Score.Shot, s.Lab), s.Stamp.key()) },
+		Key: func(s *scoreRow) []byte {
+			return kv.Join(docKey(s.Score.Shot, s.Lab), kv.U32(s.Score.Turn), s.Stamp.key())
+		},
 	}
 }
 
@@ -158,7 +160,9 @@ type voidRow struct {
 func voidTable() *index.Table[voidRow] {
 	return &index.Table[voidRow]{
 		Name: "view.void",
-		Key:  func(v *voidRow) []byte { return kv.Join(docKey(v.Void.Shot, v.Lab), v.Stamp.key()) },
+		Key: func(v *voidRow) []byte {
+			return kv.Join(docKey(v.Void.Shot, v.Lab), kv.U32(v.Void.Turn), v.Stamp.key())
+		},
 	}
 }
 
