@@ -229,6 +229,9 @@ func rules() []rule {
 		}), ofItem},
 		{"GET /campaigns", at("/campaigns"), page},
 		{"GET /campaigns/:id", func(m *matrix) (string, string, string) { return "/campaigns/" + m.campaign, "", "" }, own},
+		{"POST /campaigns/:id/when", func(m *matrix) (string, string, string) {
+			return posts("/campaigns/"+m.campaign+"/when", func(m *matrix) url.Values { return url.Values{"rig": {m.rig}, "starts_on": {day}, "ends_on": {day}} })(m)
+		}, change},
 		{"GET /people", at("/people"), page},
 		{"POST /people/add", posts("/people/add", func(m *matrix) url.Values {
 			return url.Values{"lab": {m.birch.id.String()}, "name": {fmt.Sprint("Person ", m.n)}, "pin": {"4711"}}
@@ -321,6 +324,9 @@ func rules() []rule {
 			return map[string]any{"item": m.item, "effective_at": now, "due_at": now, "certificate": m.serial()}
 		}), keep},
 		{"POST /api/v1/labs/:lab/campaigns", sends("/campaigns", func(m *matrix) any { return map[string]any{"name": m.serial()} }), keep},
+		{"PUT /api/v1/labs/:lab/campaigns/:id/schedule", func(m *matrix) (string, string, string) {
+			return sends("/campaigns/"+m.campaign+"/schedule", func(m *matrix) any { return map[string]any{"rig": m.rig} })(m)
+		}, setting},
 		{"GET /api/v1/labs/:lab/digest", inLab("/digest"), ofLab},
 		{"GET /api/v1/labs/:lab/work-orders", inLab("/work-orders"), ofLab},
 		{"POST /api/v1/labs/:lab/work-orders", func(m *matrix) (string, string, string) {

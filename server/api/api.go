@@ -63,6 +63,7 @@ func (a *API) Routes(e *echo.Echo, d *door.Door) {
 	g.GET("/labs/:lab/rigs", a.rigs)
 	g.GET("/labs/:lab/rigs/:rig/checks", a.checks)
 	g.GET("/labs/:lab/campaigns/:id", a.campaign)
+	g.PUT("/labs/:lab/campaigns/:id/schedule", a.schedule)
 	g.GET("/labs/:lab/digest", a.digest)
 	a.upkeepRoutes(g)
 	g.POST("/labs/:lab/codes", a.newCode)

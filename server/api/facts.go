@@ -8,6 +8,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"thudbook/server/door"
+	"thudbook/server/register"
 	"thudbook/server/roster"
 	"thudbook/sync/inventory"
 	"thudbook/sync/lab"
@@ -206,7 +207,12 @@ type campaignAnswer struct {
 	ID  uuid.UUID    `json:"id"`
 	Lab record.LabID `json:"lab"`
 	lab.Campaign
-	Total progressAnswer `json:"total"`
+	Total     progressAnswer `json:"total"`
+	Unsettled []string       `json:"unsettled"` // fields that were set at two places without sight of each other
+}
+
+func campaignOf(in record.LabID, r *view.CampaignRow, total *view.CellProgress) campaignAnswer {
+	return campaignAnswer{ID: r.ID, Lab: in, Campaign: r.Campaign, Total: progress(total), Unsettled: append([]string{}, r.Conflicts()...)}
 }
 
 func (a *API) campaigns(c echo.Context) error {
@@ -220,7 +226,7 @@ func (a *API) campaigns(c echo.Context) error {
 		return a.Views.Campaigns(ctx, in.Scope, p)
 	}, func(r *view.CampaignRow) error {
 		p, err := a.Views.CampaignProgress(ctx, in.Scope, r.ID, in.IDs...)
-		out = append(out, campaignAnswer{ID: r.ID, Lab: in.ID, Campaign: r.Campaign, Total: progress(&p.Total)})
+		out = append(out, campaignOf(in.ID, r, &p.Total))
 		return err
 	})
 	if err != nil {
@@ -249,7 +255,31 @@ func (a *API) campaign(c echo.Context) error {
 		return err
 	}
 	return c.JSON(http.StatusOK, campaignProgress{
-		campaignAnswer: campaignAnswer{ID: id, Lab: in.ID, Campaign: p.Campaign.Campaign, Total: progress(&p.Total)},
+		campaignAnswer: campaignOf(in.ID, &p.Campaign, &p.Total),
 		ByCell:         cells(p.ByCell), BySpecimenCell: cells(p.Cells),
 	})
+}
+
+// schedule sets where and when a campaign is to be fired, both anew.
+func (a *API) schedule(c echo.Context) error {
+	in, err := a.keeper(c)
+	if err != nil {
+		return err
+	}
+	id, err := parseID(c, "id", "campaign")
+	if err != nil {
+		return err
+	}
+	var q struct {
+		Rig      *uuid.UUID `json:"rig"`
+		StartsAt lab.Time   `json:"starts_at"`
+		EndsAt   lab.Time   `json:"ends_at"`
+	}
+	if err := read(c, &q); err != nil {
+		return err
+	}
+	if err := a.Register.PlanCampaign(c.Request().Context(), door.Of(c).Principal, in, id, register.When(q)); err != nil {
+		return whole(err)
+	}
+	return c.NoContent(http.StatusNoContent)
 }

@@ -126,17 +126,13 @@ func (d *Desk) lastOf(ctx context.Context, sc scope.Scope, specimens []string) (
 	return last, nil
 }
 
-func (d *Desk) campaign(c echo.Context) error {
+func (d *Desk) campaignPage(c echo.Context, typed *httpkit.Filled, status int) error {
 	ctx := c.Request().Context()
-	id, err := uuid.Parse(c.Param("id"))
-	if err != nil {
-		return notFound("campaign")
-	}
 	p, err := d.caller(c)
 	if err != nil {
 		return err
 	}
-	r, err := d.Views.Campaign(ctx, p.Scope, id)
+	r, in, err := d.ofCampaign(c, &p)
 	if err != nil {
 		return err
 	}
@@ -150,7 +146,16 @@ func (d *Desk) campaign(c echo.Context) error {
 		Done: small(t.Done), Planned: small(t.Planned), Rejected: small(t.OffSpeed + t.Void),
 		ShotsHref: page.PathShots + "?" + url.Values{"campaign": {r.ID.String()}}.Encode()}
 	s.Refresh = 5
-	said(c, &s.Frame, map[string]string{"campaign": "The campaign is laid out."})
+	said(c, &s.Frame, map[string]string{"campaign": "The campaign is laid out.", "when": "Rig and days are set. Forecasts of services follow them from now on."})
+	if err := d.when(ctx, &p, in, &r, &s); err != nil {
+		return err
+	}
+	if typed != nil {
+		if s.When != nil {
+			typed.Into(s.When)
+		}
+		s.Notices = append(s.Notices, typed.Other...)
+	}
 	s.Speeds, s.Rows = table(&progress)
 	s.Outside = outside(progress.Outside)
 	f := shotFilter{scope: sc, specimens: specimensOf(&r)}
@@ -166,7 +171,7 @@ func (d *Desk) campaign(c echo.Context) error {
 		}
 		s.RecentShots = append(s.RecentShots, row)
 	}
-	return httpkit.Page(c, http.StatusOK, s)
+	return httpkit.Page(c, status, s)
 }
 
 // outside says which shots no cell of the plan counts, and why.
@@ -300,22 +305,6 @@ func plan(f *httpkit.Filled, now time.Time) *lab.Campaign {
 		f.Fault("specimens", "These are %d specimens; one campaign holds at most %d. Divide it.", n, lab.MaxSpecimens)
 	}
 	return b
-}
-
-// span reads the first and the last day of a campaign: to the end of that day.
-func span(f *httpkit.Filled, now time.Time) (from, to lab.Time) {
-	a, b := f.Moment("starts_on", now), f.Moment("ends_on", now)
-	switch {
-	case a.IsZero() && b.IsZero():
-		return 0, 0
-	case a.IsZero():
-		f.Fault("starts_on", "Give the first day too, or leave both empty.")
-	case b.IsZero():
-		f.Fault("ends_on", "Give the last day too, or leave both empty.")
-	case b.Before(a):
-		f.Fault("ends_on", "The last day is before the first. Exchange them.")
-	}
-	return lab.At(a), lab.At(b.AddDate(0, 0, 1))
 }
 
 // minutes reads a time that a plan limits, in seconds; empty is none.

@@ -108,6 +108,7 @@ func (d *Desk) Routes(e *echo.Echo) {
 	e.GET(page.PathCampaigns, d.campaigns, in)
 	e.POST(page.PostCampaign, d.postCampaign, in)
 	e.GET(page.PathCampaigns+"/:id", d.campaign, in)
+	e.POST(page.PathCampaigns+"/:id/when", d.postCampaignWhen, in)
 	d.rigPeople(e, in)
 	e.GET(page.PathAgents, d.agents, in)
 	e.POST(page.PostCode, d.postCode, in)

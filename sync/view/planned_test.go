@@ -71,6 +71,7 @@ func TestForecastFollowsCampaigns(t *testing.T) {
 			t.Errorf("%s in %.5f days, want %.5f", what, v[0], v[1])
 		}
 	}
+	s0 := s
 	// Without dates the recent rate holds, and only the early end comes forward.
 	for _, field := range []string{"starts_at", "ends_at"} {
 		e, err := lab.NewEdit(open, lab.KindCampaign, field, nil)
@@ -82,5 +83,32 @@ func TestForecastFollowsCampaigns(t *testing.T) {
 	s = due()
 	if s.UndatedStrokes != 100 || s.PlannedStrokes != 0 || s.About != before.About || s.Late != before.Late || s.Early >= before.Early || s.Early <= lab.At(now) {
 		t.Errorf("without dates %+v, before %+v", s, before)
+	}
+	// Dates that are set again by edits are followed as those of the plan were; of
+	// two sites that set them without sight of each other, the newest pair.
+	move := func(node record.NodeID, at hlc.Time, from, to int) {
+		t.Helper()
+		var recs []record.Record
+		for i, v := range []lab.Time{in(from), in(to)} {
+			e, err := lab.NewEdit(open, lab.KindCampaign, []string{"starts_at", "ends_at"}[i], v)
+			if err != nil {
+				t.Fatal(err)
+			}
+			recs = append(recs, w.stated(node, labA, at+hlc.Time(i), open, e))
+		}
+		w.together(recs)
+	}
+	move(node1, 1<<40, 2, 12)
+	if again := due(); again.About != s0.About || again.Early != s0.Early || again.Late != s0.Late || again.PlannedStrokes != 100 {
+		t.Errorf("the same dates by edits: %+v, before %+v", again, s0)
+	}
+	move(node2, 1<<41, 40, 50)
+	moved := due()
+	c, err := w.Campaign(w.ctx(), onlyA, open)
+	if err != nil || len(c.Conflicts()) != 2 || c.Campaign.StartsAt != in(40) || c.Campaign.EndsAt != in(50) {
+		t.Errorf("two pairs of dates: %+v, conflicts %v, %v", c.Campaign, c.Conflicts(), err)
+	}
+	if moved.PlannedStrokes != 100 || moved.About <= s0.About {
+		t.Errorf("with the campaign put off: %+v, before %+v", moved, s0)
 	}
 }

@@ -36,6 +36,10 @@ type Campaign struct {
 	Tolerance   string // as "± 0.10 m/s"
 	Conditions  string
 	Times       string // "at most 5 min out of the chamber"
+	Rig         string // where it is to be fired; "": not said
+	Days        string // as "2026-05-04 to 2026-05-15"; "": not said
+	Unsettled   string // what two sites set of these without sight of each other
+	When        *Form  // CampaignWhenFields; nil: may not be changed
 	Done        int
 	Planned     int
 	Rejected    int

@@ -161,6 +161,7 @@ func MountingFields() []Field {
 // CampaignFields creates a campaign: every specimen is hit at every location,
 // in every condition, at every target speed. Choices: "lab".
 func CampaignFields() []Field {
+	when := CampaignWhenFields()
 	return []Field{
 		{Name: "lab", Label: "Lab", Kind: "select", Required: true},
 		{Name: "name", Label: "Name", Kind: "text", Required: true},
@@ -173,12 +174,19 @@ func CampaignFields() []Field {
 		{Name: "most_out_of_chamber_min", Label: "Out of the chamber, at most", Unit: "min", Kind: "number", Help: "From the chamber to the shot. Empty: any time."},
 		{Name: "least_rest_min", Label: "Rest between hits on one specimen, at least", Unit: "min", Kind: "number", Help: "Empty: none."},
 		{Name: "planned", Label: "Shots per specimen and cell", Kind: "number", Required: true},
-		{Name: "rig", Label: "Rig", Kind: "select", Help: "For the forecast of services alone."},
-		{Name: "starts_on", Label: "First day", Kind: "date", Help: "For the forecast of services alone."},
-		{Name: "ends_on", Label: "Last day", Kind: "date"},
+		when[0], when[1], when[2],
 		{Name: "acceptance_limits", Label: "Acceptance limits", Kind: "area", Help: "One a line: result; at most, with its unit; where the figure is from. As hic15; 700; 49 CFR 571.208 or peak_linear_acceleration; 300 g; own plan."},
 		{Name: "inspection_limits", Label: "Criteria of the inspection", Kind: "area", Help: "One a line: element; worst condition that passes; largest lasting deformation, in mm; where it is from. As bar; damaged; 3; own plan or weld; sound. Elements: bar, weld, coating, attachment, strap, shell, padding. Conditions: sound, marked, damaged, failed."},
 		{Name: "face_contact_fails", Label: "A guard that touched the face form fails", Kind: "checkbox"},
+	}
+}
+
+// CampaignWhenFields says where and when a campaign is to be fired. Choices: "rig".
+func CampaignWhenFields() []Field {
+	return []Field{
+		{Name: "rig", Label: "Rig", Kind: "select", Help: "For the forecast of services alone."},
+		{Name: "starts_on", Label: "First day", Kind: "date", Help: "For the forecast of services alone."},
+		{Name: "ends_on", Label: "Last day", Kind: "date"},
 	}
 }
 

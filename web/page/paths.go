@@ -75,5 +75,8 @@ const (
 	VerdictStroke = "stroke"
 )
 
+// CampaignWhenPath takes where and when a campaign is to be fired.
+func CampaignWhenPath(id string) string { return CampaignPath(id) + "/when" }
+
 // CampaignPath is the screen of one campaign.
 func CampaignPath(id string) string { return PathCampaigns + "/" + url.PathEscape(id) }

@@ -93,8 +93,16 @@ func campaigns() []Item {
 			{Specimen: "FG-A-012", Location: "front", Condition: "cold", Target: "5.50 m/s", Shots: 2, Why: "condition not in the plan", Href: "/shots?specimen=FG-A-012"},
 			{Specimen: longName, Location: "crown, left", Shots: 1, Why: "no target speed recorded", Href: "/shots?specimen=x"}}, ShotsHref: "/shots?campaign=c1", RecentShots: rows(5),
 		Criteria: []page.Criterion{{Element: "bar", Text: "at worst “damaged”, at most 3.0\u00a0mm, own plan"}, {Element: "weld", Text: "at worst “sound”"}, {Element: "face form", Text: "a guard that touched it fails"}}}
+	one.Rig, one.Days, one.Unsettled = "Rig one", "2026-05-04 to 2026-05-15", "first day 2026-05-04 and 2026-05-11; last day 2026-05-15 and 2026-05-22"
+	when := page.Form{ID: "when", Action: page.CampaignWhenPath("c1"), Fields: page.CampaignWhenFields(), Submit: "Set rig and days", Values: map[string]string{"starts_on": "2026-05-04", "ends_on": "2026-05-15"},
+		Choices: map[string][]page.Choice{"rig": {{Value: "", Text: "not said"}, {Value: "r1", Text: "Rig one"}}}}
+	one.When = &when
 	full := one
-	full.Speeds = nil
+	full.Speeds, full.Unsettled = nil, ""
+	badWhen := when
+	badWhen.Values, badWhen.Errors = map[string]string{"starts_on": "2026-05-15", "ends_on": "2026-05-04"}, map[string]string{"ends_on": "The last day is before the first. Exchange them."}
+	wrongWhen := one
+	wrongWhen.When, wrongWhen.Unsettled = &badWhen, ""
 	for i := range 9 {
 		full.Speeds = append(full.Speeds, fmt.Sprintf("%d.50 m/s", 2+i))
 	}
@@ -123,7 +131,7 @@ func campaigns() []Item {
 		{"campaigns", page.Campaigns{Frame: list, Rows: rowsOf, MayEdit: true, Form: form}},
 		{"campaigns-empty", page.Campaigns{Frame: list, MayEdit: true, Form: form}},
 		{"campaigns-error", page.Campaigns{Frame: list, Rows: rowsOf, MayEdit: true, Form: wrong}},
-		{"campaign", one}, {"campaign-full", full},
+		{"campaign", one}, {"campaign-full", full}, {"campaign-error", wrongWhen},
 		{"campaign-empty", page.Campaign{Frame: serverFrame("Not begun", page.PathCampaigns), Lab: "Hillside lab"}},
 	}
 }
