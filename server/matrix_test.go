@@ -154,6 +154,7 @@ func rules() []rule {
 		{"POST /equipment/orders/:id/cancel", posts("/equipment/orders/"+uuid.NewString()+"/cancel", func(*matrix) url.Values { return url.Values{"reason": {"test"}} }), nowhere},
 		{"POST /equipment/orders/:id/reopen", posts("/equipment/orders/"+uuid.NewString()+"/reopen", func(*matrix) url.Values { return url.Values{"reason": {"test"}} }), nowhere},
 		{"POST /equipment/orders/:id/undo", posts("/equipment/orders/"+uuid.NewString()+"/undo", func(*matrix) url.Values { return url.Values{"reason": {"test"}} }), nowhere},
+		{"POST /equipment/orders/:id/once", posts("/equipment/orders/"+uuid.NewString()+"/once", func(*matrix) url.Values { return url.Values{"reason": {"test"}} }), nowhere},
 		{"POST /equipment/plans/class", posts("/equipment/plans/class", func(m *matrix) url.Values {
 			return url.Values{"lab": {m.birch.id.String()}, "class": {"neck"}, "every_days": {"90"}}
 		}), change},

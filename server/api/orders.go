@@ -24,13 +24,14 @@ type orderAnswer struct {
 	lab.WorkOrder
 	State           view.OrderState `json:"state"`
 	Service         *serviceAnswer  `json:"service"`          // that carried it out
-	Further         []serviceAnswer `json:"further_services"` // that name it too, written without sight of the first
+	ClosedTwice     bool            `json:"closed_twice"`     // by two sites without sight of each other
+	Further         []serviceAnswer `json:"further_services"` // of these, those after the first
 	CancelledReason string          `json:"cancelled_reason,omitempty"`
 	Unsettled       []string        `json:"unsettled"` // fields that were changed at two places without sight of each other
 }
 
 func orderOf(r *view.WorkOrderRow) orderAnswer {
-	x := orderAnswer{ID: r.ID, WorkOrder: r.Order, State: r.State, Further: []serviceAnswer{}, Unsettled: append([]string{}, r.Conflicts()...)}
+	x := orderAnswer{ID: r.ID, WorkOrder: r.Order, State: r.State, ClosedTwice: r.ClosedTwice(), Further: []serviceAnswer{}, Unsettled: append([]string{}, r.Conflicts()...)}
 	if r.Service != nil {
 		x.Service = &serviceAnswer{r.Service.ID, r.Service.Service}
 	}

@@ -82,7 +82,7 @@ func (d *Desk) itemUsePage(c echo.Context, id uuid.UUID, posted string, typed *h
 		state, reason := present.CauseWords(&u.Causes[j], d.zone)
 		s.Causes = append(s.Causes, page.SeenCause{State: state, Reason: reason, Href: page.ShotPath(u.Causes[j].Shot.String())})
 	}
-	open, err := d.Views.OpenOrders(ctx, p.Scope, id)
+	open, err := d.Views.OrdersToSee(ctx, p.Scope, id)
 	if err != nil {
 		return err
 	}

@@ -54,13 +54,13 @@ func (d *Desk) orderPage(c echo.Context, posted string, typed *httpkit.Filled, s
 		return err
 	}
 	said(c, &s.Frame, map[string]string{"opened": "The work order is open.", "change": "The work order was changed.", "close": "The work is done and the service recorded. Strokes and days are counted from it.", "close-before": "The work is done and the service recorded. A later service is on record, and strokes and days go on being counted from that: if the date was mistyped, take the closing back and close it again.",
-		"cancel": "The work order was cancelled.", "reopen": "The work order is open again.", "undo": "The service was withdrawn and the work order is open again. Strokes and days are counted as before it."})
+		"cancel": "The work order was cancelled.", "reopen": "The work order is open again.", "once": "The order is closed once. Strokes and days are counted from the service that stays.", "undo": "The service was withdrawn and the work order is open again. Strokes and days are counted as before it."})
 	if p.MayKeep(o.in.ID) {
 		d.orderForms(s, &o)
 	}
 	if typed != nil {
 		placed := false
-		for _, f := range []*page.Form{s.Change, s.Close, s.Cancel, s.Reopen, s.Undo} {
+		for _, f := range []*page.Form{s.Change, s.Close, s.Cancel, s.Reopen, s.Undo, s.Once} {
 			if f != nil && f.Action == posted {
 				typed.Into(f)
 				placed = true
@@ -141,6 +141,10 @@ func (d *Desk) orderForms(s *page.Order, o *ordered) {
 		s.Reopen = form(page.ReasonFields(), "reopen", "Open it again")
 	case view.OrderDone:
 		s.Undo = form(page.ReasonFields(), "undo", "Withdraw the service")
+		if o.row.ClosedTwice() {
+			s.Once = form(page.ReasonFields(), "once", "Withdraw all but the first")
+			s.Once.Values["reason"] = "the same work was recorded at two places"
+		}
 	}
 }
 
@@ -222,13 +226,30 @@ func (d *Desk) orderUndo(c echo.Context) error {
 		if o.row.Service == nil {
 			return problem.New(problem.Conflict, "The work order is not done.", "Look at the order as it is now.")
 		}
-		for _, s := range append([]view.ServiceRow{*o.row.Service}, o.row.Further...) {
-			if err := d.Register.Withdraw(ctx, p.Principal, o.in.ID, s.Lab, s.ID, lab.KindService, f.Values["reason"]); err != nil {
-				return err
-			}
-		}
-		return nil
+		return d.withdrawServices(ctx, p, o, append([]view.ServiceRow{*o.row.Service}, o.row.Further...), f.Values["reason"])
 	})
+}
+
+// orderOnce withdraws the further services of an order that two sites closed.
+func (d *Desk) orderOnce(c echo.Context) error {
+	return d.aboutOrder(c, "once", page.ReasonFields(), func(ctx context.Context, p *caller, o *ordered, f *httpkit.Filled) error {
+		if !f.OK() {
+			return nil
+		}
+		if !o.row.ClosedTwice() {
+			return problem.New(problem.Conflict, "The work order is not closed twice.", "Look at the order as it is now.")
+		}
+		return d.withdrawServices(ctx, p, o, o.row.Further, f.Values["reason"])
+	})
+}
+
+func (d *Desk) withdrawServices(ctx context.Context, p *caller, o *ordered, all []view.ServiceRow, reason string) error {
+	for i := range all {
+		if err := d.Register.Withdraw(ctx, p.Principal, o.in.ID, all[i].Lab, all[i].ID, lab.KindService, reason); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // orderSheet is the order for printing, to be taken to the rig.

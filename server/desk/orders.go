@@ -31,10 +31,14 @@ func (d *Desk) orderRoutes(e *echo.Echo, in echo.MiddlewareFunc) {
 	e.POST(page.PathOrders+"/:id/cancel", d.orderCancel, in)
 	e.POST(page.PathOrders+"/:id/reopen", d.orderReopen, in)
 	e.POST(page.PathOrders+"/:id/undo", d.orderUndo, in)
+	e.POST(page.PathOrders+"/:id/once", d.orderOnce, in)
 }
 
+// closedTwice is the filter for orders that two sites closed.
+const closedTwice = "twice"
+
 func orderStates() []page.Choice {
-	return []page.Choice{{Value: string(view.OrderOpen), Text: "open"}, {Value: string(view.OrderDone), Text: "done"}, {Value: string(view.OrderCancelled), Text: "cancelled"}, {Value: "all", Text: "all"}}
+	return []page.Choice{{Value: string(view.OrderOpen), Text: "open"}, {Value: string(view.OrderDone), Text: "done"}, {Value: string(view.OrderCancelled), Text: "cancelled"}, {Value: closedTwice, Text: "closed twice"}, {Value: "all", Text: "all"}}
 }
 
 // orders lists work orders; without a filter the open ones.
@@ -58,8 +62,11 @@ func (d *Desk) orders(c echo.Context) error {
 		sc = in.Scope
 	}
 	f := view.WorkOrderFilter{State: view.OrderState(s.State)}
-	if s.State == "all" {
+	switch s.State {
+	case "all":
 		f.State = ""
+	case closedTwice:
+		f.State, f.Twice = "", true
 	}
 	err = every(ctx, func(q view.Page) (view.List[view.WorkOrderRow], error) { return d.Views.WorkOrders(ctx, sc, f, q) }, func(o *view.WorkOrderRow) error {
 		r := page.WorkOrderRow{ID: o.ID.String(), What: o.Order.What, Opened: o.Order.EffectiveAt.Time().In(d.zone), AssignedTo: o.Order.AssignedTo, State: present.OrderWord(o, d.zone), Why: present.CauseOfOrder(o.Order.Cause)}

@@ -188,6 +188,7 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 			return rows(w.WorkOrders(ctx, s, view.WorkOrderFilter{}, view.Page{}))
 		},
 		"OpenOrders":   func(s scope.Scope) (int, error) { return size(w.OpenOrders(ctx, s, ram1)) },
+		"OrdersToSee":  func(s scope.Scope) (int, error) { return size(w.OrdersToSee(ctx, s, ram1)) },
 		"Sat":          func(s scope.Scope) (int, error) { return size(w.Sat(ctx, s, ram1, 0, lab.At(now))) },
 		"ServicePlan":  func(s scope.Scope) (int, error) { return single(w.ServicePlan(ctx, s, lab.ServicePlanOf(labA, "ram"))) },
 		"ServicePlans": func(s scope.Scope) (int, error) { return rows(w.ServicePlans(ctx, s, view.Page{})) },

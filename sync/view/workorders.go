@@ -32,6 +32,11 @@ type WorkOrderRow struct {
 	Since   *ServiceRow  // of an open order, the item's last service that was recorded without naming it after it was opened
 }
 
+// ClosedTwice says that two sites closed the order without sight of each other.
+// Both services stand; the first by clock, then by node, is the one that carried
+// it out, whichever arrived first.
+func (o *WorkOrderRow) ClosedTwice() bool { return len(o.Further) > 0 }
+
 const byOrder = "order" // work order, stamp; of services that stand
 
 func workOrderOf(o *lab.WorkOrder) (uuid.UUID, lab.Time) { return o.Item, o.EffectiveAt }
@@ -68,6 +73,7 @@ func serviceTable() *index.Table[doc[lab.Service]] {
 type WorkOrderFilter struct {
 	State OrderState // "": all
 	Item  uuid.UUID  // zero: all
+	Twice bool       // those alone that were closed twice
 }
 
 // WorkOrders lists work orders, the newest first.
@@ -86,7 +92,7 @@ func (v *Reader) WorkOrders(ctx context.Context, sc scope.Scope, f WorkOrderFilt
 				return false
 			}
 			row, err := v.set.workOrder(r, sc, d)
-			if failed = err; err != nil || f.State != "" && row.State != f.State {
+			if failed = err; err != nil || f.State != "" && row.State != f.State || f.Twice && !row.ClosedTwice() {
 				return false
 			}
 			kept[string(keyOf(d))] = row
@@ -131,7 +137,17 @@ func (v *Reader) WorkOrder(ctx context.Context, sc scope.Scope, id uuid.UUID) (o
 }
 
 // OpenOrders lists the open work orders of an item, the newest first.
-func (v *Reader) OpenOrders(ctx context.Context, sc scope.Scope, item uuid.UUID) (out []WorkOrderRow, err error) {
+func (v *Reader) OpenOrders(ctx context.Context, sc scope.Scope, item uuid.UUID) ([]WorkOrderRow, error) {
+	return v.ordersOf(ctx, sc, item, func(o *WorkOrderRow) bool { return o.State == OrderOpen })
+}
+
+// OrdersToSee lists the work orders of an item that a person has to look at, the
+// newest first: those that are open, and those that were closed twice.
+func (v *Reader) OrdersToSee(ctx context.Context, sc scope.Scope, item uuid.UUID) ([]WorkOrderRow, error) {
+	return v.ordersOf(ctx, sc, item, func(o *WorkOrderRow) bool { return o.State == OrderOpen || o.ClosedTwice() })
+}
+
+func (v *Reader) ordersOf(ctx context.Context, sc scope.Scope, item uuid.UUID, keep func(*WorkOrderRow) bool) (out []WorkOrderRow, err error) {
 	err = v.store.View(ctx, func(r kv.Reader) error {
 		out = nil
 		for d, err := range v.set.workOrders.ScanIndex(r, byItem, item[:], kv.PrefixEnd(item[:]), true) {
@@ -145,7 +161,7 @@ func (v *Reader) OpenOrders(ctx context.Context, sc scope.Scope, item uuid.UUID)
 			if err != nil {
 				return err
 			}
-			if row.State == OrderOpen {
+			if keep(&row) {
 				out = append(out, row)
 			}
 		}

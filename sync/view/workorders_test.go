@@ -25,12 +25,20 @@ type workHistory struct {
 	cancelled map[uuid.UUID]bool // as said last
 }
 
-// state walks through the papers.
-func (h *workHistory) state(order uuid.UUID) view.OrderState {
+// closings counts the services that carry an order out.
+func (h *workHistory) closings(order uuid.UUID) (n int) {
 	for id, s := range h.services {
 		if s.WorkOrder != nil && *s.WorkOrder == order && s.Item == h.item[order] && !h.withdrawn[id] {
-			return view.OrderDone
+			n++
 		}
+	}
+	return n
+}
+
+// state walks through the papers.
+func (h *workHistory) state(order uuid.UUID) view.OrderState {
+	if h.closings(order) > 0 {
+		return view.OrderDone
 	}
 	if h.cancelled[order] {
 		return view.OrderCancelled
@@ -96,7 +104,7 @@ func drawWork(rt *rapid.T, w *world, h *history) (*workHistory, []record.Record)
 // are also those of a tally sheet, and the states of the orders those of the papers.
 func TestWorkOrdersEqualPapers(t *testing.T) {
 	w, again := openWorld(t), openWorld(t)
-	seen, due := map[view.OrderState]int{}, 0
+	seen, due, twice := map[view.OrderState]int{}, 0, 0
 	rapid.Check(t, func(rt *rapid.T) {
 		w.empty(rt)
 		again.empty(rt)
@@ -132,11 +140,25 @@ func TestWorkOrdersEqualPapers(t *testing.T) {
 			if o.State == view.OrderDone && o.Service.Service.Item != o.Order.Item {
 				rt.Fatalf("a service of another item carries it out")
 			}
-			seen[o.State]++
+			b, err := again.WorkOrder(w.ctx(), onlyA, id)
+			if err != nil || !reflect.DeepEqual(o, b) {
+				rt.Fatalf("order %+v\nafter a rebuild %+v, %v", o, b, err)
+			}
+			if all := k.closings(id); o.ClosedTwice() != (all > 1) || o.State == view.OrderDone && len(o.Further)+1 != all {
+				rt.Fatalf("closed by %d services more, the papers have %d", len(o.Further), all)
+			}
+			if seen[o.State]++; o.ClosedTwice() {
+				twice++
+				for _, f := range o.Further {
+					if f.RecordedAt.Before(o.Service.RecordedAt) {
+						rt.Fatalf("closed by the service of %s, though one of %s is earlier", o.Service.RecordedAt, f.RecordedAt)
+					}
+				}
+			}
 		}
 	})
-	if len(seen) != 3 || due == 0 {
-		t.Errorf("the histories made %v and %d due; all must occur", seen, due)
+	if len(seen) != 3 || due == 0 || twice == 0 {
+		t.Errorf("the histories made %v, %d due and %d closed twice; all must occur", seen, due, twice)
 	}
 }
 

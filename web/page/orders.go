@@ -74,14 +74,14 @@ type Order struct {
 	Strokes         string // since the last service, now
 	Due             Status // of the item's service, now
 	Done            *OrderDone
-	Further         []OrderDone // services that name it too
+	Further         []OrderDone // services that name it too: closed twice
 	Since           *OrderDone  // a service without the order, after it was opened
 	CancelledFor    string
 	CancelledBy     string
 	Unsettled       string
 	Change, Close   *Form // nil: not offered
 	Cancel, Reopen  *Form
-	Undo            *Form
+	Undo, Once      *Form
 }
 
 func (Order) screen() string { return "order" }

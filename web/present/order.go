@@ -94,6 +94,9 @@ func WhyOrder(u *upkeep.Due, cause string, zone *time.Location) (why string, sho
 func OrderWord(o *view.WorkOrderRow, zone *time.Location) page.Status {
 	switch o.State {
 	case view.OrderDone:
+		if o.ClosedTwice() {
+			return page.Status{Level: page.Warn, Word: "done on " + DayOf(o.Service.Service.EffectiveAt, zone) + ", closed twice"}
+		}
 		return page.Status{Level: page.OK, Word: "done on " + DayOf(o.Service.Service.EffectiveAt, zone)}
 	case view.OrderCancelled:
 		return page.Status{Level: page.Plain, Word: "cancelled"}

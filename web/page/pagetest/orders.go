@@ -51,6 +51,7 @@ func oneOrder(warn page.Status) []Item {
 	done.State, done.Close, done.Change, done.Cancel, done.Undo = page.Status{Level: page.OK, Word: "done on 2031-03-14"}, nil, nil, nil, form("undo", page.ReasonFields(), "Withdraw the service", nil)
 	one := page.OrderDone{At: ago(3 * time.Hour), What: "Seals changed; the bore has a score at 40 mm, polished.", Parts: parts, Duration: "75\u00a0min", By: "workshop", Written: "R. Example", Counter: page.ShowCount(14_231)}
 	done.Done, done.Further = &one, []page.OrderDone{{At: ago(2 * time.Hour), What: "Seals changed.", Written: "T. Sample"}}
+	done.State, done.Once = page.Status{Level: page.Warn, Word: "done on 2031-03-13, closed twice"}, form("once", page.ReasonFields(), "Withdraw all but the first", map[string]string{"reason": "the same work was recorded at two places"})
 	done.Due = page.Status{Level: page.OK, Word: "due in 1\u202f000 strokes"}
 	bare.Parts, bare.AssignedTo, bare.Planned, bare.Reason, bare.Evidence, bare.Where, bare.Asset, bare.Cause, bare.Close, bare.Change, bare.Cancel = nil, "", "", "", "", "", "", "opened by hand", nil, nil, nil
 	wrong.Close = form("close", page.CloseFields(), "The work is done: record the service", map[string]string{"effective_at": "2031-03-14T15:00:00", "note": "Seals.", "counter_strokes": "900"})
