@@ -74,7 +74,7 @@ func TestSessionBringsBothSidesToTheSameContent(t *testing.T) {
 	}
 	exchangetest.Same(t, w.agent, w.server, true, w.lab)
 	r := w.stored(t)
-	if r.Seq != 41 || !r.Complete() {
+	if r.Seq != 41 || r.CompleteThrough != r.Seq {
 		t.Errorf("receipt for %d, complete through %d, want 41, 41", r.Seq, r.CompleteThrough)
 	}
 	if err := r.Verify(w.service.PublicKey()); err != nil {
@@ -188,7 +188,7 @@ func TestSessionResumesAfterEveryCall(t *testing.T) {
 				}
 			}
 			exchangetest.Same(t, w.agent, w.server, true, w.lab)
-			if r := w.stored(t); !r.Complete() {
+			if r := w.stored(t); r.CompleteThrough != r.Seq {
 				t.Errorf("round %d: complete through %d of %d", round, r.CompleteThrough, r.Seq)
 			}
 		}

@@ -134,7 +134,7 @@ func TestRestoredServerGetsEverythingAgain(t *testing.T) {
 	}
 	exchangetest.Same(t, w.agent, w.server, true, w.lab)
 	after := w.stored(t)
-	if after.Incarnation == before.Incarnation || after.Seq != before.Seq || !after.Complete() {
+	if after.Incarnation == before.Incarnation || after.Seq != before.Seq || after.CompleteThrough != after.Seq {
 		t.Errorf("receipt %+v after %+v", after.Statement, before.Statement)
 	}
 }

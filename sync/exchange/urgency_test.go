@@ -83,7 +83,7 @@ func TestSourcesBeforePhotosBeforeVideo(t *testing.T) {
 	if !slices.Equal(s.log, want) {
 		t.Errorf("sent in the order %v, want %v", s.log, want)
 	}
-	if r := w.stored(t); !r.Complete() {
+	if r := w.stored(t); r.CompleteThrough != r.Seq {
 		t.Errorf("complete through %d of %d", r.CompleteThrough, r.Seq)
 	}
 	exchangetest.Same(t, w.agent, w.server, true, w.lab)
@@ -181,7 +181,7 @@ func TestNoSpaceStopsOnlyWhatIsTooLarge(t *testing.T) {
 	if res, err = exchange.Run(t.Context(), exchangetest.Options(w.agent, w.service), s); err != nil || len(res.Notices) != 0 {
 		t.Fatalf("with space again: %v, %v", res.Notices, err)
 	}
-	if r := w.stored(t); !r.Complete() {
+	if r := w.stored(t); r.CompleteThrough != r.Seq {
 		t.Errorf("complete through %d of %d", r.CompleteThrough, r.Seq)
 	}
 	exchangetest.Same(t, w.agent, w.server, true, w.lab)

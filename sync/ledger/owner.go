@@ -43,7 +43,7 @@ func GenesisKeys(r kv.Reader, node record.NodeID) ([]GenesisKey, error) {
 		}
 		for s, err := range Chain(r, o, 0) {
 			var g record.Genesis
-			if err == nil && s.Damage == nil && s.Seq == 1 && record.DecodeBody(s.Record.Body, &g) == nil && len(g.NodeKey) == ed25519.PublicKeySize {
+			if err == nil && s.Damage == nil && record.DecodeBody(s.Record.Body, &g) == nil && len(g.NodeKey) == ed25519.PublicKeySize {
 				out = append(out, GenesisKey{Origin: o, Key: g.NodeKey})
 			}
 			break

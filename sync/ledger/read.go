@@ -107,13 +107,13 @@ func (w *walk) step(e kv.Entry) []Step {
 	}
 	r, err := record.Parse(raw)
 	switch {
-	case err == nil && r.Hash != h, err != nil && record.HashOf(raw) != h:
+	case err == nil && r.Hash != h:
 		return append(steps, w.bad(seq, "the stored record is not what was written: its hash differs", nil))
 	case err != nil:
 		return append(steps, w.bad(seq, "the stored record cannot be read", err))
 	case r.Origin() != w.origin || r.Seq != seq:
 		return append(steps, w.bad(seq, fmt.Sprintf("record %d of %s stands in its place", r.Seq, r.Origin()), nil))
-	case r.Prev != before && (before != record.Hash{} || seq == 1):
+	case r.Prev != before && before != record.Hash{}: // the first has none before it, by its form
 		return append(steps, w.bad(seq, "the stored record does not follow the one before it", nil))
 	}
 	return append(steps, Step{Seq: seq, Record: r})
@@ -197,7 +197,7 @@ func (l *Ledger) Get(ctx context.Context, ref record.Ref) (record.Record, error)
 	if err != nil {
 		return record.Record{}, err
 	}
-	if len(page) == 0 || page[0].Seq != ref.Seq {
+	if len(page) == 0 {
 		return record.Record{}, absent(ref)
 	}
 	return page[0], nil

@@ -145,7 +145,7 @@ func stepRebuild(tx kv.Tx, views ViewSet, page int) (ready bool, at Rebuilding, 
 			return false, at, bad, err
 		}
 	}
-	if n < page || end >= first.last {
+	if n < page {
 		return false, at, bad, tx.Delete(rebuildTable, originKey(first.origin))
 	}
 	return false, at, bad, tx.Put(rebuildTable, originKey(first.origin), kv.Join([]byte{valueVersion}, kv.U64(end), kv.U64(first.last)))

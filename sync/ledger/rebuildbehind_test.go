@@ -1,6 +1,7 @@
 package ledger_test
 
 import (
+	"bytes"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -25,6 +26,24 @@ func (c counted) Apply(tx kv.Tx, r *record.Record) error {
 		return errView
 	}
 	return c.notes.Apply(tx, r)
+}
+
+const tallies kv.Table = "test.tally"
+
+// tallied counts in the store how often a record was applied.
+type tallied struct{ notes }
+
+func (v tallied) Tables() []kv.Table { return append(v.notes.Tables(), tallies) }
+
+func (v tallied) Apply(tx kv.Tx, r *record.Record) error {
+	b, err := tx.Get(tallies, r.Hash[:])
+	if err != nil {
+		return err
+	}
+	if err := tx.Put(tallies, r.Hash[:], []byte{1 + byte(len(b))}); err != nil {
+		return err
+	}
+	return v.notes.Apply(tx, r)
 }
 
 func fill(t *testing.T, dir string, n int) *ledgertest.Ledger {
@@ -57,7 +76,7 @@ func awaitViews(t *testing.T, l *ledgertest.Ledger) {
 func TestRebuildInTheBackground(t *testing.T) {
 	dir := t.TempDir()
 	fill(t, dir, 700).Stop(t)
-	l := ledgertest.Open(t, ledgertest.Options{Dir: dir, Views: notes{version: "2"}, NoBlobs: true, RebuildAtOnce: 10})
+	l := ledgertest.Open(t, ledgertest.Options{Dir: dir, Views: tallied{notes{version: "2"}}, NoBlobs: true, RebuildAtOnce: 10})
 	if n := l.Notices(); l.Rebuilding().Running && (len(n) != 1 || !strings.Contains(n[0], "being rebuilt")) {
 		t.Errorf("notices %q", n)
 	}
@@ -70,6 +89,21 @@ func TestRebuildInTheBackground(t *testing.T) {
 	}
 	if b := l.Rebuilding(); b.Done != b.Total || b.Total < 1402 {
 		t.Errorf("at the end %d of %d are read, want all of 1402 or more", b.Done, b.Total)
+	}
+	n := 0
+	err := l.View(t.Context(), func(r kv.Reader) error {
+		for e, err := range r.Scan(tallies, nil, nil) {
+			if err != nil {
+				return err
+			}
+			if n++; !bytes.Equal(e.Value, []byte{1}) {
+				t.Errorf("record %x was applied %d times", e.Key, e.Value)
+			}
+		}
+		return nil
+	})
+	if err != nil || n != 1422 {
+		t.Errorf("%d records were applied, %v, want 1422", n, err)
 	}
 	if report, err := l.Verify(t.Context()); err != nil || report.Class() != care.OK || report.Records != 1422 {
 		t.Errorf("verify: %v\n%s", err, report)

@@ -185,7 +185,7 @@ func stranded(r kv.Reader, ref record.Ref, h record.Hash) (bool, error) {
 // closed own origin that ends with there elsewhere: it was here before and was
 // carried over, and so was all that stands here beyond record shared.
 func (l *Ledger) Settled(ctx context.Context, origin record.Origin, shared uint64, there record.Head) (bool, error) {
-	if origin.Node != l.opts.Node || l.Own(origin.Lab).Epoch <= origin.Epoch {
+	if origin.Node != l.opts.Node {
 		return false, nil
 	}
 	settled := false

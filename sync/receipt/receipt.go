@@ -59,9 +59,6 @@ func (s *Statement) Head() record.Head { return record.Head{Seq: s.Seq, Hash: s.
 // Time gives the server's clock at the moment of signing.
 func (s *Statement) Time() time.Time { return time.UnixMilli(s.TimeMS).UTC() }
 
-// Complete says that nothing is missing through Seq, attachments included.
-func (s *Statement) Complete() bool { return s.CompleteThrough == s.Seq }
-
 // bytes gives the fixed layout that is signed and stored: node, lab, epoch,
 // seq, hash, complete through, server, incarnation, time; big endian.
 func (s *Statement) bytes() []byte {

@@ -72,3 +72,54 @@ func TestCarriedRecordsComeBack(t *testing.T) {
 		}
 	})
 }
+
+// A carrier that cannot be right is refused, and so are bytes that are not the
+// record which it names.
+func TestCarriersThatCannotBeRight(t *testing.T) {
+	node, lab := uuid.New(), uuid.New()
+	seal := func(epoch uint32, seq uint64, kind record.Kind) record.Record {
+		t.Helper()
+		r, err := record.Seal(record.Envelope{Node: node, Lab: lab, Epoch: epoch, Seq: seq, Prev: record.Hash{1}, Kind: kind, Schema: 1, Author: "p1", Body: []byte{0xa0}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return r
+	}
+	r, carrier := seal(2, 7, "lab.note"), seal(3, 4, record.KindRehomed)
+	good := record.Rehomed{Epoch: 2, Seq: 7, Hash: r.Hash, After: 4, Branch: record.Hash{9}, Parts: 1}
+	if err := good.Check(&carrier); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := good.Open(&carrier, r.Raw); err != nil {
+		t.Fatal(err)
+	}
+	for name, change := range map[string]func(*record.Rehomed){
+		"no epoch":                func(h *record.Rehomed) { h.Epoch = 0 },
+		"the carrier's epoch":     func(h *record.Rehomed) { h.Epoch = 3 },
+		"a later epoch":           func(h *record.Rehomed) { h.Epoch = 4 },
+		"a shared place":          func(h *record.Rehomed) { h.After = 7 },
+		"before the shared place": func(h *record.Rehomed) { h.After = 8 },
+		"no hash":                 func(h *record.Rehomed) { h.Hash = record.Hash{} },
+		"no branch":               func(h *record.Rehomed) { h.Branch = record.Hash{} },
+		"no parts":                func(h *record.Rehomed) { h.Parts = 0 },
+		"a part beyond the last":  func(h *record.Rehomed) { h.Part = 1 },
+	} {
+		h := good
+		change(&h)
+		if err := h.Check(&carrier); problem.Of(err) != problem.Invalid {
+			t.Errorf("%s: Check = %v", name, err)
+		}
+	}
+	for name, other := range map[string]record.Record{
+		"another epoch": seal(1, 7, "lab.note"), "another place": seal(2, 8, "lab.note"), "a carrier": seal(2, 7, record.KindRehomed), "a genesis": seal(2, 7, record.KindGenesis),
+	} {
+		h := good
+		h.Hash = other.Hash
+		if _, err := h.Open(&carrier, other.Raw); problem.Of(err) != problem.Invalid {
+			t.Errorf("%s: Open = %v", name, err)
+		}
+	}
+	if _, err := good.Open(&carrier, carrier.Raw); problem.Of(err) != problem.Invalid {
+		t.Errorf("other bytes: Open = %v", err)
+	}
+}
