@@ -203,7 +203,7 @@ func (v *view) takeBack(ctx context.Context, b *Batch) (receipt.Receipt, error) 
 	if head, err = v.s.append(ctx, b.Origin, recs); err != nil {
 		return receipt.Receipt{}, v.notTaken(b, head, err)
 	}
-	if head.Seq != before.Seq || head.Hash != before.Hash {
+	if head != before {
 		v.s.alarm(ctx, Alarm{Kind: ServerGivenBack, Node: v.p.Node, Origin: b.Origin, Here: before.Seq, There: head.Seq})
 	}
 	return v.s.receipt(ctx, b.Origin, head)

@@ -157,7 +157,7 @@ func (s *session) giveBackChain(ctx context.Context, o record.Origin, from uint6
 		for n < len(recs) && recs[n].Seq <= e.Seq {
 			n++
 		}
-		if n == 0 || recs[n-1].Seq != e.Seq || recs[n-1].Hash != e.Hash {
+		if n == 0 || recs[n-1].Head() != e.Head() {
 			continue // the part up to this head is not here, or longer than a batch
 		}
 		b := Batch{Origin: o, HeadSignature: e.Signature}

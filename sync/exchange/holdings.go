@@ -278,7 +278,7 @@ func readComplete(r kv.Reader, o record.Origin) (uint64, error) {
 		if err != nil {
 			return 0, err
 		}
-		if s.Seq == n && s.Damage == nil && s.Record.Hash == record.Hash(v[8:]) {
+		if s.Damage == nil && s.Record.Hash == record.Hash(v[8:]) {
 			return n, nil
 		}
 		break

@@ -95,8 +95,12 @@ func sitesOf(name string, src []byte) ([]site, error) {
 		all = append(all, site{kind: k, pkg: f.Name.Name, file: name, line: from.Line, from: from.Offset, to: to.Offset,
 			was: oneLine(src[from.Offset:to.Offset]), equality: equality})
 	}
-	ast.Inspect(f, func(n ast.Node) bool {
+	var visit func(ast.Node) bool
+	visit = func(n ast.Node) bool {
 		switch n := n.(type) {
+		case *ast.ForStmt: // how far a loop goes is no check
+			ast.Inspect(n.Body, visit)
+			return false
 		case *ast.CallExpr:
 			if slices.Contains(syncs(), calledName(n)) {
 				add(n, kindSync, false)
@@ -109,7 +113,8 @@ func sitesOf(name string, src []byte) ([]site, error) {
 			}
 		}
 		return true
-	})
+	}
+	ast.Inspect(f, visit)
 	return all, nil
 }
 
@@ -131,8 +136,15 @@ func checkKind(n *ast.BinaryExpr, text string) (kind, bool) {
 		return "", false
 	}
 	for _, x := range []ast.Expr{n.X, n.Y} {
-		if id, ok := x.(*ast.Ident); ok && id.Name == "nil" {
-			return "", false
+		switch x := x.(type) {
+		case *ast.Ident:
+			if x.Name == "nil" {
+				return "", false
+			}
+		case *ast.CallExpr: // how many there are is no check of one
+			if calledName(x) == "len" {
+				return "", false
+			}
 		}
 	}
 	switch {
