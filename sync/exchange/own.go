@@ -129,7 +129,7 @@ func (s *session) hashAt(ctx context.Context, o record.Origin, seq uint64) (reco
 	if err != nil {
 		return record.Hash{}, fmt.Errorf("read record %d of %s: %w", seq, o, err)
 	}
-	if len(recs) == 0 || recs[0].Seq != seq {
+	if len(recs) == 0 {
 		return record.Hash{}, fmt.Errorf("record %d of %s is not there", seq, o)
 	}
 	return recs[0].Hash, nil
