@@ -54,6 +54,7 @@ func (c *computation) run(raw *signal.Recording) {
 	if c.nine != nil && !angular.complete() {
 		angular, alpha = c.rotation()
 	}
+	twins := c.twinSignals() // before anything is moved
 	linear := c.axes(signal.LinearAcceleration)
 	c.toCentre(&linear, angular, alpha)
 	peakLinear := c.linearMetrics(linear)
@@ -63,6 +64,11 @@ func (c *computation) run(raw *signal.Recording) {
 	c.speedMetrics(raw)
 	c.plausible()
 	c.quiet(linear, angular)
+	if !c.flags.has(NoImpact) && !c.flags.has(NoiseFloor) {
+		for i := range twins {
+			c.compare(twins[i])
+		}
+	}
 }
 
 // noiseHides takes the expanded uncertainties away where noise rules the signal:

@@ -31,6 +31,7 @@ const (
 	PositionNotCorrected FlagCode = "position_not_corrected"
 	SpeedUnknown         FlagCode = "speed_unknown"
 	SpeedMismatch        FlagCode = "speed_mismatch"
+	TwinsDisagree        FlagCode = "twins_disagree"
 	Manual               FlagCode = "manual"
 	MapGuessed           FlagCode = "map_guessed"
 	MapUnsure            FlagCode = "map_unsure"
@@ -73,6 +74,7 @@ func FlagTable() []FlagMeaning {
 		{PositionNotCorrected, "The accelerometers do not sit at the centre of gravity, and there are no three angular rates to move them there; the values are those at the sensor.", "Map three angular velocity channels, or mount at the centre of gravity."},
 		{SpeedUnknown, "The light gate's channel does not give a speed.", "Check gate and flag; type the speed if it was read elsewhere."},
 		{SpeedMismatch, "The typed speed differs from that of the light gate by more than 2 %; the gate's is used.", "Find out which of them is right."},
+		{TwinsDisagree, "Two sensors that measure the same at the same place differ: two light gates by more than 2 % of the speed, two channels of one quantity, axis and position by more than 5 % of the peak, or by more than their expanded uncertainties together where those are larger. The results use the first of them; which of the two is wrong is not known.", "Compare both with a third: another gate, a check on the reference pad, or a calibration. After five strokes in turn it stands on the list of what is due."},
 		{Manual, "The value was typed in and not measured by a channel.", "Nothing; it stays marked."},
 		{MapGuessed, "No channel map was given; columns were assigned by their names.", "Check the guess and save it as a map."},
 		{MapUnsure, "Part of the guessed map is uncertain.", "Say it in a channel map."},

@@ -39,9 +39,11 @@ type Report struct {
 	Map       *chanmap.Map `json:"map,omitempty"` // as used, with what was guessed
 	// Calibrations are the certificates in force and what was taken of them.
 	Calibrations []UsedCalibration `json:"calibrations,omitempty"`
-	Record       *Record           `json:"record,omitempty"`
-	Process      *Processing       `json:"processing,omitempty"`
-	Detail       *Detail           `json:"-"`
+	// Twins are comparisons of sensors that measure the same at the same place.
+	Twins   []Twin      `json:"twins,omitempty"`
+	Record  *Record     `json:"record,omitempty"`
+	Process *Processing `json:"processing,omitempty"`
+	Detail  *Detail     `json:"-"`
 }
 
 // Result is one metric. Pointers are nil where the field does not apply.

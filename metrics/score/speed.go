@@ -56,6 +56,7 @@ func (c *computation) gateSpeed(raw *signal.Recording) (Result, bool) {
 				r.ExpandedUncertainty = &u
 			}
 			c.speedBudget(gate, p)
+			c.twinGates(raw, i, p)
 			if gate.ExpandedUncertaintyPercent <= 0 {
 				r.Note = "flag width taken as known to 0.02 mm"
 			}

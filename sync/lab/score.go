@@ -109,9 +109,45 @@ type Score struct {
 	// Since version 2: the reviews whose corrected sensitivities were used.
 	Reviews []uuid.UUID `json:"reviews,omitempty"`
 
+	// Since version 3: comparisons of sensors that measure the same at the same place.
+	Twins []Twins `json:"twins,omitempty"`
+
 	// Turn is one more than that of the score which the writer saw, so that a
 	// score by a clock that was ahead does not outlast those that follow it.
 	Turn uint32 `json:"turn,omitempty"`
+}
+
+// Twins compares two channels that measure the same at the same place.
+type Twins struct {
+	Channel  string  `json:"channel"` // that the results use
+	Twin     string  `json:"twin"`
+	Measures string  `json:"measures"`
+	Value    float64 `json:"value"` // of Channel: the speed, or the largest amount
+	Other    float64 `json:"other"` // of Twin
+	Unit     string  `json:"unit"`
+	Limit    float64 `json:"most_apart"` // share of Value
+}
+
+// Apart is the difference as a share of Value, positive where the twin reads more.
+func (t *Twins) Apart() float64 { return t.Other/t.Value - 1 }
+
+// MaxTwins bounds the comparisons of one score.
+const MaxTwins = 32
+
+func (s *Score) checkTwins(c *checks) {
+	if n := len(s.Twins); n > MaxTwins {
+		c.add("twins", fmt.Sprintf("%d comparisons, the most is %d", n, MaxTwins), "keep the first")
+	}
+	for i := range s.Twins {
+		t := &s.Twins[i]
+		c.needText("twins, channel", t.Channel, MaxText)
+		c.needText("twins, twin", t.Twin, MaxText)
+		c.needText("twins, measures", t.Measures, MaxText)
+		c.text("twins, unit", t.Unit, MaxText)
+		c.number("twins, value", &t.Value, 1e-12, 1e12)
+		c.number("twins, other", &t.Other, 0, 1e12)
+		c.number("twins, most_apart", &t.Limit, 0, 1e3)
+	}
 }
 
 // RecordKind is KindScore.
@@ -157,6 +193,7 @@ func (s *Score) Validate() error {
 	for _, id := range s.Reviews {
 		c.id("review", id)
 	}
+	s.checkTwins(c)
 	for i := range s.Faults {
 		s.Faults[i].check(c, "fault")
 	}

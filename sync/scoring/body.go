@@ -38,6 +38,10 @@ func Body(j Job, rep *score.Report) *lab.Score {
 		b.GuessedMap = mapText(rep.Map)
 	}
 	b.Flags = Flags(rep.Flags)
+	for _, x := range rep.Twins[:min(len(rep.Twins), lab.MaxTwins)] {
+		b.Twins = append(b.Twins, lab.Twins{Channel: cut(x.Channel, lab.MaxText), Twin: cut(x.Twin, lab.MaxText), Measures: string(x.Measures),
+			Value: x.Value, Other: x.Other, Unit: x.Unit, Limit: x.Limit})
+	}
 	if rep.Error != nil {
 		b.Error = new(Fault(rep.Error))
 	}

@@ -9,12 +9,14 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
 	"github.com/google/uuid"
 
 	"thudbook/metrics/score"
+	"thudbook/metrics/signal"
 	"thudbook/sync/blob"
 	"thudbook/sync/blob/dirblob"
 	"thudbook/sync/lab"
@@ -234,5 +236,22 @@ func TestManyFlagsFit(t *testing.T) {
 	}
 	if n := len(b.Flags); n < 2 || n > lab.MaxFlags || b.Flags[n-1].Code != lab.FlagFlagsCut {
 		t.Errorf("%d flags, the last %q", n, b.Flags[n-1].Code)
+	}
+}
+
+// Comparisons of twins are kept with the score, as they are.
+func TestTwinsAreKept(t *testing.T) {
+	rep := score.Report{Engine: score.EngineVersion, Twins: []score.Twin{{Channel: "gate A", Twin: "gate B", Measures: signal.LightGate, Value: 5.5, Other: 5.3, Unit: "m/s", Limit: 0.02}}}
+	b := scoring.Body(scoring.Job{Shot: labtest.ID("twins")}, &rep)
+	want := []lab.Twins{{Channel: "gate A", Twin: "gate B", Measures: "light gate", Value: 5.5, Other: 5.3, Unit: "m/s", Limit: 0.02}}
+	if !slices.Equal(b.Twins, want) || b.Twins[0].Apart() != rep.Twins[0].Apart() {
+		t.Errorf("kept as %+v, want %+v", b.Twins, want)
+	}
+	if err := b.Validate(); err != nil {
+		t.Error(err)
+	}
+	b.Twins[0].Value = 0
+	if err := b.Validate(); err == nil {
+		t.Error("a comparison with nothing is taken")
 	}
 }

@@ -49,6 +49,7 @@ type Watch struct {
 	reads  *view.Reader // Read, once for each rig
 	checks map[uuid.UUID][]view.CheckRow
 	drifts map[uuid.UUID][]Cause
+	twins  map[uuid.UUID][]compared
 }
 
 // Due is how an item stands against the plan that holds for it.

@@ -52,6 +52,16 @@ func Look(ctx context.Context, w *upkeep.Watch, i *view.ItemRow, also ...record.
 		l.need("service_after_"+c.Code, c.Shot.String(), s, reason)
 		l.Needs[len(l.Needs)-1].Shot = c.Shot
 	}
+	if l.Use.Rig != uuid.Nil {
+		twins, err := w.Twins(ctx, l.Use.Rig, l.Use.Position)
+		if err != nil {
+			return l, err
+		}
+		for i := range twins {
+			l.need("disagrees_with_twin", lab.Fold(twins[i].Channel+" "+twins[i].Twin), page.Status{Level: page.Warn, Word: "disagreeing with its twin"}, TwinReason(&twins[i], l.Use.Position))
+			l.Needs[len(l.Needs)-1].Shot = twins[i].Shot
+		}
+	}
 	if l.Calibration, err = v.CalibrationAt(ctx, sc, i.ID, lab.At(now)); err != nil || l.Calibration.State == view.NotRequired {
 		return l, err
 	}
