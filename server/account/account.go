@@ -76,6 +76,11 @@ func (p Principal) MayKeep(lab record.LabID) bool {
 	return p.Administrator || p.Roles[lab].rank() >= Manager.rank()
 }
 
+// MayBook reports whether the person may book a lab's rigs: with any role in it.
+func (p Principal) MayBook(lab record.LabID) bool {
+	return p.Administrator || p.Roles[lab].rank() > 0
+}
+
 // Author is the id that goes into records.
 func (p Principal) Author() string { return p.ID.String() }
 

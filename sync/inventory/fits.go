@@ -27,6 +27,10 @@ func (k *checker) fits(ctx context.Context, body lab.Body) error {
 		return k.opens(ctx, b)
 	case *lab.OrderCancelled:
 		return k.cancels(ctx, b)
+	case *lab.Booking:
+		return k.books(ctx, b)
+	case *lab.BookingCancelled:
+		return k.frees(ctx, b)
 	case *lab.Calibration:
 		return k.calibration(ctx, b)
 	case *lab.Mounting:

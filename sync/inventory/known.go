@@ -30,6 +30,8 @@ func (k *checker) known(ctx context.Context, body lab.Body) error {
 		return k.rig(ctx, b.Rig)
 	case *lab.Rated:
 		return k.rig(ctx, b.Rig)
+	case *lab.Booking:
+		return k.rig(ctx, b.Rig)
 	case *lab.Mounting:
 		if err := k.rig(ctx, b.Rig); err != nil || b.Item == uuid.Nil {
 			return err

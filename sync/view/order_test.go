@@ -46,7 +46,7 @@ func drawFact(t *rapid.T, i int) (uuid.UUID, lab.Body) {
 	item := rapid.SampledFrom([]uuid.UUID{ram1, ram2, sensor1}).Draw(t, "item")
 	rig := rapid.SampledFrom([]uuid.UUID{rig1, rig2}).Draw(t, "rig")
 	turn := rapid.Uint32Range(0, 2).Draw(t, "turn")
-	switch rapid.IntRange(0, 30).Draw(t, "kind") {
+	switch rapid.IntRange(0, 32).Draw(t, "kind") {
 	case 28:
 		of := rapid.SampledFrom([]uuid.UUID{labA, labB}).Draw(t, "plan of")
 		return lab.ServicePlanOf(of, "ram"), &lab.ServicePlan{Class: "ram", EveryStrokes: int64(i), AfterCheck: flip}
@@ -82,6 +82,11 @@ func drawFact(t *rapid.T, i int) (uuid.UUID, lab.Body) {
 		return item, &lab.Item{Class: lab.ClassRam, Serial: reason, CalibrationRequired: flip}
 	case 12:
 		return doc("mounting"), &lab.Mounting{Rig: rig, Position: "ram", Item: item, EffectiveAt: at}
+	case 31:
+		return doc("booking"), &lab.Booking{Rig: rig, From: at, To: at.Add(time.Duration(1+i) * time.Hour), Department: reason}
+	case 32:
+		id := doc("booking")
+		return id, &lab.BookingCancelled{Booking: id, Reason: reason}
 	case 29:
 		return doc("order"), &lab.WorkOrder{Item: item, EffectiveAt: at, Cause: lab.OrderByPlan, What: reason, Parts: []lab.Part{{Name: "seal", Quantity: int64(1 + i)}}}
 	case 30:

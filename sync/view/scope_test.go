@@ -65,6 +65,7 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 	w.say(labtest.ID("limits"), &lab.CheckLimits{Rig: rig1, Pad: "P-1", EffectiveAt: lab.At(at)})
 	w.say(labtest.ID("k1"), &lab.Calibration{Item: ram1, EffectiveAt: lab.At(at.Add(-9 * time.Hour)), DueAt: lab.At(now), Certificate: "K-1", Sensitivity: new(1.0), SensitivityUnit: "mV/g"})
 	w.say(labtest.ID("k2"), &lab.Calibration{Item: ram1, EffectiveAt: lab.At(at.Add(-8 * time.Hour)), DueAt: lab.At(now), Certificate: "K-2", Sensitivity: new(1.1), SensitivityUnit: "mV/g", AsFoundLimitPercent: new(1.0)})
+	w.say(labtest.ID("booking"), &lab.Booking{Rig: rig1, From: lab.At(at), To: lab.At(now), Department: "D"})
 	w.say(labtest.ID("order"), &lab.WorkOrder{Item: ram1, EffectiveAt: lab.At(at), Cause: lab.OrderByHand, What: "W"})
 	w.say(lab.ServicePlanOf(labA, "ram"), &lab.ServicePlan{Class: "ram", EveryStrokes: 100})
 	w.say(labtest.ID("review"), &lab.Review{Item: ram1, Found: labtest.ID("k2"), Good: labtest.ID("k1"), From: lab.At(at.Add(-9 * time.Hour)), Until: lab.At(at.Add(-8 * time.Hour)),
@@ -182,6 +183,11 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 				return 1, err
 			}
 			return 0, err
+		},
+		"Booking": func(s scope.Scope) (int, error) { return single(w.Booking(ctx, s, labtest.ID("booking"))) },
+		"Booked":  func(s scope.Scope) (int, error) { return size(w.Booked(ctx, s, rig1, lab.At(at), lab.At(now))) },
+		"Bookings": func(s scope.Scope) (int, error) {
+			return size(w.Bookings(ctx, s, view.BookingFilter{From: lab.At(at), To: lab.At(now)}))
 		},
 		"WorkOrder": func(s scope.Scope) (int, error) { return single(w.WorkOrder(ctx, s, labtest.ID("order"))) },
 		"WorkOrders": func(s scope.Scope) (int, error) {

@@ -51,6 +51,7 @@ type Set struct {
 	documents    *index.Table[doc[lab.Document]]
 	servicePlans *index.Table[doc[lab.ServicePlan]]
 	workOrders   *index.Table[doc[lab.WorkOrder]]
+	bookings     *index.Table[doc[lab.Booking]]
 }
 
 // New declares the views.
@@ -91,6 +92,7 @@ func New() *Set {
 		documents:    documentTable(),
 		servicePlans: servicePlanTable(),
 		workOrders:   workOrderTable(),
+		bookings:     bookingTable(),
 	}
 }
 
@@ -102,7 +104,7 @@ func (s *Set) Tables() []kv.Table {
 		s.calibrations.Tables(), s.states.Tables(), s.corrections.Tables(), s.campaigns.Tables(), s.edits.Tables(), s.labs.Tables(), s.odd.Tables(), s.carried.Tables(),
 		s.inspections.Tables(), s.notes.Tables(), s.wentOn.Tables(), s.checkLimits.Tables(), s.absent.Tables(), s.rated.Tables(), s.reviews.Tables(), s.photos.Tables(), s.documents.Tables(), s.people.Tables(),
 		s.runs.Tables(), s.expected.Tables(), s.accepted.Tables(), s.takenOut.Tables(), s.unfiled.Tables(), s.readings.Tables(),
-		s.servicePlans.Tables(), s.workOrders.Tables(),
+		s.servicePlans.Tables(), s.workOrders.Tables(), s.bookings.Tables(),
 	)
 }
 
@@ -246,6 +248,9 @@ func (s *Set) reduce(tx kv.Tx, r *record.Record) (known bool, err error) {
 	case lab.KindWithdrawn:
 		return true, reading(r, func(b *lab.Withdrawn) error { return s.withdraw(tx, r, b) })
 	}
+	if known, err := s.reduceBooking(tx, r); known {
+		return true, err
+	}
 	return s.reduceFiring(tx, r)
 }
 
@@ -328,4 +333,4 @@ func (s *Set) name(tx kv.Tx, r *record.Record, b *lab.Named) error {
 
 // Version names the layout of the tables and the rules of the reducers; a
 // store whose views carry another is rebuilt.
-func (s *Set) Version() string { return "9" }
+func (s *Set) Version() string { return "10" }
