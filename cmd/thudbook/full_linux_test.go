@@ -231,6 +231,16 @@ func TestFullDiskInTheMiddleOfAShot(t *testing.T) {
 	if b := body(t, res); !strings.Contains(b, "no space left on device") || !strings.Contains(b, "was opened again at") {
 		t.Error("the screen does not say what happened to the store")
 	}
+	for seen := false; !seen; { // and it is kept that a person has to hear of it
+		if res, err = http.Get(a.url("/api/v1/alarms")); err != nil {
+			t.Fatal(err)
+		}
+		seen = strings.Contains(body(t, res), `"store_failed"`)
+		if !seen && time.Now().After(deadline) {
+			t.Fatalf("no alarm was kept\n%s", a.out)
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
 	for _, id := range acked {
 		if !hasShot(t, a, id) {
 			t.Errorf("shot %s was acknowledged and is not there", id)

@@ -13,6 +13,7 @@ import (
 
 	"thudbook/sync/blob"
 	"thudbook/sync/blob/blobtest"
+	"thudbook/sync/problem"
 	"thudbook/sync/record"
 )
 
@@ -125,3 +126,39 @@ func TestFreeIsPlausible(t *testing.T) {
 		t.Errorf("Free = %d of %d, %v", n, total, err)
 	}
 }
+
+// A transfer that is open is that of one size: another one under the same sum is
+// refused, and has nothing there.
+func TestTransferOfAnotherSize(t *testing.T) {
+	b := blobtest.Random(3, 3<<20)
+	want := blob.Ref{SHA256: sum(b), Size: int64(len(b))}
+	s := open(t, t.TempDir())
+	stopped := errors.New("stopped")
+	wait, goOn, done := make(chan struct{}), make(chan struct{}), make(chan error, 1)
+	go func() {
+		_, err := s.Append(t.Context(), "x", want, 0, io.MultiReader(bytes.NewReader(b[:2<<20]), readerFunc(func([]byte) (int, error) {
+			close(wait)
+			<-goOn
+			return 0, stopped
+		})), nil)
+		done <- err
+	}()
+	<-wait
+	longer := want
+	longer.Size++
+	at, err := s.Partial(t.Context(), "x", longer)
+	if at != 0 || err != nil {
+		t.Errorf("of the longer one %d bytes are there, %v", at, err)
+	}
+	if at, err := s.Append(t.Context(), "x", longer, 0, bytes.NewReader(b), nil); at != 0 || problem.Of(err) != problem.Of(blob.Unlike(want.SHA256, "")) {
+		t.Errorf("the longer one: %d, %v", at, err)
+	}
+	close(goOn)
+	if err := <-done; !errors.Is(err, stopped) {
+		t.Errorf("the first one: %v", err)
+	}
+}
+
+type readerFunc func([]byte) (int, error)
+
+func (f readerFunc) Read(b []byte) (int, error) { return f(b) }

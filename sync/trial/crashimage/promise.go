@@ -22,19 +22,22 @@ import (
 
 // Promise makes single durable things, each in a folder of its own so that no
 // other sync covers for a missing one, and writes a line after each: the path
-// of a file that has to be there from now on, and its hash.
+// of a file that has to be there from now on, and its hash, or that it is gone.
 func Promise(ctx context.Context, root string) error {
 	acks, err := os.Create(filepath.Join(root, ackName))
 	if err != nil {
 		return err
 	}
-	whole := func(path string) error {
-		_, err := fmt.Fprintf(acks, "%s %s\n", path, wholeBackup)
-		return err
+	say := func(what string) func(string) error {
+		return func(path string) error {
+			_, err := fmt.Fprintf(acks, "%s %s\n", path, what)
+			return err
+		}
 	}
 	for _, make := range []func(context.Context, string) ([]string, error){identity, store, blobPut, blobPutAgain, blobExpectAgain, blobUnlike,
 		uploadPart, uploadWhole, anchor, nextKey, compacted, restored,
-		func(ctx context.Context, dir string) ([]string, error) { return backedUp(ctx, dir, whole) }} {
+		func(ctx context.Context, dir string) ([]string, error) { return backedUp(ctx, dir, say(wholeBackup)) },
+		func(ctx context.Context, dir string) ([]string, error) { return nil, erased(ctx, dir, say(isGone)) }} {
 		dir, err := os.MkdirTemp(root, "part-")
 		if err != nil {
 			return err
@@ -61,6 +64,24 @@ func Promise(ctx context.Context, root string) error {
 
 // wholeBackup stands for the hash where a folder is promised to hold a backup.
 const wholeBackup = "backup"
+
+// isGone stands for the hash where a file is promised not to come back.
+const isGone = "gone"
+
+// erased stores bytes, and erases them: a name and a PIN, for one.
+func erased(ctx context.Context, dir string, gone func(path string) error) error {
+	s, b, h, err := opened(dir)
+	if err != nil {
+		return err
+	}
+	if _, err := s.Put(ctx, bytes.NewReader(b), 0); err != nil {
+		return err
+	}
+	if err := s.Remove(ctx, h); err != nil {
+		return err
+	}
+	return gone(s.Path(h))
+}
 
 func syncPath(path string) error {
 	f, err := os.Open(path)
@@ -180,7 +201,9 @@ func Kept(ctx context.Context, trace io.Reader, root, scratch string, times int,
 					continue
 				}
 				there := im.there(root, path)
-				if sum == wholeBackup {
+				if sum == isGone {
+					there = !there
+				} else if sum == wholeBackup {
 					there = there && (o.path == filepath.Join(root, ackName) || !strings.HasPrefix(o.path, path) || im.wholeBackup(ctx, path, scratch) == nil)
 				} else {
 					there = there && fmt.Sprintf("%x", sha256.Sum256(im.bytes[path])) == sum
