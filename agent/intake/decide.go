@@ -55,7 +55,7 @@ func settled(quarantine, shot uuid.UUID) (ledger.Draft, error) {
 // decideKnown tells the file that came before, seen once more, from the same
 // bytes under another name or time. A time that is not known is no other time.
 func (in *Intake) decideKnown(tx kv.Tx, s *Submission, src view.Source) (Outcome, []ledger.Draft, error) {
-	name, at := recordName(s.Name), fileTime(s.ModTime)
+	name, at := s.fileName(), fileTime(s.ModTime)
 	if src.FileName == name && (src.FileTime == at || src.FileTime == 0 || at == 0) {
 		return Outcome{Status: Known, ID: src.Shot}, nil, nil
 	}

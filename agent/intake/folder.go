@@ -42,6 +42,7 @@ type folder struct {
 	in    *Intake
 	known known
 	grow  map[string]*growing
+	tests map[string]time.Time // folders of tests that were dealt with: when they were looked into last
 	// unavailable is what keeps every file from being taken in, as it was logged.
 	unavailable string
 
@@ -63,6 +64,7 @@ type entry struct {
 	at   string // where in the folder it lies; another path than name for a link
 	size int64
 	mod  time.Time
+	test bool // a folder that is a test after ISO/TS 13499; size is that of the packed one
 }
 
 // run looks through the folder until ctx ends.
@@ -267,8 +269,12 @@ func (f *folder) sort(out *found, at *reach, name string, mapHash []byte, marker
 		out.refused = append(out.refused, Waiting{Name: name, Since: g.since, Why: p.What, Fix: p.Fix})
 		return
 	}
+	if err == nil && info.IsDir() && shot {
+		f.sortTest(out, at, name, path, mapHash)
+		return
+	}
 	if err != nil || !info.Mode().IsRegular() {
-		return // gone since, a folder, a pipe
+		return // gone since, a pipe
 	}
 	e := entry{name: name, at: path, size: info.Size(), mod: info.ModTime()}
 	if shot {

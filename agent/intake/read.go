@@ -57,7 +57,7 @@ func (in *Intake) read(ctx context.Context, s *Submission) (*decision, error) {
 	if d.bound, err = in.bind(ctx, s, &meta, &kind, at); err != nil {
 		return nil, err
 	}
-	job := scoring.Job{Shot: d.id, FileName: recordName(s.Name), Source: s.Ref.SHA256, Map: s.mapSum(), TypedSpeedMS: meta.SpeedMS}
+	job := scoring.Job{Shot: d.id, FileName: s.fileName(), Source: s.Ref.SHA256, Map: s.mapSum(), TypedSpeedMS: meta.SpeedMS}
 	if job.Calibrations, err = in.inForce(ctx, s, at); err != nil {
 		return nil, err
 	}

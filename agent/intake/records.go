@@ -14,7 +14,7 @@ import (
 func (in *Intake) shot(ctx context.Context, s *Submission, d *decision, b *lab.Shot) error {
 	b.Kind = cmp.Or(b.Kind, lab.ShotHit)
 	d.kind = b.Kind
-	b.Rig, b.FileName, b.FileTime = in.opt.Rig, recordName(s.Name), fileTime(s.ModTime)
+	b.Rig, b.FileName, b.FileTime = in.opt.Rig, s.fileName(), fileTime(s.ModTime)
 	b.SourceSHA256, b.MapSHA256 = s.Ref.SHA256, s.mapSum()
 	s.continues(b)
 	if d.bound != nil {
@@ -90,7 +90,7 @@ func scoreDraft(b *lab.Score, notes []note) (ledger.Draft, error) {
 
 // quarantine makes the record of bytes in which nothing can be read.
 func (in *Intake) quarantine(s *Submission, d *decision) error {
-	q, err := draft(d.id, &lab.Quarantine{Rig: in.opt.Rig, FileName: recordName(s.Name), FileTime: fileTime(s.ModTime), Size: s.Ref.Size,
+	q, err := draft(d.id, &lab.Quarantine{Rig: in.opt.Rig, FileName: s.fileName(), FileTime: fileTime(s.ModTime), Size: s.Ref.Size,
 		SourceSHA256: s.Ref.SHA256, Error: *d.fault})
 	if err != nil {
 		return err
@@ -103,7 +103,7 @@ func (in *Intake) quarantine(s *Submission, d *decision) error {
 }
 
 func (s *Submission) attachment() record.Attachment {
-	return record.Attachment{SHA256: s.Ref.SHA256, Size: s.Ref.Size, Role: lab.RoleSource, Media: "application/octet-stream", Name: clipBytes(recordName(s.Name), 255)}
+	return record.Attachment{SHA256: s.Ref.SHA256, Size: s.Ref.Size, Role: lab.RoleSource, Media: "application/octet-stream", Name: clipBytes(s.fileName(), 255)}
 }
 
 func (s *Submission) mapSum() record.Hash {

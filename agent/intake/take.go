@@ -38,6 +38,7 @@ type Submission struct {
 	meta    *entry  // the meta file that was read along
 	lost    bool    // the bytes are over the limit and were not kept
 	badMeta bool
+	packed  bool      // a folder, as one tar
 	grew    uuid.UUID // shot of an earlier state of the file, whose bytes these begin with
 }
 

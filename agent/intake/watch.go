@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -25,7 +26,7 @@ func (in *Intake) follow(all []Folder) ([]*folder, error) {
 		if slices.ContainsFunc(out, func(o *folder) bool { return o.dir == dir }) {
 			return nil, problem.New(problem.Invalid, "The folder "+dir+" is to be watched twice.", "Name it once.")
 		}
-		out = append(out, &folder{dir: dir, in: in, maps: mapFor(dir, f.Map), grow: map[string]*growing{}, state: FolderState{Dir: dir}})
+		out = append(out, &folder{dir: dir, in: in, maps: mapFor(dir, f.Map), grow: map[string]*growing{}, tests: map[string]time.Time{}, state: FolderState{Dir: dir}})
 	}
 	return out, nil
 }
@@ -121,27 +122,48 @@ func (r *reach) newest() (files int, name string, err error) {
 	all, err := d.ReadDir(-1)
 	var last time.Time
 	for _, de := range all {
-		_, info, ferr := r.find(de.Name())
-		if ferr != nil || !info.Mode().IsRegular() || !isShot(de.Name(), "") {
+		at, info, ferr := r.find(de.Name())
+		if ferr != nil || !isShot(de.Name(), "") {
 			continue
 		}
-		if files++; info.ModTime().After(last) {
-			last, name = info.ModTime(), de.Name()
+		written := info.ModTime()
+		switch {
+		case info.IsDir():
+			t, err := openTest(r, at)
+			if err != nil || t == nil {
+				continue
+			}
+			written = t.Newest
+			_ = t.Close() // nothing was read of it
+		case !info.Mode().IsRegular():
+			continue
+		}
+		if files++; written.After(last) {
+			last, name = written, de.Name()
 		}
 	}
 	return files, name, err
 }
 
-// Sample reads a file of a folder, at most limit bytes of it.
+// Sample reads a file of a folder, or a folder that is a test after ISO/TS 13499
+// as one tar, at most limit bytes of it.
 func Sample(dir, name string, limit int64) ([]byte, error) {
 	at, err := openReach(dir)
 	if err != nil {
 		return nil, err
 	}
 	defer at.close()
-	path, _, err := at.find(name)
+	path, info, err := at.find(name)
 	if err != nil {
 		return nil, err
+	}
+	if info.IsDir() {
+		t, err := openTest(at, path)
+		if err != nil || t == nil {
+			return nil, cmp.Or(err, errGrowing)
+		}
+		defer t.Close()
+		return io.ReadAll(io.LimitReader(t, limit))
 	}
 	f, err := at.open(path)
 	if err != nil {

@@ -83,7 +83,10 @@ func TestClosedChainIsToldAtTheHeadOfTheNext(t *testing.T) {
 			t.Fatal(err)
 		}
 		exchangetest.Shot(t, agent, lab, "a", nil)
-		if middle {
+		if _, err := exchange.Run(t.Context(), exchangetest.Options(agent, s), s.For(exchangetest.Principal(agent, lab))); err != nil {
+			t.Fatal(err)
+		}
+		if middle { // as the first record of a batch
 			body, err := record.EncodeBody(record.Genesis{NodeKey: agent.Node.PublicKey(), Predecessor: &record.Predecessor{Node: agent.Node.ID, Lab: lab, Epoch: 9, Seq: 9, Reason: "it says so"}})
 			if err != nil {
 				t.Fatal(err)

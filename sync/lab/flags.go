@@ -7,6 +7,7 @@ const (
 	FlagIncompleteFile    = "incomplete_file"
 	FlagFileChanged       = "file_changed"
 	FlagFileGrew          = "file_grew"
+	FlagLeftOut           = "left_out_files"
 	FlagMetaUnreadable    = "meta_unreadable"
 	FlagMetaField         = "meta_field_unusable"
 	FlagFileTime          = "file_time_implausible"
@@ -39,6 +40,7 @@ func FlagTable() []FlagMeaning {
 		{FlagIncompleteFile, "The file never satisfied the channel map's rule for a finished file and was taken in after it had not changed for a minute.", "Look at the end of the traces; mend the rule under [complete] in the channel map."},
 		{FlagFileChanged, "The file changed after it had been taken in. Both states are kept, each as a shot of its own.", "Void the one that does not count; make the rule for a finished file stricter."},
 		{FlagFileGrew, "The file grew after it had been taken in: it begins with the bytes of an earlier shot and goes on. Each state is kept as a shot of its own, and they name each other as continues_shot and continued_in.", "If it is the same shot, void the earlier one, whose record is a part of this; if another stroke was written into the same file, leave both, and have each stroke written into a file of its own. For a writer that pauses, lengthen quiet_ms under [complete] in the channel map."},
+		{FlagLeftOut, "The folder of a test after ISO/TS 13499 held more than header, list and channels, such as films, photos, documents or links. Those are not kept with the shot and stay where they are; the flag names them.", "Add photos on the shot's page; keep the folder where the rest has to be kept."},
 		{FlagMetaUnreadable, "The meta that came with the file could not be used; its bytes are kept with the shot, which waits under To assign.", "Assign the shot by hand; mend what writes the meta."},
 		{FlagMetaField, "A field of the meta has a value that cannot be used and was left out; the other fields hold, and the meta is kept with the shot as it came.", "Fill the field in by hand; mend what writes the meta."},
 		{FlagFileTime, "The file's time cannot be that of a shot: it is before 2000, or more than ten minutes ahead of the rig computer's clock. It is kept as it came; the shot's time is fired_at of the meta, else the time of arrival.", "Set the clock of the acquisition's computer, and see whether that of the rig's computer is slow; give fired_at in the meta."},

@@ -107,7 +107,7 @@ func CheckRecord(r kv.Reader, o record.Origin, seq uint64) error {
 	}
 	w := walk{origin: o, last: record.Head{Seq: seq - 1}}
 	for _, s := range w.step(kv.Entry{Key: logKey(o, seq), Value: b}) {
-		if s.Damage != nil && (seq == 1 || s.Seq == seq) {
+		if s.Damage != nil {
 			return s.Damage
 		}
 	}

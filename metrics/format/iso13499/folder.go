@@ -12,6 +12,7 @@ import (
 	"path"
 	"slices"
 	"strings"
+	"time"
 
 	"thudbook/metrics/fault"
 	"thudbook/metrics/format/textline"
@@ -57,7 +58,7 @@ func walk(fsys fs.FS) (names, left []string, err error) {
 	if err != nil {
 		return nil, nil, unlisted(".", err)
 	}
-	if !slices.ContainsFunc(top, func(e fs.DirEntry) bool { return strings.EqualFold(path.Ext(e.Name()), ".mme") }) {
+	if !slices.ContainsFunc(top, isHeader) {
 		return nil, nil, &fault.Error{Code: fault.NoData, What: "the folder has no header NAME.mme, so it is no test after ISO/TS 13499",
 			Fix: "name the folder that holds the .mme, or name single files"}
 	}
@@ -101,15 +102,21 @@ func unlisted(name string, err error) error {
 // Packed is a folder as one stream, a plain tar. The same files give the same
 // bytes on every machine: no times, owners or permissions are in it.
 type Packed struct {
-	Size    int64    // of the stream in bytes
-	LeftOut []string // folders and files that are not in it
+	Size    int64     // of the stream in bytes
+	Newest  time.Time // when the newest file in it was written
+	LeftOut []string  // folders and files that are not in it
 	src     io.Reader
 	parts   []*part
 }
 
+// keptBeside is the most that a file beside the header may have to be packed with
+// it, if it is no part of the test by its name: remarks, not films.
+const keptBeside = 1 << 20
+
 // Pack makes one stream of a folder with its .mme at the top of fsys, so that a
-// test can be kept as one piece. Films, photos and documents are left out and
-// named. Close it after reading.
+// test can be kept as one piece. Folders of films, photos and documents, links,
+// and large files that are no part of the test are left out and named. Close it
+// after reading.
 func Pack(fsys fs.FS) (*Packed, error) {
 	names, left, err := walk(fsys)
 	if err != nil {
@@ -121,6 +128,13 @@ func Pack(fsys fs.FS) (*Packed, error) {
 		info, err := fs.Stat(fsys, name)
 		if err != nil {
 			return nil, unlisted(name, err)
+		}
+		if r, _ := roleOf(name); r == other && info.Size() > keptBeside {
+			p.LeftOut = append(p.LeftOut, name)
+			continue
+		}
+		if t := info.ModTime(); t.After(p.Newest) {
+			p.Newest = t
 		}
 		var head bytes.Buffer
 		w := tar.NewWriter(&head)
