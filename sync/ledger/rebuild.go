@@ -239,14 +239,14 @@ func (l *Ledger) mendViews(ctx context.Context) error {
 	}
 	l.log.Info("rebuilding the views", "were", state, "want", want, "records", records)
 	if l.opts.RebuildAtOnce > 0 && records > l.opts.RebuildAtOnce {
-		l.rebuildBehind(views)
+		l.rebuildBehind(views, records)
 		return nil
 	}
 	return l.rebuild(ctx, views, pageAlone)
 }
 
 // rebuildBehind rebuilds in a goroutine that Close ends and waits for.
-func (l *Ledger) rebuildBehind(views ViewSet) {
+func (l *Ledger) rebuildBehind(views ViewSet, records int64) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	if l.stopRebuild != nil {
@@ -255,7 +255,7 @@ func (l *Ledger) rebuildBehind(views ViewSet) {
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	l.stopRebuild = cancel
-	l.building.Store(&Rebuilding{Running: true})
+	l.building.Store(&Rebuilding{Running: true, Total: records})
 	l.rebuilds.Go(func() {
 		defer cancel()
 		var err error
