@@ -2,6 +2,7 @@ package exchange_test
 
 import (
 	"context"
+	"io"
 	"slices"
 	"strings"
 	"testing"
@@ -109,13 +110,20 @@ func TestClosedChainIsToldAtTheHeadOfTheNext(t *testing.T) {
 	}
 }
 
-// busy writes a shot on the agent while the session asks what the server lacks,
-// and counts what is asked.
+// busy does something on the agent in the middle of a session, once, before the
+// server is asked for records or after it was given bytes, and counts what is asked.
 type busy struct {
 	exchange.Peer
-	write    func()
-	asked    []record.Hash
-	receipts int
+	atPull, atPart func()
+	asked          []record.Hash
+	receipts       int
+}
+
+func once(f *func()) {
+	if do := *f; do != nil {
+		*f = nil
+		do()
+	}
 }
 
 func (b *busy) HaveBlobs(ctx context.Context, lab record.LabID, refs []exchange.BlobRef) ([]exchange.Missing, error) {
@@ -125,13 +133,15 @@ func (b *busy) HaveBlobs(ctx context.Context, lab record.LabID, refs []exchange.
 	return b.Peer.HaveBlobs(ctx, lab, refs)
 }
 
-func (b *busy) Push(ctx context.Context, batch exchange.Batch) (receipt.Receipt, error) {
-	r, err := b.Peer.Push(ctx, batch)
-	if b.write != nil {
-		b.write()
-		b.write = nil
-	}
-	return r, err
+func (b *busy) Pull(ctx context.Context, q exchange.PullRequest) ([]exchange.Batch, error) {
+	once(&b.atPull)
+	return b.Peer.Pull(ctx, q)
+}
+
+func (b *busy) PutPart(ctx context.Context, lab record.LabID, ref exchange.BlobRef, offset int64, r io.Reader) (int64, error) {
+	n, err := b.Peer.PutPart(ctx, lab, ref, offset, r)
+	once(&b.atPart)
+	return n, err
 }
 
 func (b *busy) Receipt(ctx context.Context, o record.Origin) (receipt.Receipt, error) {
@@ -139,44 +149,91 @@ func (b *busy) Receipt(ctx context.Context, o record.Origin) (receipt.Receipt, e
 	return b.Peer.Receipt(ctx, o)
 }
 
-// Records first: bytes go only for records that the server has, also where one is
-// written while a session runs.
+// Records first: bytes are offered only for records that the server has, also
+// where one is written while a session runs; it goes over in the same session.
 func TestAttachmentsWaitForTheirRecord(t *testing.T) {
-	w := newWorld(t)
-	exchangetest.Shots(t, w.agent, w.lab, 3, 100)
-	late := strings.Repeat("late", 30)
-	p := &busy{Peer: w.peer()}
-	p.write = func() { exchangetest.Shot(t, w.agent, w.lab, "late", []byte(late)) }
-	if _, err := exchange.Run(t.Context(), exchangetest.Options(w.agent, w.service), p); err != nil {
-		t.Fatal(err)
-	}
-	head, err := w.server.Head(t.Context(), w.agent.Own(w.lab))
-	if err != nil {
-		t.Fatal(err)
-	}
-	sent := slices.Contains(p.asked, exchangetest.Sum([]byte(late)))
-	if has := head.Seq == 5; sent && !has || len(p.asked) < 3 {
-		t.Errorf("the late shot's bytes were offered: %v, its record is on the server: %v; %d offered", sent, has, len(p.asked))
-	}
-	w.run(t, w.peer())
-	exchangetest.Same(t, w.agent, w.server, true, w.lab)
-}
-
-// A session that has no attachments to send asks for no receipt beside those that
-// come with the records.
-func TestNoReceiptIsAskedForWithoutNeed(t *testing.T) {
-	w := newWorld(t)
-	if _, err := w.agent.Append(t.Context(), w.lab, ledger.Draft{Kind: "note", Schema: 1, Author: "p1", Body: []byte{0xa0}}); err != nil {
-		t.Fatal(err)
-	}
-	p := &busy{Peer: w.peer()}
-	for range 2 {
+	for _, when := range []string{"before the attachments", "during the last of them"} {
+		w := newWorld(t)
+		exchangetest.Shots(t, w.agent, w.lab, 3, 100)
+		exchangetest.Shot(t, w.server, w.lab, "plan", nil) // there is something to fetch
+		late := []byte(strings.Repeat("late", 30))
+		p := &busy{Peer: w.peer()}
+		write := func() { exchangetest.Shot(t, w.agent, w.lab, "late", late) }
+		if when == "during the last of them" {
+			p.atPart = write
+		} else {
+			p.atPull = write
+		}
+		offered := -1
+		p.Peer = &watching{Peer: p.Peer, have: func(refs []exchange.BlobRef) {
+			for _, r := range refs {
+				if r.SHA256 != exchangetest.Sum(late) {
+					continue
+				}
+				head, err := w.server.Head(t.Context(), w.agent.Own(w.lab))
+				if err != nil {
+					t.Fatal(err)
+				}
+				offered = int(head.Seq)
+			}
+		}}
 		if _, err := exchange.Run(t.Context(), exchangetest.Options(w.agent, w.service), p); err != nil {
 			t.Fatal(err)
 		}
+		if offered != 5 {
+			t.Errorf("%s: the late shot's bytes were offered when the server had %d records, want 5", when, offered)
+		}
+		exchangetest.Same(t, w.agent, w.server, true, w.lab)
 	}
-	if r := w.stored(t); p.receipts != 0 || r.Seq != 2 || r.CompleteThrough != 2 {
-		t.Errorf("%d receipts asked for, kept one for %d, complete through %d", p.receipts, r.Seq, r.CompleteThrough)
+}
+
+// watching hears which bytes are offered.
+type watching struct {
+	exchange.Peer
+	have func([]exchange.BlobRef)
+}
+
+func (w *watching) HaveBlobs(ctx context.Context, lab record.LabID, refs []exchange.BlobRef) ([]exchange.Missing, error) {
+	w.have(refs)
+	return w.Peer.HaveBlobs(ctx, lab, refs)
+}
+
+// A receipt is asked for when it can say more than the last one: not where there
+// are no attachments, and once where there are two classes of them.
+func TestNoReceiptIsAskedForWithoutNeed(t *testing.T) {
+	w := newWorld(t)
+	note := ledger.Draft{Kind: "note", Schema: 1, Author: "p1", Body: []byte{0xa0}}
+	p := &busy{Peer: w.peer()}
+	run := func(want uint64, d ledger.Draft) {
+		t.Helper()
+		p.receipts = 0
+		if _, err := w.agent.Append(t.Context(), w.lab, d); err != nil {
+			t.Fatal(err)
+		}
+		for range 2 {
+			if _, err := exchange.Run(t.Context(), exchangetest.Options(w.agent, w.service), p); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if r := w.stored(t); r.Seq != want || r.CompleteThrough != want {
+			t.Errorf("a receipt for %d is kept, complete through %d, want %d", r.Seq, r.CompleteThrough, want)
+		}
+	}
+	run(2, note)
+	if p.receipts != 0 {
+		t.Errorf("%d receipts asked for without an attachment", p.receipts)
+	}
+	for _, a := range []record.Attachment{{Role: "source", Media: "text/csv"}, {Role: "photo", Media: "image/jpeg"}} {
+		ref, err := w.agent.Blobs.Put(t.Context(), strings.NewReader("bytes of the "+a.Role), 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		a.SHA256, a.Size = ref.SHA256, ref.Size
+		note.Attachments = append(note.Attachments, a)
+	}
+	run(3, note)
+	if p.receipts != 1 {
+		t.Errorf("%d receipts asked for with a source and a photo, want 1", p.receipts)
 	}
 }
 
