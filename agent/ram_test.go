@@ -105,7 +105,7 @@ func TestDriftOnScreen(t *testing.T) {
 	}
 	v.Set("pressure", "130")
 	v.Set("relative_humidity_percent", "140")
-	if a := r.form("/next/confirm", v); a.status != http.StatusUnprocessableEntity || !regexp.MustCompile(`(?i)humidity[^.]*: 140 is outside 0 to 100`).MatchString(tags.ReplaceAllString(a.body, "")) {
+	if a := r.form("/next/confirm", v); a.status != http.StatusUnprocessableEntity || !regexp.MustCompile(`(?i)humidity[^.]*■ 140 is outside 0 to 100`).MatchString(tags.ReplaceAllString(a.body, "")) {
 		t.Errorf("140 %% humidity = %d %.2000s", a.status, a.body)
 	}
 	v.Set("relative_humidity_percent", "40")

@@ -50,6 +50,57 @@ func printed(t *testing.T, tab *browsertest.Tab) (pictures []string, text string
 	return pictures, string(out)
 }
 
+// tab is a browser in which the operator of a lab has signed in.
+func (w *world) tab(marker string) *browsertest.Tab {
+	w.t.Helper()
+	tab := browsertest.New(w.t).Tab(w.t, w.url)
+	tab.Look(browsertest.Desktop)
+	tab.Open("/signin")
+	tab.Do(chromedp.SendKeys(chromedp.CSS(`input[name="name"]`), strings.ToLower(marker)+".operator"))
+	leave(w.t, tab, `input[name="password"]`, "a long password of "+marker+kb.Enter)
+	tab.Wait(`document.querySelector('nav a[href="/equipment"]') !== null`)
+	return tab
+}
+
+// leave types where a person would, and waits for the page that follows.
+func leave(t *testing.T, tab *browsertest.Tab, selector, keys string) {
+	t.Helper()
+	ctx, stop := context.WithTimeout(tab.Ctx, time.Minute)
+	defer stop()
+	if _, err := chromedp.RunResponse(ctx, chromedp.SendKeys(chromedp.CSS(selector), keys)); err != nil {
+		t.Fatalf("%s: %v", selector, err)
+	}
+}
+
+// What the screen warns of is not printed on labels; what is filled in by hand on
+// the sheet of an order stays on one page, wherever it comes to lie.
+func TestSheets(t *testing.T) {
+	t.Parallel()
+	w := start(t)
+	s := w.open("Rowan", 1)
+	tab := w.tab("Rowan")
+	tab.Open("/equipment/labels?item=" + s.Ram.String())
+	tab.Wait(`document.querySelectorAll(".labels li").length === 1 && document.body.innerText.includes("was not told its public address")`)
+	if pictures, text := printed(t, tab); len(pictures) != 1 || strings.Contains(text, "public address") || strings.Contains(text, "Labels") {
+		t.Errorf("a label on %d pages: %q", len(pictures), text)
+	}
+	for lines := range 5 {
+		parts := make([]lab.Part, 4+6*lines)
+		for i := range parts {
+			parts[i] = lab.Part{Name: fmt.Sprintf("part %d", i), Quantity: 1}
+		}
+		id := s.manager.make("/api/v1/labs/"+s.id.String()+"/work-orders?confirmed=yes", map[string]any{"item": s.Ram, "what": "service", "parts": parts})
+		tab.Open("/equipment/orders/" + id.String() + "/sheet")
+		tab.Wait(`document.getElementById("h-hand") !== null`)
+		_, text := printed(t, tab)
+		for _, p := range strings.Split(text, "\f") { // pdftotext ends each page so
+			if strings.Contains(p, "Filled in by hand") != strings.Contains(p, "Signature") {
+				t.Errorf("%d parts: what is filled in by hand lies on two pages:\n%s", len(parts), text)
+			}
+		}
+	}
+}
+
 // Labels are chosen and printed in a real browser; another program (zbarimg)
 // reads the codes off the paper, and each opens the page of its own item.
 func TestLabels(t *testing.T) {
@@ -66,27 +117,13 @@ func TestLabels(t *testing.T) {
 		want[address+"/equipment/use/"+id.String()] = serial
 	}
 
-	tab := browsertest.New(t).Tab(t, w.url)
-	tab.Look(browsertest.Desktop)
-	tab.Open("/signin")
-	// leave types where a person would, and waits for the page that follows.
-	leave := func(selector, keys string) {
-		t.Helper()
-		ctx, stop := context.WithTimeout(tab.Ctx, time.Minute)
-		defer stop()
-		if _, err := chromedp.RunResponse(ctx, chromedp.SendKeys(chromedp.CSS(selector), keys)); err != nil {
-			t.Fatalf("%s: %v", selector, err)
-		}
-	}
-	tab.Do(chromedp.SendKeys(chromedp.CSS(`input[name="name"]`), "rowan.operator"))
-	leave(`input[name="password"]`, "a long password of Rowan"+kb.Enter)
-	tab.Wait(`document.querySelector('nav a[href="/equipment"]') !== null`)
+	tab := w.tab("Rowan")
 	tab.Open("/equipment/labels")
 	tab.Wait(`document.querySelectorAll(".picks input").length >= 20 && document.querySelector(".labels") === null`)
 	if n := browsertest.Eval[int](tab, `[...document.querySelectorAll(".picks li")].filter(li => li.innerText.includes("NK-")).map(li => li.querySelector("input").checked = true).length`); n != 20 {
 		t.Fatalf("%d necks are listed, want 20", n)
 	}
-	leave(`.picks input`, kb.Enter)
+	leave(w.t, tab, `.picks input`, kb.Enter)
 	tab.Wait(`document.querySelectorAll(".labels li").length === 20`)
 
 	pictures, text := printed(t, tab)
@@ -119,8 +156,10 @@ func TestLabels(t *testing.T) {
 	if len(got) != len(want) {
 		t.Errorf("%d different codes on the paper, want %d", len(got), len(want))
 	}
-	if strings.Contains(text, "Choose items") {
-		t.Error("the choice of items is printed too")
+	for _, not := range []string{"Choose items", "never fires a ram", "rowan.operator", "Test server"} {
+		if strings.Contains(text, not) {
+			t.Errorf("the sheet of labels has %q on it too", not)
+		}
 	}
 
 	// What is wrong is said, and nothing of another lab is shown.

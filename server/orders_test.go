@@ -34,6 +34,13 @@ func TestWorkOrders(t *testing.T) {
 		t.Error("an operator is offered what the role does not allow")
 	}
 	see("/equipment/orders", "No work order is open.")
+	if text := see("/equipment/orders?state=foo", "There is no such state of work orders; the open ones are shown.", "No work order is open."); strings.Contains(text, "foo") {
+		t.Error("a state that is none is repeated as one")
+	}
+	see("/equipment/orders?state=twice", "No work order is closed twice.")
+	if text := see("/equipment/orders/new"); !strings.Contains(text, "choose …") {
+		t.Error("an item is chosen that nobody chose")
+	}
 	if body := s.manager.get("/equipment/orders/new?item="+s.Ram.String()+"&cause=plan").want(t, 200, "the form").body; !strings.Contains(words(body), "Service overdue by") {
 		t.Error("the form does not say why the item is due")
 	}

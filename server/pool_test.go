@@ -109,7 +109,7 @@ func TestLabsAreFetched(t *testing.T) {
 		t.Errorf("the other lab's server knows of %s: %s", a.name, body)
 	}
 	page := pool.admin.get("/servers").want(t, http.StatusOK, "GET /servers").body
-	for _, want := range []string{a.name, b.name, a.w.url, "in step"} {
+	for _, want := range []string{a.name, b.name, a.w.url, "up to date"} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the screen of other servers lacks %q", want)
 		}

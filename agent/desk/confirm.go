@@ -26,7 +26,7 @@ func (d *Desk) confirm(c echo.Context) error {
 	}
 	key, err := uuid.Parse(form.Get(page.KeyField))
 	if err != nil {
-		return problem.New(problem.Invalid, "The form has no key.", "Send it again from the page.")
+		return problem.New(problem.Invalid, "This page is out of date, so nothing was saved.", "Open the screen again and enter it there.")
 	}
 	if _, err := d.read.Expected(ctx, d.scope(), key); err == nil {
 		return httpkit.SeeOther(c, page.PathResult)

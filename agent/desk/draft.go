@@ -97,7 +97,7 @@ func (d *Desk) draftNotices(ctx context.Context) []page.Notice {
 			to += "?corrects=" + one.Corrects.String()
 		}
 		out = append(out, page.Notice{Level: page.Warn, Text: "An inspection of " + row.Shot.Specimen + " was begun and is not recorded yet; what was typed until " +
-			one.At.In(time.Local).Format("2006-01-02 15:04:05") + " is kept.", Link: "Go on with it", Href: to})
+			one.At.In(time.Local).Format("2006-01-02 15:04:05") + " is kept.", Link: "Continue the inspection", Href: to})
 	}
 	return out
 }

@@ -250,6 +250,7 @@ func (d *Desk) step(ctx context.Context, p *page.Next, o *view.RunOrder, s *view
 	if err != nil {
 		return err
 	}
+	v.Ambient = lab.Fold(s.Condition) == lab.Ambient && out == 0
 	v.Out.At = present.Moment(out, time.Local)
 	if last != nil {
 		v.Rest.At = present.Moment(last.Shot.EffectiveAt, time.Local)

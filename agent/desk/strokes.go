@@ -130,7 +130,7 @@ func whole(text string) (int64, error) {
 func keyed(c echo.Context) (uuid.UUID, error) {
 	id, err := uuid.Parse(c.FormValue(page.KeyField))
 	if err != nil {
-		return id, problem.New(problem.Invalid, "The form has no key.", "Send it again from the page.")
+		return id, problem.New(problem.Invalid, "This page is out of date, so nothing was saved.", "Open the screen again and enter it there.")
 	}
 	return id, nil
 }

@@ -29,6 +29,7 @@ func (d *Desk) labels(c echo.Context) error {
 		return err
 	}
 	s := page.Labels{Frame: d.frame(&p, "Labels", page.PathEquipment), Lab: c.QueryParam("lab"), Address: strings.TrimSuffix(d.Tell.PublicURL, "/")}
+	s.Sheet = true
 	if s.Address == "" {
 		s.Address = d.base(c)
 		s.Notices = append(s.Notices, page.Notice{Level: page.Warn, Text: "This server was not told its public address. The codes have the one that you use now: " + s.Address + ".",

@@ -68,7 +68,7 @@ func (d *Desk) orderPage(c echo.Context, posted string, typed *httpkit.Filled, s
 		}
 		for field, text := range typed.Errors {
 			if !placed { // somebody else was faster, and the form is not offered any more
-				s.Notices = append(s.Notices, page.Notice{Level: page.Bad, Text: "Not saved, " + strings.ReplaceAll(field, "_", " ") + ": " + text})
+				s.Notices = append(s.Notices, page.Notice{Level: page.Bad, Text: "Not saved, " + labelOf(typed.Fields, field) + ": " + text})
 			}
 		}
 		s.Notices = append(s.Notices, typed.Other...)
@@ -114,7 +114,10 @@ func (d *Desk) orderScreen(ctx context.Context, p *caller, o *ordered) (*page.Or
 		s.CancelledFor, s.CancelledBy = m.Reason, who(m.Author)
 	}
 	if all := o.row.Conflicts(); len(all) > 0 {
-		s.Unsettled = strings.ReplaceAll(strings.Join(all, ", "), "_", " ")
+		for i := range all {
+			all[i] = labelOf(page.OrderFields(), all[i])
+		}
+		s.Unsettled = strings.Join(all, ", ")
 	}
 	return s, nil
 }
@@ -268,6 +271,21 @@ func (d *Desk) orderSheet(c echo.Context) error {
 	}
 	s.Title = "Sheet for work order " + s.Number
 	return d.show(c, page.OrderSheet{Order: *s, Steps: page.WorkSteps()})
+}
+
+// labelOf gives a field's name as its form has it, in the middle of a sentence.
+func labelOf(fields []page.Field, name string) string {
+	for _, f := range fields {
+		if f.Name != name {
+			continue
+		}
+		label := strings.ToLower(f.Label[:1]) + f.Label[1:]
+		if f.Unit != "" {
+			label += " in " + f.Unit
+		}
+		return label
+	}
+	return httpkit.PlaceWords(name)
 }
 
 // whyNow names the cause that a need of an item stands for.

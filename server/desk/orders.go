@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"net/http"
+	"slices"
 
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
@@ -62,6 +63,10 @@ func (d *Desk) orders(c echo.Context) error {
 		sc = in.Scope
 	}
 	f := view.WorkOrderFilter{State: view.OrderState(s.State)}
+	if !slices.ContainsFunc(s.States, func(c page.Choice) bool { return c.Value == s.State }) {
+		s.Notices = append(s.Notices, page.Notice{Level: page.Warn, Text: "There is no such state of work orders; the open ones are shown.", Fix: "Choose a state of the list."})
+		s.State, f.State = string(view.OrderOpen), view.OrderOpen
+	}
 	switch s.State {
 	case "all":
 		f.State = ""

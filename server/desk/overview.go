@@ -150,7 +150,7 @@ func (d *Desk) agentRow(ctx context.Context, names *roster.Names, s *enrol.Statu
 	case s.Behind > 0:
 		r.State = page.Status{Level: page.Warn, Word: "catching up"}
 	default:
-		r.State = page.Status{Level: page.OK, Word: "in touch"}
+		r.State = page.Status{Level: page.OK, Word: "connected"}
 	}
 	return r, nil
 }

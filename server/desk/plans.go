@@ -128,7 +128,7 @@ func (d *Desk) planRow(ctx context.Context, p *caller, r *view.ServicePlanRow, f
 			all = append(all, fmt.Sprint(o.Value))
 		}
 		slices.Sort(all)
-		row.Unsettled += strings.ReplaceAll(f, "_", " ") + " was set to " + strings.Join(all, " and to ") + " without sight of each other: set it again. "
+		row.Unsettled += labelOf(page.ClassPlanFields(), f) + " was set to " + strings.Join(all, " and to ") + " without sight of each other: set it again. "
 	}
 	if p.MayKeep(l.ID) {
 		row.Href = page.PathPlans + "?" + url.Values{"lab": {l.ID.String()}, "class": {r.Plan.Class}}.Encode() + "#set"

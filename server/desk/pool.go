@@ -83,7 +83,7 @@ func (d *Desk) poolRow(name string, s *pool.Status) page.PoolRow {
 	case r.ToSend != "" || r.Moving != "":
 		r.State = page.Status{Level: page.Plain, Word: "exchanging"}
 	default:
-		r.State = page.Status{Level: page.OK, Word: "in step"}
+		r.State = page.Status{Level: page.OK, Word: "up to date"}
 	}
 	return r
 }

@@ -50,10 +50,13 @@ type Campaign struct {
 	EndsAt   Time       `json:"ends_at,omitempty"`
 }
 
+// Ambient is the condition of what comes from no chamber, folded.
+const Ambient = "ambient"
+
 // Conditioned says that a condition of a hit comes from a chamber or a bath.
 func (*Campaign) Conditioned(condition string) bool {
 	c := Fold(condition)
-	return c != "" && c != "ambient"
+	return c != "" && c != Ambient
 }
 
 // RecordKind is KindCampaign.

@@ -71,7 +71,7 @@ func (f *Filled) Take(err error) (status int, ok bool) {
 		if name := f.fieldOf(p.Where); name != "" {
 			f.Fault(name, "%s", text)
 		} else if len(f.Errors) == 0 {
-			f.Other = append(f.Other, page.Notice{Level: page.Bad, Text: "Not saved: " + p.What, Where: p.Where, Fix: p.Fix})
+			f.Other = append(f.Other, page.Notice{Level: page.Bad, Text: "Not saved: " + p.What, Where: PlaceWords(p.Where), Fix: p.Fix})
 		}
 	}
 	return status, true

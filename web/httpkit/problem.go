@@ -128,7 +128,7 @@ func safeFrame(o Options, c echo.Context) (f page.Frame) {
 
 func where(d Detail) string {
 	if d.Where != "" {
-		return d.Where
+		return PlaceWords(d.Where)
 	}
 	f := fault.Error{Line: d.Line, Column: d.Column, Channel: d.Channel}
 	return f.Place()

@@ -54,6 +54,7 @@ type Step struct {
 	NoProp    string // why nothing is proposed
 	Observed  string // the pressures that were observed
 	Most      string // maximum allowed pressure of the rig; empty: none is stated
+	Ambient   bool   // it comes from no chamber, and was not said to be out of one
 	Out       Since  // of the chamber
 	OutForm   Form   // one tap: out of the chamber, or back in
 	Rest      Since  // the last hit on the specimen

@@ -13,6 +13,7 @@ type Frame struct {
 	Person  *Operator // who works at the rig; nil on the server, and with nobody on the list
 	Notices []Notice  // outcome of the last action, and what needs attention now
 	AtRig   bool      // show the cautions for work at the ram
+	Sheet   bool      // printed, it is the main part alone
 	Refresh int       // seconds after which the main part is fetched again; 0 never
 }
 

@@ -185,12 +185,22 @@ func inputs(f Form) []input {
 	in := make([]input, len(f.Fields))
 	for i, field := range f.Fields {
 		in[i] = input{Field: field, ID: prefix + "-" + field.Name, Value: f.Values[field.Name], Error: f.Errors[field.Name]}
-		in[i].Choices = append(append(in[i].Choices, field.Options...), f.Choices[field.Name]...)
+		in[i].Choices = choose(field, in[i].Value, append(append(in[i].Choices, field.Options...), f.Choices[field.Name]...))
 		if field.Kind == "password" || field.Kind == "pin" {
 			in[i].Value = ""
 		}
 	}
 	return in
+}
+
+// choose has nothing chosen in a needed selection that nobody has filled: a
+// browser would send its first entry as if a person had meant it. Where there is
+// one entry alone, there is nothing to choose.
+func choose(f Field, value string, all []Choice) []Choice {
+	if f.Kind != "select" || !f.Required || value != "" || len(all) < 2 || slices.ContainsFunc(all, func(c Choice) bool { return c.Value == "" }) {
+		return all
+	}
+	return append([]Choice{{Value: "", Text: "choose …"}}, all...)
 }
 
 // shortHash is enough of a hash to compare at a glance; the whole stands on

@@ -40,7 +40,7 @@ func TestSilentAgentsAreNotCaughtUp(t *testing.T) {
 	t.Parallel()
 	at := time.Date(2031, 3, 14, 12, 0, 0, 0, time.UTC)
 	rows := map[string]page.AgentRow{
-		`<td class="r">nothing</td>`:                           {Name: "in touch", LastSeen: at},
+		`<td class="r">nothing</td>`:                           {Name: "connected", LastSeen: at},
 		`<td class="r">nothing when last heard</td>`:           {Name: "silent", LastSeen: at, Silent: true},
 		`records when last heard</td>`:                         {Name: "silent and behind", LastSeen: at, Silent: true, RecordsBehind: 3},
 		`<td class="r"><span class="missing">not known</span>`: {Name: "never"},

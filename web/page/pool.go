@@ -24,7 +24,7 @@ type PoolRow struct {
 	ID           string
 	Lab          string
 	Server       string // its address
-	State        Status // as {OK, "in step"}, {Warn, "not reachable"}
+	State        Status // as {OK, "up to date"}, {Warn, "not reachable"}
 	Stuck        string // why, and what to do
 	Since        time.Time
 	LastExchange time.Time // zero: never

@@ -84,7 +84,7 @@ func (Agents) screen() string { return "agents" }
 type AgentRow struct {
 	Name          string
 	Lab           string
-	State         Status    // as {OK, "in touch"}, {Warn, "silent for 3 h"}, {Bad, "fork found"}
+	State         Status    // as {OK, "connected"}, {Warn, "silent for 3 h"}, {Bad, "fork found"}
 	LastSeen      time.Time // zero: never
 	RecordsBehind int64     // as the agent said last
 	BytesBehind   string    // ShowBytes

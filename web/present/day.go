@@ -218,7 +218,7 @@ func (d *Day) sum(p *page.Day) {
 	for _, s := range []struct {
 		what string
 		n    int
-	}{{"Shots that stand", hits}, {"Accepted", accepted}, {"Void", void}, {"Shots with a flag", flagged}, {"System checks", len(p.Checks)}, {"Strokes without a file", bare}, {"Inspections", len(p.Seen)}} {
+	}{{"Shots, without void ones", hits}, {"Accepted", accepted}, {"Void", void}, {"Shots with a flag", flagged}, {"System checks", len(p.Checks)}, {"Strokes without a file", bare}, {"Inspections", len(p.Seen)}} {
 		p.Sums = append(p.Sums, page.DaySum{What: s.what, Count: page.ShowCount(int64(s.n))})
 	}
 }

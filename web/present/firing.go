@@ -71,12 +71,24 @@ func ProposePressure(s *page.Step, p speed.Proposal, why error, in string) {
 	s.Pressure, s.Low, s.High = Pressure(p.PressureKPa.Value, in), Pressure(p.PressureKPa.Low, in), Pressure(p.PressureKPa.High, in)
 	s.Chance = page.Missing("the speed is not judged")
 	if p.Chance >= 0 {
-		s.Chance = page.ShowWhole(100*p.Chance, "%")
+		s.Chance = Chance(p.Chance)
 	}
 	s.Before = p.BeforeService
 	if s.Basis = fmt.Sprintf("From %s since the last service.", Count(int64(p.Shots), "shot", "shots")); s.Before {
 		s.Basis = fmt.Sprintf("From %s before the last service, with their scatter doubled, until %d shots at two pressures are in since.", Count(int64(p.Shots), "shot", "shots"), speed.EnoughShots)
 	}
+}
+
+// Chance shows a probability in percent. None is a certainty: it rests on a fit.
+func Chance(p float64) page.Number {
+	n := page.ShowWhole(100*p, "%")
+	switch {
+	case p >= 0.995:
+		n.Text = "over 99"
+	case p < 0.01:
+		n.Text = "under 1"
+	}
+	return n
 }
 
 // SpeedVerdict holds a speed against its target; a tolerance of 0 is not judged.

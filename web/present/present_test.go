@@ -166,3 +166,12 @@ func TestTraces(t *testing.T) {
 		t.Error("traces of nothing")
 	}
 }
+
+// A chance that rests on a fit is never shown as certain.
+func TestChanceIsNoCertainty(t *testing.T) {
+	for p, want := range map[float64]string{1: "over 99", 0.9951: "over 99", 0.9949: "99", 0.87: "87", 0.01: "1", 0.0099: "under 1", 0: "under 1"} {
+		if n := present.Chance(p); n.Text != want || n.Unit != "%" {
+			t.Errorf("%g is shown as %q %s, want %q", p, n.Text, n.Unit, want)
+		}
+	}
+}

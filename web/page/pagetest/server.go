@@ -138,7 +138,7 @@ func campaigns() []Item {
 
 func agentRows() []page.AgentRow {
 	return []page.AgentRow{
-		{Name: "rig one", Lab: "Northmere lab", State: page.Status{Level: page.OK, Word: "in touch"}, LastSeen: ago(22 * time.Second), ClockOffset: "+0.4 s", ClockState: page.OK, Fingerprint: fingerprint, Version: "0.1.0"},
+		{Name: "rig one", Lab: "Northmere lab", State: page.Status{Level: page.OK, Word: "connected"}, LastSeen: ago(22 * time.Second), ClockOffset: "+0.4 s", ClockState: page.OK, Fingerprint: fingerprint, Version: "0.1.0"},
 		{Name: "rig two", Lab: "Harbour lab", State: page.Status{Level: page.Warn, Word: "silent for 2 days"}, LastSeen: ago(51 * time.Hour), RecordsBehind: 1284, Silent: true, BytesBehind: page.ShowBytes(913_400_000), ClockOffset: "2 h slow", ClockState: page.Warn, Fingerprint: fingerprint},
 		{Name: "rig three", Lab: "Hillside lab", State: page.Status{Level: page.Plain, Word: "enrolled, not heard of yet"}, Fingerprint: fingerprint},
 		{Name: "rig four", Lab: "Hillside lab", State: page.Status{Level: page.Bad, Word: "two histories found"}, LastSeen: ago(3 * time.Hour), Silent: true, ClockOffset: "61 years fast", ClockState: page.Bad, Fingerprint: fingerprint},
@@ -167,7 +167,7 @@ func pool() []Item {
 	wrong.Values = map[string]string{"server": "http://thudbook.hillside.example:8370", "code": "K7QP"}
 	wrong.Errors = map[string]string{"code": "This is no code. It is too short."}
 	rows := []page.PoolRow{
-		{ID: "p1", Lab: "Hillside lab", Server: "https://thudbook.hillside.example:8443", State: page.Status{Level: page.OK, Word: "in step"}, LastExchange: ago(12 * time.Second), Fingerprint: fingerprint, Key: "k1"},
+		{ID: "p1", Lab: "Hillside lab", Server: "https://thudbook.hillside.example:8443", State: page.Status{Level: page.OK, Word: "up to date"}, LastExchange: ago(12 * time.Second), Fingerprint: fingerprint, Key: "k1"},
 		{ID: "p2", Lab: "Harbour lab", Server: "https://thudbook.harbour.example:8443", State: page.Status{Level: page.Plain, Word: "exchanging"}, LastExchange: ago(40 * time.Second), Moving: "fetched 120 records and 4 files", ToSend: "2 records and 0 files (1.2 kB)", Fingerprint: fingerprint, Key: "k2"},
 		{ID: "p3", Lab: "Northmere lab", Server: "https://thudbook.northmere.example", State: page.Status{Level: page.Bad, Word: "stuck"}, Stuck: "This agent was withdrawn on the server on 2026-05-02. It keeps recording here. If that was a mistake, an administrator makes a new code to enrol it again.", LastExchange: ago(51 * time.Hour), Clock: "This computer's clock is 3m0s behind the server's. Set the clock; shots are recorded all the same, with both times.", Fingerprint: fingerprint, Key: "k3"},
 		{ID: "p4", Lab: "Mill lab", Server: "https://thudbook.mill.example", State: page.Status{Level: page.Plain, Word: "not fetched any more"}, Stopped: ago(200 * time.Hour)},
