@@ -155,6 +155,15 @@ func rules() []rule {
 		{"POST /equipment/orders/:id/reopen", posts("/equipment/orders/"+uuid.NewString()+"/reopen", func(*matrix) url.Values { return url.Values{"reason": {"test"}} }), nowhere},
 		{"POST /equipment/orders/:id/undo", posts("/equipment/orders/"+uuid.NewString()+"/undo", func(*matrix) url.Values { return url.Values{"reason": {"test"}} }), nowhere},
 		{"POST /equipment/orders/:id/once", posts("/equipment/orders/"+uuid.NewString()+"/once", func(*matrix) url.Values { return url.Values{"reason": {"test"}} }), nowhere},
+		{"GET /bookings", at("/bookings"), page},
+		{"GET /bookings.csv", at("/bookings.csv?from=2026-01-01&to=2026-12-31"), page},
+		{"POST /bookings", posts("/bookings", func(m *matrix) url.Values {
+			from := time.Now().Add(time.Duration(m.n) * time.Hour)
+			return url.Values{"rig": {m.rig}, "from": {from.Format("2006-01-02T15:04:05")}, "to": {from.Add(time.Minute).Format("2006-01-02T15:04:05")}, "department": {"test"}, "anyway": {"test"}}
+		}), [5]int{303, 422, 303, 303, 303}}, // with any role in Birch
+		{"GET /bookings/:id", at("/bookings/" + uuid.NewString()), nowhere}, // TestBookings has some
+		{"POST /bookings/:id/move", posts("/bookings/"+uuid.NewString()+"/move", func(*matrix) url.Values { return url.Values{"from": {day}, "to": {day}} }), nowhere},
+		{"POST /bookings/:id/cancel", posts("/bookings/"+uuid.NewString()+"/cancel", func(*matrix) url.Values { return url.Values{"reason": {"test"}} }), nowhere},
 		{"POST /equipment/plans/class", posts("/equipment/plans/class", func(m *matrix) url.Values {
 			return url.Values{"lab": {m.birch.id.String()}, "class": {"neck"}, "every_days": {"90"}}
 		}), change},

@@ -103,6 +103,7 @@ func (d *Desk) Routes(e *echo.Echo) {
 	d.lateRoutes(e, in)
 	d.poolRoutes(e, in)
 	d.inspectionRoutes(e, in)
+	d.calendarRoutes(e, in)
 	e.GET(page.PathChecks, d.checks, in)
 	e.POST(page.PostCheckLimits, d.postCheckLimits, in)
 	e.GET(page.PathCampaigns, d.campaigns, in)

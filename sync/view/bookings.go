@@ -122,12 +122,11 @@ func (s *Set) clashes(r kv.Reader, sc scope.Scope, rows []BookingRow) error {
 		if !x.Stands() {
 			continue
 		}
-		for _, o := range taken[x.Booking.Rig] {
-			if o.Booking.From >= x.Booking.To {
-				break
-			}
-			if (o.ID != x.ID || o.Lab != x.Lab) && o.Booking.Overlaps(&x.Booking) {
-				x.Clashes = append(x.Clashes, o)
+		all := taken[x.Booking.Rig]
+		first, _ := slices.BinarySearchFunc(all, x.Booking.From-reach, func(o BookingRow, t lab.Time) int { return cmp.Compare(o.Booking.From, t) })
+		for j := first; j < len(all) && all[j].Booking.From < x.Booking.To; j++ {
+			if o := &all[j]; (o.ID != x.ID || o.Lab != x.Lab) && o.Booking.Overlaps(&x.Booking) {
+				x.Clashes = append(x.Clashes, *o)
 			}
 		}
 	}

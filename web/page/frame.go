@@ -101,6 +101,7 @@ func ServerNav(current string, administrator bool, alarms int) []NavItem {
 		{Text: "What is due", Href: PathHealth},
 		{Text: "System checks", Href: PathChecks},
 		{Text: "Campaigns", Href: PathCampaigns},
+		{Text: "Calendar", Href: PathCalendar},
 		{Text: "Log", Href: PathLog},
 		{Text: "People at the rigs", Href: PathPeople},
 		{Text: "Agents", Href: PathAgents},

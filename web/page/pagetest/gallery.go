@@ -40,7 +40,7 @@ func Gallery() []Item {
 	var all []Item
 	for _, part := range [][]Item{
 		nexts(), outcomes(), rams(), agentOverviews(), shotLists(), shots(), agentRest(), rigs(), setups(), readies(), people(), devices(),
-		checks(), days(), serverFirst(), equipment(), care(), campaigns(), agents(), pool(), alarms(), administration(), problems(), inspections(),
+		checks(), days(), serverFirst(), equipment(), care(), campaigns(), calendars(), agents(), pool(), alarms(), administration(), problems(), inspections(),
 	} {
 		all = append(all, part...)
 	}
