@@ -94,14 +94,18 @@ func (d *Desk) listShots(c echo.Context) error {
 }
 
 func (d *Desk) shotJSON(c echo.Context, r *view.ShotRow) (shotJSON, error) {
-	scores, err := d.read.Scores(c.Request().Context(), d.scope(), r.ID)
+	ctx := c.Request().Context()
+	scores, err := d.read.Scores(ctx, d.scope(), r.ID)
 	if err != nil {
 		return shotJSON{}, err
 	}
-	if len(scores) == 0 {
-		return shotBody(r, nil), nil
+	more, err := d.read.RigFlags(ctx, d.scope(), r.ID)
+	b := shotBody(r, nil)
+	if len(scores) > 0 {
+		b = shotBody(r, &scores[0].Score)
 	}
-	return shotBody(r, &scores[0].Score), nil
+	b.Flags = append(b.Flags, more...)
+	return b, err
 }
 
 func (d *Desk) row(c echo.Context) (*view.ShotRow, error) {

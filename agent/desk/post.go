@@ -6,6 +6,7 @@ import (
 	"io"
 	"mime/multipart"
 	"net/http"
+	"slices"
 	"strings"
 
 	"github.com/google/uuid"
@@ -55,6 +56,13 @@ func (d *Desk) postShot(c echo.Context) error {
 	body := takenBody{ID: out.ID, SHA256: s.Ref.SHA256.String(), SeenAgain: out.Status == intake.SeenAgain, Error: out.Error}
 	if out.Score != nil {
 		body.Flags = out.Score.Flags
+	}
+	if out.Status == intake.Taken {
+		more, err := d.read.RigFlags(ctx, d.scope(), out.ID)
+		if err != nil { // it is taken in all the same
+			d.Log.Error("flags of a new shot", "shot", out.ID, "error", err)
+		}
+		body.Flags = append(slices.Clone(body.Flags), more...)
 	}
 	location := "/api/v1/shots/" + out.ID.String()
 	switch out.Status {

@@ -83,7 +83,7 @@ func (in *Intake) bind(ctx context.Context, s *Submission, m *lab.Meta, kind *st
 			m.SinceLastImpactS = new(seconds(last.Shot.EffectiveAt, at))
 		}
 	}
-	return b, in.timed(ctx, read, s, &e.Expected, m, *kind)
+	return b, nil
 }
 
 func seconds(from, to lab.Time) float64 { return float64(to-from) / 1000 }

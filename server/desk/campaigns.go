@@ -150,6 +150,9 @@ func (d *Desk) campaignPage(c echo.Context, typed *httpkit.Filled, status int) e
 	if err := d.when(ctx, &p, in, &r, &s); err != nil {
 		return err
 	}
+	if err := d.planChanged(ctx, sc, &r, &s); err != nil {
+		return err
+	}
 	if typed != nil {
 		if s.When != nil {
 			typed.Into(s.When)

@@ -13,6 +13,7 @@ import (
 	"thudbook/server/register"
 	"thudbook/server/roster"
 	"thudbook/sync/lab"
+	"thudbook/sync/scope"
 	"thudbook/sync/view"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
@@ -176,3 +177,13 @@ func span(f *httpkit.Filled, now time.Time) (from, to lab.Time) {
 }
 
 func (d *Desk) campaign(c echo.Context) error { return d.campaignPage(c, nil, http.StatusOK) }
+
+// planChanged says that hits of a campaign were recorded under another plan.
+func (d *Desk) planChanged(ctx context.Context, own scope.Scope, r *view.CampaignRow, s *page.Campaign) error {
+	c, err := d.Views.PlanChanged(ctx, own, r.ID)
+	if err != nil || c == nil {
+		return err
+	}
+	s.Notices = append(s.Notices, present.PlanChanged(c, d.zone))
+	return nil
+}

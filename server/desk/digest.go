@@ -84,10 +84,12 @@ func (g *digester) fired(ctx context.Context) error {
 		default:
 			c.shots++
 		}
-		if r.Figures != nil {
-			for _, code := range r.Figures.Flags {
-				flags[code]++
-			}
+		codes, err := g.d.codesOf(ctx, g.sc, r)
+		if err != nil {
+			return err
+		}
+		for _, code := range codes {
+			flags[code]++
 		}
 		specimens[lab.Fold(r.Shot.Specimen)] = true
 		return nil
@@ -115,6 +117,21 @@ func (g *digester) fired(ctx context.Context) error {
 	}
 	g.section("Flags of the day", lines)
 	return nil
+}
+
+// codesOf gives the codes of the flags of a stroke, each once: of its score, of
+// its rig, and of the plan in force.
+func (d *Desk) codesOf(ctx context.Context, sc scope.Scope, r *view.ShotRow) (codes []string, err error) {
+	if r.Figures != nil {
+		codes = slices.Clone(r.Figures.Flags)
+	}
+	more, err := d.Views.RigFlags(ctx, sc, r.ID)
+	for _, f := range more {
+		if !slices.Contains(codes, f.Code) {
+			codes = append(codes, f.Code)
+		}
+	}
+	return codes, err
 }
 
 // some counts what there is; "" for none.

@@ -2,6 +2,7 @@ package lab
 
 import (
 	"fmt"
+	"slices"
 
 	"github.com/google/uuid"
 
@@ -16,6 +17,13 @@ type Cell struct {
 	TargetSpeedMS float64 `json:"target_speed_m_s"`
 	ToleranceMS   float64 `json:"tolerance_m_s,omitempty"` // 0: speed is not judged
 	Planned       int     `json:"planned"`
+}
+
+// Within says whether a speed in mm/s is within the tolerance; where speed is
+// not judged, every one is.
+func (x *Cell) Within(speedMMS uint32) bool {
+	target, tolerance := MillimetresPerSecond(x.TargetSpeedMS), MillimetresPerSecond(x.ToleranceMS)
+	return x.ToleranceMS <= 0 || speedMMS >= target-min(target, tolerance) && speedMMS <= target+tolerance
 }
 
 // Limit is an acceptance limit of one result, in the unit of the result.
@@ -57,6 +65,12 @@ const Ambient = "ambient"
 func (*Campaign) Conditioned(condition string) bool {
 	c := Fold(condition)
 	return c != "" && c != Ambient
+}
+
+// Has says that a specimen is one of the campaign's.
+func (k *Campaign) Has(specimen string) bool {
+	name := Fold(specimen)
+	return slices.ContainsFunc(k.Specimens, func(s string) bool { return Fold(s) == name })
 }
 
 // RecordKind is KindCampaign.

@@ -29,6 +29,8 @@ const (
 	FlagRestTooShort      = "rest_too_short"
 	FlagTimerUnknown      = "timer_unknown"
 	FlagAboveRated        = "above_rated_pressure"
+	FlagPlanChanged       = "plan_changed"
+	FlagJudgedThen        = "judged_when_taken_in"
 )
 
 // FlagMeaning is one row of the table of flags, for people.
@@ -61,6 +63,8 @@ func FlagTable() []FlagMeaning {
 		{FlagRestTooShort, "The specimen was hit sooner after its last hit than the campaign allows; the flag gives both times.", "Judge whether the shot may count."},
 		{FlagTimerUnknown, "The campaign limits a time that is not known for this shot: the specimen was not said to be out of its chamber, or the clock of the rig's computer was set back meanwhile.", "Look into the log for the time; press Out of the chamber now before each shot that needs it, and set no clock during a test."},
 		{FlagAboveRated, "The tank pressure that was stated for the stroke is above the maximum allowed pressure of the rig, as it is marked on the vessel or its relief valve.", "Do not fire again at it. Correct the pressure if it was mistyped; if the gauge did show it, shut the supply, vent the tank, take the rig out of use and have a competent person examine vessel, relief valve and regulator, as local rules say."},
+		{FlagPlanChanged, "The campaign was changed after the shot was recorded, in what the shot is judged by: its cell, the tolerance of its speed, a limit, or a time that it has to keep. All that is said of the shot follows the plan in force; the flag gives what the plan said before.", "Look whether an acceptance or a void of before still holds, and judge the shot again where it does not."},
+		{FlagJudgedThen, "What an earlier program flagged by the plan of the day when the file was taken in. What the plan in force says of the shot stands in flags of its own.", "Nothing; it is kept so that the judgement of then can be followed."},
 		{FlagItemUnregistered, "Something was mounted that is not in the register.", "Enter the item under Equipment."},
 	}
 }

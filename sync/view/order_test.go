@@ -46,7 +46,13 @@ func drawFact(t *rapid.T, i int) (uuid.UUID, lab.Body) {
 	item := rapid.SampledFrom([]uuid.UUID{ram1, ram2, sensor1}).Draw(t, "item")
 	rig := rapid.SampledFrom([]uuid.UUID{rig1, rig2}).Draw(t, "rig")
 	turn := rapid.Uint32Range(0, 2).Draw(t, "turn")
-	switch rapid.IntRange(0, 32).Draw(t, "kind") {
+	switch rapid.IntRange(0, 34).Draw(t, "kind") {
+	case 33, 34:
+		k := &lab.Campaign{Name: reason, Specimens: []string{"H-01"}, LeastRestS: 600, Cells: []lab.Cell{{Location: "front", TargetSpeedMS: 5.5, ToleranceMS: 0.1, Planned: 2}}}
+		if flip {
+			k.Specimens, k.MostOutOfChamberS = []string{"H-02"}, 120
+		}
+		return labtest.ID("campaign", 1), k
 	case 28:
 		of := rapid.SampledFrom([]uuid.UUID{labA, labB}).Draw(t, "plan of")
 		return lab.ServicePlanOf(of, "ram"), &lab.ServicePlan{Class: "ram", EveryStrokes: int64(i), AfterCheck: flip}
@@ -202,6 +208,9 @@ func drawEdit(t *rapid.T) (uuid.UUID, lab.Body) {
 		{lab.KindShot, labtest.ID("shot", 1), "extra.lot", "L7"},
 		{lab.KindShot, labtest.ID("shot", 1), "kind", lab.ShotSystemCheck},
 		{lab.KindShot, labtest.ID("shot", 1), "reference_pad", "P-2"},
+		{lab.KindCampaign, labtest.ID("campaign", 1), "least_rest_s", 60},
+		{lab.KindCampaign, labtest.ID("campaign", 1), "least_rest_s", 86_400},
+		{lab.KindCampaign, labtest.ID("campaign", 1), "specimens", []string{"h-01", "H-02"}},
 		{lab.KindItem, ram1, "serial", "R-9"},
 		{lab.KindItem, ram1, "service_every_strokes", 500},
 		{lab.KindServicePlan, lab.ServicePlanOf(labA, "ram"), "every_days", 40},
@@ -242,6 +251,7 @@ func TestOrderDoesNotMatter(t *testing.T) {
 			worlds[1].together(part)
 		}
 		same(rt, worlds[0], worlds[1])
+		sameFlags(rt, worlds[0], worlds[1])
 		// The property would hold of views that keep nothing.
 		l, err := worlds[0].Shots(worlds[0].ctx(), scope.All(), view.ShotFilter{}, view.Page{})
 		if err != nil {
@@ -260,6 +270,32 @@ func TestOrderDoesNotMatter(t *testing.T) {
 	if rows == 0 || odd == 0 || people == 0 {
 		t.Errorf("the histories made %d shots, %d unusable records and %d people; all must occur", rows, odd, people)
 	}
+}
+
+// sameFlags compares what both say of the state of rigs and of plans, which is
+// computed when asked for; it counts the flags of changed plans.
+func sameFlags(t tb, a, b *world) (changed int) {
+	t.Helper()
+	l, err := a.Shots(a.ctx(), scope.All(), view.ShotFilter{}, view.Page{})
+	if err != nil {
+		t.Fatalf("shots: %v", err)
+	}
+	for _, r := range l.Rows {
+		x, err := a.RigFlags(a.ctx(), scope.Labs(r.Lab), r.ID)
+		if err != nil {
+			t.Fatalf("flags: %v", err)
+		}
+		y, err := b.RigFlags(b.ctx(), scope.Labs(r.Lab), r.ID)
+		if err != nil || !slices.Equal(x, y) {
+			t.Fatalf("the flags of shot %s depend on the order of arrival: %v\n%v\n%v", r.ID, err, x, y)
+		}
+		for _, f := range x {
+			if f.Code == lab.FlagPlanChanged {
+				changed++
+			}
+		}
+	}
+	return changed
 }
 
 func same(t tb, a, b *world) {

@@ -159,16 +159,11 @@ func (t *tallied) stands(k cellKey, speed uint32, n int64) {
 		return
 	}
 	x := &t.cells[i]
-	lo, hi := uint32(0), uint32(noSpeed-1)
-	if x.Cell.ToleranceMS > 0 {
-		target, tolerance := lab.MillimetresPerSecond(x.Cell.TargetSpeedMS), lab.MillimetresPerSecond(x.Cell.ToleranceMS)
-		lo, hi = target-min(target, tolerance), target+tolerance
-	}
 	switch {
 	case speed == noSpeed:
 		x.NoSpeed += n
 		x.Done += n
-	case speed >= lo && speed <= hi:
+	case x.Cell.Within(speed):
 		x.Done += n
 	default:
 		x.OffSpeed += n

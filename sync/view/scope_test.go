@@ -57,6 +57,7 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 	w.say(labtest.ID("u"), &lab.Strokes{Rig: rig1, Kind: lab.ShotDry, Number: 1, EffectiveAt: lab.At(at)})
 	w.say(labtest.ID("r"), &lab.CounterRead{Rig: rig1, Counter: 1, EffectiveAt: lab.At(at)})
 	w.say(labtest.ID("on"), &lab.WentOn{Rig: rig1, What: []string{"ram"}, Reason: "R", EffectiveAt: lab.At(at), Until: lab.At(at.Add(2 * time.Hour))})
+	w.edit(campaign, "least_rest_s", 60)
 	check := labtest.ID("check")
 	w.say(check, labtest.Shot(rig1, at.Add(2*time.Hour), func(s *lab.Shot) { s.Kind, s.ReferencePad = lab.ShotSystemCheck, "P-1" }))
 	w.say(labtest.ID("absent"), &lab.Absent{Rig: rig1, Position: "gate", Reason: "R", EffectiveAt: lab.At(at)})
@@ -168,6 +169,7 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 			return 1, err
 		},
 		"CheckLimits": func(s scope.Scope) (int, error) { return size(w.CheckLimits(ctx, s, rig1, "P-1")) },
+		"PlanChanged": func(s scope.Scope) (int, error) { return there(w.PlanChanged(ctx, s, campaign)) },
 		"RigFlags":    func(s scope.Scope) (int, error) { return size(w.RigFlags(ctx, s, shot)) },
 		"People":      func(s scope.Scope) (int, error) { return size(w.People(ctx, s)) },
 		"Person":      func(s scope.Scope) (int, error) { return single(w.Person(ctx, s, person)) },

@@ -38,8 +38,8 @@ func figures(b *lab.Score) Figures {
 			*to = new(v.Value)
 		}
 	}
-	for i := range b.Flags {
-		if code := b.Flags[i].Code; !slices.Contains(f.Flags, code) {
+	for _, flag := range asTakenIn(b.Flags) {
+		if code := flag.Code; !slices.Contains(f.Flags, code) {
 			f.Flags = append(f.Flags, code)
 		}
 	}

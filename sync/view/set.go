@@ -69,7 +69,7 @@ func New() *Set {
 		calibrations: dated("view.calibration", calibrationOf),
 		states:       stateTable(),
 		corrections:  correctionTable(),
-		campaigns:    named("view.campaign", campaignNames),
+		campaigns:    campaignTable(),
 		runs:         saidTable("view.run", func(b *lab.RunOrder) []byte { return b.Campaign[:] }),
 		expected:     expectedTable(),
 		accepted:     saidTable("view.accepted", func(b *lab.Accepted) []byte { return b.Shot[:] }),
@@ -333,4 +333,4 @@ func (s *Set) name(tx kv.Tx, r *record.Record, b *lab.Named) error {
 
 // Version names the layout of the tables and the rules of the reducers; a
 // store whose views carry another is rebuilt.
-func (s *Set) Version() string { return "10" }
+func (s *Set) Version() string { return "11" }

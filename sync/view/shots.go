@@ -127,6 +127,7 @@ func (v *Reader) Scores(ctx context.Context, sc scope.Scope, shot uuid.UUID) (ou
 			if err != nil || len(out) == MaxLimit {
 				return err
 			}
+			s.Score.Flags = asTakenIn(s.Score.Flags)
 			out = append(out, ScoreRow{Stamp: s.Stamp, Author: s.Author, RecordedAt: utc(s.WallNS), Score: s.Score})
 		}
 		return nil

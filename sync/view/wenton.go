@@ -91,7 +91,7 @@ func (s *Set) lastChange(r kv.Reader, sc scope.Scope, rig uuid.UUID, t lab.Time)
 }
 
 // RigFlags are the flags that a shot gets from the state of its rig when it was
-// fired. They are computed when asked for, so that entries made late count.
+// fired, and from the plan in force. They are computed when asked for, so that entries made late count.
 func (v *Reader) RigFlags(ctx context.Context, sc scope.Scope, shot uuid.UUID) (out []lab.Flag, err error) {
 	err = v.store.View(ctx, func(r kv.Reader) error {
 		out = nil
@@ -121,6 +121,11 @@ func (v *Reader) RigFlags(ctx context.Context, sc scope.Scope, shot uuid.UUID) (
 		if why != "" {
 			out = append(out, lab.Flag{Code: lab.FlagCheckFailed, Text: why})
 		}
+		if err != nil {
+			return err
+		}
+		plan, err := v.set.judged(r, sc, d)
+		out = append(out, plan...)
 		return err
 	})
 	return out, err

@@ -61,7 +61,7 @@ func ShotRow(r *view.ShotRow, zone *time.Location) page.ShotRow {
 // remark tells the flags that say little about trust; lists leave them out.
 func remark(code string) bool {
 	switch score.FlagCode(code) {
-	case score.UncertaintyUnknown, score.ChannelNotUsed, score.Manual:
+	case score.UncertaintyUnknown, score.ChannelNotUsed, score.Manual, lab.FlagJudgedThen:
 		return true
 	}
 	return false
@@ -131,7 +131,7 @@ func level(code string) page.Level {
 	switch code {
 	case lab.FlagAboveRated, lab.FlagOverdue, lab.FlagNeverCalibrated, lab.FlagScoringFailed, lab.FlagIncompleteFile:
 		return page.Bad
-	case "file_changed":
+	case "file_changed", lab.FlagJudgedThen:
 		return page.Plain
 	}
 	switch score.FlagCode(code) {

@@ -93,6 +93,7 @@ func campaigns() []Item {
 			{Specimen: "FG-A-012", Location: "front", Condition: "cold", Target: "5.50 m/s", Shots: 2, Why: "condition not in the plan", Href: "/shots?specimen=FG-A-012"},
 			{Specimen: longName, Location: "crown, left", Shots: 1, Why: "no target speed recorded", Href: "/shots?specimen=x"}}, ShotsHref: "/shots?campaign=c1", RecentShots: rows(5),
 		Criteria: []page.Criterion{{Element: "bar", Text: "at worst “damaged”, at most 3.0\u00a0mm, own plan"}, {Element: "weld", Text: "at worst “sound”"}, {Element: "face form", Text: "a guard that touched it fails"}}}
+	one.Notices = []page.Notice{{Level: page.Warn, Text: "This campaign was changed after 126 shots were recorded: its cells or the tolerance of the speed, the rest between hits. The last change is of 2026-05-12 10:31.", Fix: "What is counted and judged here follows the plan in force, for those shots too. Each shot that it judges otherwise says so, and by what it was judged before."}}
 	one.Rig, one.Days, one.Unsettled = "Rig one", "2026-05-04 to 2026-05-15", "first day 2026-05-04 and 2026-05-11; last day 2026-05-15 and 2026-05-22"
 	when := page.Form{ID: "when", Action: page.CampaignWhenPath("c1"), Fields: page.CampaignWhenFields(), Submit: "Set rig and days", Values: map[string]string{"starts_on": "2026-05-04", "ends_on": "2026-05-15"},
 		Choices: map[string][]page.Choice{"rig": {{Value: "", Text: "not said"}, {Value: "r1", Text: "Rig one"}}}}
