@@ -85,6 +85,7 @@ wine: test-tools
 # the first 300 writes of an agent; a quick set of both runs with the tests.
 storage-faults: build
 	THUDBOOK_FLIPS=64 $(GO) test -run 'Flipped' -v -count 1 -timeout 60m ./sync/home
+	THUDBOOK_FLIPS=64 $(GO) test -run 'MetaPage' -v -count 1 -timeout 60m ./sync/ledger
 	THUDBOOK_BIN=$(CURDIR)/$(BIN) THUDBOOK_ENOSPC=300 $(GO) test -run 'NoSpace' -v -count 1 -timeout 60m ./cmd/thudbook
 
 lint:

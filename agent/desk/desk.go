@@ -3,6 +3,7 @@
 package desk
 
 import (
+	"cmp"
 	"context"
 	_ "embed"
 	"errors"
@@ -231,7 +232,7 @@ func (d *Desk) ready(context.Context) error {
 	if err := d.Intake.Trouble(); err != nil {
 		return err
 	}
-	return d.Intake.Room(0)
+	return cmp.Or(d.Intake.Room(0), d.Intake.Unsaved())
 }
 
 // frame makes what every screen shares. What it cannot find out it leaves out.
@@ -248,9 +249,7 @@ func (d *Desk) frame(c echo.Context, title, current string) page.Frame {
 	counts.Alarms = len(open)
 	f.Nav = navHere(c, page.AgentNav(current, counts))
 	d.showPerson(c, &f)
-	if err := d.Intake.Trouble(); err != nil {
-		f.Notices = append(f.Notices, notice(page.Bad, err))
-	} else if err := d.Intake.Room(0); err != nil {
+	if err := d.ready(c.Request().Context()); err != nil {
 		f.Notices = append(f.Notices, notice(page.Bad, err))
 	}
 	if err := d.Mended(); err != nil {

@@ -79,6 +79,7 @@ type Intake struct {
 	folders  []*folder
 	mapBlobs map[record.Hash]record.Attachment // maps that are durable already
 	damage   error                             // that the last write met; nil after one that went well
+	unsaved  unsaved
 }
 
 // New checks the options; it touches neither folders nor store.

@@ -74,7 +74,9 @@ func (in *Intake) Put(ctx context.Context, r io.Reader, expect int64) (blob.Ref,
 		in.refused.Add(1)
 		return blob.Ref{}, err
 	}
-	return in.opt.Blobs.Put(ctx, r, in.opt.Limit)
+	ref, err := in.opt.Blobs.Put(ctx, r, in.opt.Limit)
+	in.stored(err)
+	return ref, err
 }
 
 // takeFile takes in a finished file of a watched folder.

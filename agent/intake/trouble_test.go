@@ -22,6 +22,7 @@ import (
 	"github.com/google/uuid"
 
 	"thudbook/agent/intake"
+	"thudbook/sync/blob"
 	"thudbook/sync/kv"
 	"thudbook/sync/lab"
 	"thudbook/sync/ledger/ledgertest"
@@ -335,5 +336,46 @@ func asNobody(t *testing.T) {
 	out, err := cmd.CombinedOutput()
 	if err != nil || !bytes.Contains(out, []byte("--- PASS: TestNoPermission")) {
 		t.Fatalf("as user %d: %v\n%s", nobody, err, out)
+	}
+}
+
+// unstorable is a blob store on a disk that fails.
+type unstorable struct {
+	blob.Store
+	on *atomic.Bool
+}
+
+func (u unstorable) Put(ctx context.Context, r io.Reader, limit int64) (blob.Ref, error) {
+	if u.on.Load() {
+		return blob.Ref{}, &problem.Error{Code: problem.Unavailable, What: "bytes cannot be stored", Fix: "check the disk", Err: syscall.EROFS}
+	}
+	return u.Store.Put(ctx, r, limit)
+}
+
+// A disk that fails before anything is recorded is on the screen, and off it as
+// soon as it can be written again, without a file being sent.
+func TestBytesThatCannotBeStored(t *testing.T) {
+	var on atomic.Bool
+	w := newWorld(t, ledgertest.Options{})
+	w.blobs = func(s blob.Store) blob.Store { return unstorable{s, &on} }
+	w.build()
+	if err := w.in.Unsaved(); err != nil {
+		t.Errorf("at the start: %v", err)
+	}
+	on.Store(true)
+	if _, err := w.in.Put(t.Context(), strings.NewReader("x"), 1); problem.Of(err) != problem.Unavailable {
+		t.Fatalf("Put = %v", err)
+	}
+	p, ok := problem.As(w.in.Unsaved())
+	if !ok || !strings.Contains(p.What, syscall.EROFS.Error()) || p.Fix == "" {
+		t.Errorf("the screen says %v", w.in.Unsaved())
+	}
+	w.until("the disk was tried again", func() bool { return w.in.Unsaved() == nil })
+	if _, err := w.in.Put(t.Context(), strings.NewReader("x"), 1); err == nil || w.in.Unsaved() == nil {
+		t.Errorf("failing again: Put = %v, the screen says %v", err, w.in.Unsaved())
+	}
+	on.Store(false)
+	if _, err := w.in.Put(t.Context(), strings.NewReader("x"), 1); err != nil || w.in.Unsaved() != nil {
+		t.Errorf("a file that is stored: Put = %v, the screen says %v", err, w.in.Unsaved())
 	}
 }

@@ -17,6 +17,7 @@ import (
 	"github.com/google/uuid"
 
 	"thudbook/agent/intake"
+	"thudbook/sync/blob"
 	"thudbook/sync/ledger/ledgertest"
 	"thudbook/sync/record"
 	"thudbook/sync/scope"
@@ -72,6 +73,7 @@ type world struct {
 	opt    intake.Options
 	in     *intake.Intake
 	log    *lockedBuffer
+	blobs  func(blob.Store) blob.Store // nil: as it is
 	cancel context.CancelFunc
 	ended  chan error
 }
@@ -111,6 +113,9 @@ func (w *world) build() {
 	w.t.Helper()
 	o := w.opt
 	o.Ledger, o.Store, o.Blobs, o.Views = w.l.Ledger, w.l.Store, w.l.Blobs, w.views
+	if w.blobs != nil {
+		o.Blobs = w.blobs(o.Blobs)
+	}
 	o.Lab, o.Rig, o.Data = func() record.LabID { return w.lab }, w.rig, w.l.Dir
 	o.Log = slog.New(slog.NewTextHandler(w.log, &slog.HandlerOptions{Level: slog.LevelDebug}))
 	in, err := intake.New(o)
