@@ -207,6 +207,7 @@ func (d *Desk) routes(e *echo.Echo) {
 	e.GET(page.PathCheck, d.check)
 	e.POST(page.PostWentOn, d.wentOn)
 	e.GET(page.PathRig, d.rig)
+	e.GET(page.PathCalendar, d.bookings)
 	e.POST(page.PostMount, d.mount)
 	e.POST(page.PostUnmount, d.unmount)
 	e.POST(page.PostMistaken, d.mistaken)

@@ -131,6 +131,7 @@ func (d *Desk) nextPage(c echo.Context, t *tried) (*page.Next, error) {
 	if err := d.campaign(c, p, &h, in); err != nil {
 		return nil, err
 	}
+	p.Notices = append(p.Notices, d.bookedNotices(ctx, p.Campaign)...)
 	kpa, missing := h.Guided()
 	for i := range kpa {
 		if kpa[i] > 0 {
