@@ -40,7 +40,7 @@ func TestDescription(t *testing.T) {
 	n := 0
 	for _, r := range routes {
 		method, path, _ := strings.Cut(r, " ")
-		if method == "echo_route_not_found" || !strings.HasPrefix(path, "/api/") && path != "/healthz" && path != "/readyz" && path != "/metrics" && path != "/metrics/items" && path != "/calendar/:file" {
+		if method == "echo_route_not_found" || !strings.HasPrefix(path, "/api/") && path != "/healthz" && path != "/readyz" && path != "/metrics" && path != "/metrics/items" && path != "/calendar/:file" && path != "/calendar/:token/bookings.ics" {
 			continue
 		}
 		parts := strings.Split(path, "/")

@@ -172,6 +172,7 @@ func rules() []rule {
 		}, own},
 		{"GET /equipment/use/:id", func(m *matrix) (string, string, string) { return "/equipment/use/" + m.ram, "", "" }, own},
 		{"GET /calendar/:file", at("/calendar/NONE.ics"), missing}, // programs show a token
+		{"GET /calendar/:token/bookings.ics", at("/calendar/NONE/bookings.ics"), missing},
 		{"GET /metrics/items", at("/metrics/items"), noToken},
 		{"POST /health/feed", posts("/health/feed", func(*matrix) url.Values { return nil }), page},
 		{"POST /equipment/states", posts("/equipment/states", func(m *matrix) url.Values {

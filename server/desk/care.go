@@ -12,6 +12,7 @@ func (d *Desk) care(e *echo.Echo, in echo.MiddlewareFunc) {
 	e.GET(page.PathHealth, d.health, in)
 	e.POST(page.PostFeed, d.postFeed, in)
 	e.GET("/calendar/:file", d.calendar)
+	e.GET("/calendar/:token/bookings.ics", d.bookingFeed)
 	e.GET("/metrics/items", d.itemMetrics)
 	e.GET("/equipment/use/:id", d.itemUse, in)
 	e.POST(page.PostState, d.postState, in)

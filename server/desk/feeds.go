@@ -14,6 +14,7 @@ import (
 
 	"thudbook/server/feed"
 	"thudbook/sync/problem"
+	"thudbook/sync/scope"
 	"thudbook/web/page"
 )
 
@@ -39,25 +40,30 @@ func (d *Desk) base(c echo.Context) string {
 	return scheme + "://" + c.Request().Host
 }
 
-// surveyOf looks at the items that the account of a token may see. A token that
-// opens nothing and an account that is shut out are answered alike.
-func (d *Desk) surveyOf(ctx context.Context, token string) (*survey, error) {
+// scopeOf gives the labs that the account of a token may see. A token that opens
+// nothing and an account that is shut out are answered alike.
+func (d *Desk) scopeOf(ctx context.Context, token string) (sc scope.Scope, err error) {
 	none := problem.New(problem.NotFound, "There is nothing at this address.", "Make a new link on the server's page What is due.")
 	id, ok, err := d.Feeds.Account(ctx, token)
 	if err != nil {
-		return nil, err
+		return sc, err
 	}
 	if !ok {
-		return nil, none
+		return sc, none
 	}
 	p, ok, err := d.Accounts.Principal(ctx, id)
 	if err != nil {
-		return nil, err
+		return sc, err
 	}
 	if !ok {
-		return nil, none
+		return sc, none
 	}
-	sc, err := d.Door.Widen(ctx, p.Scope())
+	return d.Door.Widen(ctx, p.Scope())
+}
+
+// surveyOf looks at the items that the account of a token may see.
+func (d *Desk) surveyOf(ctx context.Context, token string) (*survey, error) {
+	sc, err := d.scopeOf(ctx, token)
 	if err != nil {
 		return nil, err
 	}
@@ -95,7 +101,7 @@ func (d *Desk) calendar(c echo.Context) error {
 		events = append(events, e)
 	}
 	var b bytes.Buffer
-	if err := feed.Calendar(&b, cmpName(d.Name), v.now, events); err != nil {
+	if err := feed.Calendar(&b, "Due dates", cmpName(d.Name), v.now, events); err != nil {
 		return err
 	}
 	c.Response().Header().Set(echo.HeaderCacheControl, "no-store")

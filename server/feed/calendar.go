@@ -8,31 +8,44 @@ import (
 	"unicode/utf8"
 )
 
-// Event is one day in a calendar.
+// Event is one day in a calendar, or with From and To a span of time.
 type Event struct {
-	UID         string // the same as long as it is the same thing that falls due
+	UID         string // the same as long as it is the same thing
 	On          time.Time
+	From, To    time.Time // zero: the event is the day On
+	Cancelled   bool
 	Summary     string
 	Description string
 	URL         string
 }
 
-// Calendar writes events as an iCalendar stream, RFC 5545: all-day events that
-// block no time. stamp is when it is made (DTSTAMP, section 3.8.7.2).
-func Calendar(w io.Writer, name string, stamp time.Time, events []Event) error {
+// Calendar writes events as an iCalendar stream, RFC 5545. Days block no time of
+// the reader, and spans neither: it is the rig that is busy. product says in the
+// PRODID what the events are; stamp is when it is made (DTSTAMP, section 3.8.7.2).
+func Calendar(w io.Writer, product, name string, stamp time.Time, events []Event) error {
 	var b bytes.Buffer
 	put := func(property, value string) { fold(&b, property+":"+value) }
 	put("BEGIN", "VCALENDAR")
 	put("VERSION", "2.0")
-	put("PRODID", "-//Thudbook//Due dates//EN")
+	put("PRODID", "-//Thudbook//"+product+"//EN")
 	put("CALSCALE", "GREGORIAN")
 	put("X-WR-CALNAME", text(name))
 	for _, e := range events {
 		put("BEGIN", "VEVENT")
 		put("UID", text(e.UID))
-		put("DTSTAMP", stamp.UTC().Format("20060102T150405Z"))
-		put("DTSTART;VALUE=DATE", e.On.Format("20060102"))
-		put("DTEND;VALUE=DATE", e.On.AddDate(0, 0, 1).Format("20060102")) // the day after: not included (3.6.1)
+		put("DTSTAMP", stamp.UTC().Format(utc))
+		if e.From.IsZero() {
+			put("DTSTART;VALUE=DATE", e.On.Format("20060102"))
+			put("DTEND;VALUE=DATE", e.On.AddDate(0, 0, 1).Format("20060102")) // the day after: not included (3.6.1)
+		} else {
+			put("DTSTART", e.From.UTC().Format(utc)) // in UTC (3.3.5), so that no zone has to be told
+			put("DTEND", e.To.UTC().Format(utc))
+			status := "CONFIRMED"
+			if e.Cancelled {
+				status = "CANCELLED"
+			}
+			put("STATUS", status) // 3.8.1.11
+		}
 		put("SUMMARY", text(e.Summary))
 		if e.Description != "" {
 			put("DESCRIPTION", text(e.Description))
@@ -47,6 +60,9 @@ func Calendar(w io.Writer, name string, stamp time.Time, events []Event) error {
 	_, err := w.Write(b.Bytes())
 	return err
 }
+
+// utc is a date with UTC time, form 2 of 3.3.5. Milliseconds have no place in it.
+const utc = "20060102T150405Z"
 
 // text escapes a TEXT value (3.3.11). Control characters, which no value may
 // hold, become spaces.

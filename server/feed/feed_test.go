@@ -18,7 +18,7 @@ import (
 func TestCalendarByHand(t *testing.T) {
 	var b bytes.Buffer
 	on := time.Date(2026, 12, 31, 0, 0, 0, 0, time.FixedZone("", 3600))
-	err := feed.Calendar(&b, "Lab", time.Date(2026, 11, 25, 9, 30, 0, 0, time.FixedZone("", 3600)), []feed.Event{
+	err := feed.Calendar(&b, "Due dates", "Lab", time.Date(2026, 11, 25, 9, 30, 0, 0, time.FixedZone("", 3600)), []feed.Event{
 		{UID: "service-1@thudbook", On: on, Summary: `ram; one, a\b`, Description: "first\nsecond " + strings.Repeat("é", 40), URL: "https://thudbook.example/equipment/use/1"}})
 	if err != nil {
 		t.Fatal(err)
@@ -33,13 +33,32 @@ func TestCalendarByHand(t *testing.T) {
 	}
 }
 
+// A span has its times in UTC (RFC 5545, 3.3.5, form 2) and a status (3.8.1.11).
+func TestSpanByHand(t *testing.T) {
+	var b bytes.Buffer
+	from := time.Date(2026, 10, 25, 0, 30, 0, 0, time.FixedZone("", 2*3600))
+	at := time.Date(2026, 10, 1, 12, 0, 0, 0, time.UTC)
+	err := feed.Calendar(&b, "Bookings", "Rig", at, []feed.Event{{UID: "a", From: from, To: from.Add(5 * time.Hour), Summary: "S"}, {UID: "b", From: from, To: from.Add(time.Minute), Summary: "S", Cancelled: true}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	event := func(uid, end, status string) string {
+		return "BEGIN:VEVENT\r\nUID:" + uid + "\r\nDTSTAMP:20261001T120000Z\r\nDTSTART:20261024T223000Z\r\nDTEND:" + end + "\r\nSTATUS:" + status + "\r\nSUMMARY:S\r\nTRANSP:TRANSPARENT\r\nEND:VEVENT\r\n"
+	}
+	want := "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//Thudbook//Bookings//EN\r\nCALSCALE:GREGORIAN\r\nX-WR-CALNAME:Rig\r\n" +
+		event("a", "20261025T033000Z", "CONFIRMED") + event("b", "20261024T223100Z", "CANCELLED") + "END:VCALENDAR\r\n"
+	if b.String() != want {
+		t.Errorf("\n got %q\nwant %q", b.String(), want)
+	}
+}
+
 // Any text keeps to the lines' bounds, never cuts a character, and comes back
 // when it is unfolded and unescaped.
 func TestTextSurvives(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		text := rapid.String().Draw(rt, "text")
 		var b bytes.Buffer
-		if err := feed.Calendar(&b, "", time.Unix(0, 0), []feed.Event{{UID: "x", On: time.Unix(0, 0), Summary: text}}); err != nil {
+		if err := feed.Calendar(&b, "Due dates", "", time.Unix(0, 0), []feed.Event{{UID: "x", On: time.Unix(0, 0), Summary: text}}); err != nil {
 			rt.Fatal(err)
 		}
 		for _, line := range strings.Split(b.String(), "\r\n") {

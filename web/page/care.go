@@ -2,6 +2,7 @@ package page
 
 import (
 	"net/url"
+	"strings"
 	"time"
 )
 
@@ -121,6 +122,11 @@ type Health struct {
 	Feed    Form   // makes a new link
 	FeedURL string // shown once, right after it was made
 	FeedOn  time.Time
+}
+
+// BookingsURL is FeedURL for the bookings of the rigs.
+func (h Health) BookingsURL() string {
+	return strings.TrimSuffix(h.FeedURL, ".ics") + "/bookings.ics"
 }
 
 func (Health) screen() string { return "health" }
