@@ -195,24 +195,14 @@ func (s *session) run(ctx context.Context) error {
 			return s.failed
 		}
 		s.paused.Store(false)
+		before := s.res.RecordsSent
 		if err := s.pushAll(ctx); err != nil {
 			return err
 		}
-		if !more && !s.blobsLeft() {
+		if !more && s.res.RecordsSent == before { // else there may be attachments to them
 			return s.failed
 		}
 	}
-}
-
-// blobsLeft says whether a chain holds records that this session has not
-// looked at for attachments.
-func (s *session) blobsLeft() bool {
-	for _, c := range s.own {
-		if max(slices.Min(c.cursor[:]), c.through) < c.sent.Seq {
-			return true
-		}
-	}
-	return false
 }
 
 // heads gives the heads of all chains that can be read; damage to one stops
