@@ -300,6 +300,7 @@ func rules() []rule {
 		{"GET /servers", at("/servers"), screens},
 		{"POST /servers", posts("/servers", func(*matrix) url.Values { return url.Values{"server": {"http://127.0.0.1:1"}, "code": {"no code"}} }), [5]int{303, 403, 403, 403, 422}},
 		{"POST /servers/now", posts("/servers/now", func(*matrix) url.Values { return url.Values{} }), done},
+		{"POST /servers/key", posts("/servers/key", func(*matrix) url.Values { return url.Values{} }), [5]int{303, 403, 403, 403, 409}},
 		{"POST /servers/stop", posts("/servers/stop", func(*matrix) url.Values { return url.Values{"id": {uuid.NewString()}} }), [5]int{303, 403, 403, 403, 404}},
 
 		{echo.RouteNotFound + " /api/v1", at("/api/v1"), [5]int{401, 404, 404, 404, 404}},

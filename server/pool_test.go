@@ -198,3 +198,65 @@ func TestWhatIsNotFetched(t *testing.T) {
 		t.Errorf("a manager of another lab sees %s", b)
 	}
 }
+
+// A server that fetches changes its key: every other server takes the new one by
+// itself, one that two labs come from takes it once, and one that is away takes it
+// when it is back; the server's own chains keep their key.
+func TestServerThatFetchesChangesItsKey(t *testing.T) {
+	north, south, pool := start(t), start(t), pooling(t)
+	sites := []*site{north.open("Northkey", 1), north.open("Eastkey", 1), south.open("Southkey", 1)}
+	for _, s := range sites {
+		pool.fetch(s, s.code("coordinator")).want(t, http.StatusSeeOther, "fetch "+s.name)
+	}
+	follows := func(n int, all ...*site) {
+		t.Helper()
+		for _, s := range all {
+			id := labtest.ID("pool key", s.name, n)
+			labtest.Append(t, s.agent.Ledger, s.id, labtest.Draft(t, id, labtest.Shot(s.Rig, time.Now(), func(x *lab.Shot) { x.FileName = "key.csv" })))
+			s.sync()
+			eventually(t, "a shot of "+s.name+" follows", func() bool { return pool.admin.get("/api/v1/shots/"+id.String()).status == http.StatusOK })
+		}
+	}
+	follows(1, sites...)
+	keys := func() (of map[string]string, waiting int) {
+		t.Helper()
+		body := pool.admin.get("/servers").want(t, http.StatusOK, "GET /servers").body
+		of = map[string]string{}
+		for _, part := range strings.Split(body, "<article")[1:] {
+			_, own, _ := strings.Cut(part, "this server’s key there")
+			_, own, _ = strings.Cut(own, `hash">`)
+			own, _, _ = strings.Cut(own, "<")
+			for _, s := range sites {
+				if strings.Contains(part, s.name) {
+					of[s.name] = own
+				}
+			}
+		}
+		return of, strings.Count(body, "A new key was made; that server")
+	}
+	before, waiting := keys()
+	if len(before) != 3 || before["Northkey lab"] == "" || before["Northkey lab"] != before["Southkey lab"] || waiting != 0 {
+		t.Fatalf("keys %v, %d waiting", before, waiting)
+	}
+	pool.admin.form("/servers/key", url.Values{"key": {uuid.NewString()}}).want(t, http.StatusSeeOther, "change the key")
+	eventually(t, "every server took the new key", func() bool { _, n := keys(); return n == 0 })
+	after, _ := keys()
+	if after["Northkey lab"] == before["Northkey lab"] || after["Northkey lab"] != after["Eastkey lab"] || after["Southkey lab"] == before["Southkey lab"] {
+		t.Errorf("keys %v, before %v", after, before)
+	}
+	follows(2, sites...)
+	if err := pool.stop(); err != nil {
+		t.Fatal(err)
+	}
+	pool.run()
+	pool.admin = pool.signIn("admin", pool.firstPassword())
+	follows(3, sites...)
+	if again, n := keys(); n != 0 || again["Northkey lab"] != after["Northkey lab"] || again["Southkey lab"] != after["Southkey lab"] {
+		t.Errorf("after a restart the keys are %v, %d waiting, want %v", again, n, after)
+	}
+	// What is written here still goes home, signed by the new key.
+	item := pool.admin.make("/api/v1/labs/"+sites[0].id.String()+"/items", map[string]any{"class": "ram", "serial": "R-KEY-1", "name": "ram of the pool"})
+	eventually(t, "the item is at home", func() bool {
+		return strings.Contains(sites[0].manager.get("/api/v1/labs/"+sites[0].id.String()+"/items").body, item.String())
+	})
+}

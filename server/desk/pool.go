@@ -23,6 +23,7 @@ func (d *Desk) poolRoutes(e *echo.Echo, in echo.MiddlewareFunc) {
 	e.POST(page.PostPool, d.postPool, in, door.Administrators)
 	e.POST(page.PostPoolStop, d.postPoolStop, in, door.Administrators)
 	e.POST(page.PostPoolNow, d.postPoolNow, in, door.Administrators)
+	e.POST(page.PostPoolKey, d.postPoolKey, in, door.Administrators)
 }
 
 func (d *Desk) poolPage(c echo.Context, typed *httpkit.Filled, status int) error {
@@ -36,13 +37,17 @@ func (d *Desk) poolPage(c echo.Context, typed *httpkit.Filled, status int) error
 		return err
 	}
 	s := page.Pool{Frame: d.frame(&p, "Other servers", page.PathPool)}
-	said(c, &s.Frame, map[string]string{"added": "The lab is fetched from now on. It appears in the lists as its records come in.", "stopped": "The lab is not fetched any more. What came stays.", "now": "The other servers are asked now."})
+	said(c, &s.Frame, map[string]string{"added": "The lab is fetched from now on. It appears in the lists as its records come in.", "stopped": "The lab is not fetched any more. What came stays.", "now": "The other servers are asked now.",
+		"key": "A new key was made. Each server takes it with the next exchange."})
 	for i := range list {
 		name, err := p.names.Of(ctx, list[i].Lab)
 		if err != nil {
 			return err
 		}
 		s.Rows = append(s.Rows, d.poolRow(name, &list[i]))
+		if list[i].StoppedMS == 0 {
+			s.Key = httpkit.NewKey()
+		}
 	}
 	if typed == nil {
 		s.Refresh = refreshSeconds
@@ -63,7 +68,7 @@ func (d *Desk) poolRow(name string, s *pool.Status) page.PoolRow {
 		r.Stopped, r.State = s.Stopped().In(d.zone), page.Status{Level: page.Plain, Word: "not fetched any more"}
 		return r
 	}
-	r.Fingerprint = present.Fingerprint(s.Key)
+	r.Fingerprint, r.OwnKey, r.KeyChanging = present.Fingerprint(s.Key), present.Fingerprint(s.OwnKey), s.KeyChanging
 	if !st.LastExchange.IsZero() {
 		r.LastExchange = st.LastExchange.In(d.zone)
 	}
@@ -120,5 +125,11 @@ func (d *Desk) postPoolNow(c echo.Context) error {
 	return d.post(c, nil, func(context.Context, *httpkit.Filled) (string, error) {
 		d.Pool.Wake()
 		return done(page.PathPool, "now"), nil
+	}, d.poolPage)
+}
+
+func (d *Desk) postPoolKey(c echo.Context) error {
+	return d.post(c, nil, func(context.Context, *httpkit.Filled) (string, error) {
+		return done(page.PathPool, "key"), d.Pool.ChangeKeys()
 	}, d.poolPage)
 }

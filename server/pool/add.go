@@ -40,7 +40,13 @@ func (p *Pool) Add(ctx context.Context, url, code, by string) (Source, error) {
 		return Source{}, err
 	}
 	var of record.LabID
-	u, err := p.open(ctx, id, func() record.LabID { return of })
+	var server record.NodeID
+	for _, b := range before { // a server knows one key of this one
+		if b.URL == url && b.StoppedMS == 0 {
+			server = b.Server
+		}
+	}
+	u, err := p.open(ctx, id, func() record.LabID { return of }, func() record.NodeID { return server })
 	if err != nil {
 		return Source{}, err
 	}
@@ -48,7 +54,7 @@ func (p *Pool) Add(ctx context.Context, url, code, by string) (Source, error) {
 		return Source{}, errors.Join(err, u.Forget(ctx))
 	}
 	s, _ := u.Settings()
-	of = s.Lab
+	of, server = s.Lab, s.Server
 	src := Source{ID: id, URL: s.URL, Server: s.Server, Lab: s.Lab, AddedMS: p.o.Now().UnixMilli(), AddedBy: by}
 	if err := p.fits(ctx, before, &src); err != nil {
 		return src, errors.Join(err, u.Forget(ctx))
@@ -150,6 +156,9 @@ type Status struct {
 	Source
 	State uplink.State      // zero when it was stopped
 	Key   ed25519.PublicKey // that the other server proves itself with; nil when it was stopped
+
+	OwnKey      ed25519.PublicKey // that this server proves itself with there; nil when it was stopped
+	KeyChanging bool              // a new one waits for the other server to take it
 }
 
 // List gives the sources of the scope's labs, those that are fetched first.
@@ -177,6 +186,7 @@ func (p *Pool) List(ctx context.Context, sc scope.Scope) ([]Status, error) {
 			if set, ok := u.Settings(); ok {
 				st.Key = set.ServerKey
 			}
+			st.OwnKey, st.KeyChanging = u.PublicKey(), u.KeyChanging()
 		}
 		out = append(out, st)
 	}

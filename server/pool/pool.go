@@ -105,7 +105,7 @@ func Open(ctx context.Context, o Options) (*Pool, error) {
 		if all[i].StoppedMS != 0 {
 			continue
 		}
-		u, err := p.open(ctx, all[i].ID, func() record.LabID { return all[i].Lab })
+		u, err := p.open(ctx, all[i].ID, func() record.LabID { return all[i].Lab }, func() record.NodeID { return all[i].Server })
 		if err != nil {
 			return nil, err
 		}
@@ -114,13 +114,15 @@ func Open(ctx context.Context, o Options) (*Pool, error) {
 	return p, nil
 }
 
-// open makes the uplink of a source. of gives the lab that it is about.
-func (p *Pool) open(ctx context.Context, id uuid.UUID, of func() record.LabID) (*uplink.Uplink, error) {
-	key, err := p.key(ctx)
+// open makes the uplink of a source. of gives the lab that it is about, server the
+// server that it comes from.
+func (p *Pool) open(ctx context.Context, id uuid.UUID, of func() record.LabID, server func() record.NodeID) (*uplink.Uplink, error) {
+	store := keys{p, server}
+	key, err := store.pair(ctx)
 	if err != nil {
 		return nil, err
 	}
-	u, err := uplink.Open(ctx, uplink.Options{Ledger: p.o.Ledger, Blobs: p.o.Blobs, Store: p.o.Store, Key: key, Software: p.o.Software,
+	u, err := uplink.Open(ctx, uplink.Options{Ledger: p.o.Ledger, Blobs: p.o.Blobs, Store: p.o.Store, Key: key.present, NextKey: key.next, Keys: store, Software: p.o.Software,
 		Roots: p.o.Roots, Fetch: wanted, Gone: p.o.Gone, Slot: id.String(), Rights: p.o.Rights, Every: p.o.Every, Now: p.o.Now, Log: p.o.Log,
 		Only: func(ctx context.Context, l record.LabID) (bool, error) {
 			real, err := p.o.Agents.Resolve(ctx, l)

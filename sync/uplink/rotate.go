@@ -18,13 +18,13 @@ func (u *Uplink) present() ed25519.PrivateKey {
 	return u.key
 }
 
-// RotateKey makes a new key for this agent. The next session tells the server,
+// RotateKey makes a new key for this node. The next session tells the server,
 // with a statement that both keys sign; until the server has taken it, the old
 // one stays in use. An answer that is lost costs nothing: the agent then finds
 // out which of the two the server knows.
 func (u *Uplink) RotateKey() error {
 	if u.o.Keys == nil {
-		return problem.New(problem.Unavailable, "This agent cannot change its key.", "Start it on its data folder.")
+		return problem.New(problem.Unavailable, "This node cannot change its key.", "Start it on its data folder.")
 	}
 	next, err := u.o.Keys.Prepare()
 	if err != nil {
@@ -86,22 +86,26 @@ func (u *Uplink) withKeys(ctx context.Context, s Settings, hold func(exchange.Pe
 // promote keeps the key that the server has taken. Where that fails, the next
 // session comes here again.
 func (u *Uplink) promote(ctx context.Context, s Settings, old, next ed25519.PrivateKey) {
+	// A server that fetches has another key for its own chains, and their readers.
+	fetches := u.o.Only != nil
 	body, err := record.EncodeBody(exchange.NewRekey(u.o.Ledger.Node(), old, next))
-	if err == nil {
+	if err == nil && !fetches {
 		_, err = u.o.Ledger.Append(ctx, s.Lab, ledger.Draft{Kind: exchange.KindRekeyed, Schema: 1, UID: u.o.Ledger.Node(), Body: body})
 	}
 	if err == nil {
 		err = u.o.Keys.Promote()
 	}
 	if err != nil {
-		u.o.Log.Error("the server has taken this agent's new key, but it could not be kept here; it is tried again", "error", err)
+		u.o.Log.Error("the server has taken the new key, but it could not be kept here; it is tried again", "error", err)
 		return
 	}
-	u.o.Ledger.SetKey(next)
+	if !fetches {
+		u.o.Ledger.SetKey(next)
+	}
 	u.mu.Lock()
 	defer u.mu.Unlock()
 	u.key, u.next, u.peer = next, nil, nil
-	u.o.Log.Info("this agent goes on with a new key")
+	u.o.Log.Info("this node goes on with a new key", "server", s.URL)
 }
 
 // takeServerKeys keeps what a session showed of the server's keys; the caller

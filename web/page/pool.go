@@ -8,13 +8,15 @@ const (
 	PostPool     = "/servers"
 	PostPoolStop = "/servers/stop"
 	PostPoolNow  = "/servers/now"
+	PostPoolKey  = "/servers/key"
 )
 
 // Pool lists the labs that are fetched from other servers.
 type Pool struct {
 	Frame
 	Rows []PoolRow
-	Form Form // PoolFields
+	Form Form   // PoolFields
+	Key  string // of the form that changes the key; empty: nothing is fetched
 }
 
 func (Pool) screen() string { return "pool" }
@@ -32,6 +34,8 @@ type PoolRow struct {
 	ToSend       string    // what was written here and is not there yet; empty: nothing
 	Clock        string    // what is wrong with it; empty: nothing
 	Fingerprint  string    // of the server's key
+	OwnKey       string    // fingerprint of this server's key there
+	KeyChanging  bool      // a new one waits for that server to take it
 	Stopped      time.Time // zero: it is fetched
 	Key          string    // of the small forms
 }

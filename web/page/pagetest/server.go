@@ -173,11 +173,14 @@ func pool() []Item {
 		{ID: "p3", Lab: "Northmere lab", Server: "https://thudbook.northmere.example", State: page.Status{Level: page.Bad, Word: "stuck"}, Stuck: "This agent was withdrawn on the server on 2026-05-02. It keeps recording here. If that was a mistake, an administrator makes a new code to enrol it again.", LastExchange: ago(51 * time.Hour), Clock: "This computer's clock is 3m0s behind the server's. Set the clock; shots are recorded all the same, with both times.", Fingerprint: fingerprint, Key: "k3"},
 		{ID: "p4", Lab: "Mill lab", Server: "https://thudbook.mill.example", State: page.Status{Level: page.Plain, Word: "not fetched any more"}, Stopped: ago(200 * time.Hour)},
 	}
-	full := page.Pool{Frame: f, Form: form}
+	for i := range rows[:3] {
+		rows[i].OwnKey, rows[i].KeyChanging = fingerprint, i == 1
+	}
+	full := page.Pool{Frame: f, Form: form, Key: "k"}
 	for range 12 {
 		full.Rows = append(full.Rows, rows[:3]...)
 	}
-	return []Item{{"pool", page.Pool{Frame: f, Rows: rows, Form: form}}, {"pool-empty", page.Pool{Frame: f, Form: form}}, {"pool-wrong", page.Pool{Frame: f, Rows: rows[:1], Form: wrong}}, {"pool-full", full}}
+	return []Item{{"pool", page.Pool{Frame: f, Rows: rows, Form: form, Key: "k"}}, {"pool-empty", page.Pool{Frame: f, Form: form}}, {"pool-wrong", page.Pool{Frame: f, Rows: rows[:1], Form: wrong, Key: "k"}}, {"pool-full", full}}
 }
 
 func administration() []Item {
