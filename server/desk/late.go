@@ -92,14 +92,7 @@ func (d *Desk) touched(ctx context.Context, sc scope.Scope, e *lateEntry) (shots
 		return shots, nil, err
 	}
 	for i := range shots {
-		if shots[i].Figures == nil || shots[i].Shot.MapSHA256 == [32]byte{} { // a guessed map takes no certificate
-			continue
-		}
-		scores, err := d.Views.Scores(ctx, sc, shots[i].ID)
-		if err != nil {
-			return nil, nil, err
-		}
-		if len(scores) > 0 && scores[0].RecordedAt.Before(e.head.RecordedAt) {
+		if guessed := shots[i].Shot.MapSHA256 == [32]byte{}; !guessed && shots[i].ScoredBefore(&e.head) { // a guess takes no certificate
 			stale = append(stale, shots[i])
 		}
 	}
@@ -150,9 +143,13 @@ func (d *Desk) lateFacts(c echo.Context) error {
 					return err
 				}
 			}
-			row, _, _, err := d.lateRow(ctx, p.Scope, &all[j], name, who)
+			row, shots, _, err := d.lateRow(ctx, p.Scope, &all[j], name, who)
 			if err != nil {
 				return err
+			}
+			if len(shots) == 0 { // as when a register is set up: nothing was fired meanwhile
+				s.Touchless++
+				continue
 			}
 			s.Rows = append(s.Rows, row)
 		}

@@ -12,7 +12,6 @@ import (
 
 	"thudbook/server/review"
 	"thudbook/sync/lab"
-	"thudbook/sync/scope"
 	"thudbook/sync/view"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
@@ -237,23 +236,23 @@ func (d *Desk) tried(ctx context.Context, p *caller, r *reviewed, s *page.Review
 }
 
 // compare reads or computes every stroke before and after.
-func (d *Desk) compare(ctx context.Context, r *reviewed, shots []view.ShotRow, line func(context.Context, scope.Scope, uuid.UUID, *lab.Review, *view.ShotRow) (review.Line, error), told func(int)) ([]present.Reviewed, error) {
+func (d *Desk) compare(ctx context.Context, r *reviewed, shots []view.ShotRow, lines review.Judge, told func(int)) ([]present.Reviewed, error) {
 	out := make([]present.Reviewed, 0, len(shots))
 	with := map[string][]view.CampaignRow{}
-	for i := range shots {
-		l, err := line(ctx, r.in.Scope, r.id, &r.review, &shots[i])
-		if err != nil {
-			return nil, err
-		}
+	err := lines(ctx, r.in.Scope, r.id, &r.review, shots, func(l *review.Line) (err error) {
 		specimen := lab.Fold(l.Shot.Shot.Specimen)
 		if _, ok := with[specimen]; !ok {
 			if with[specimen], err = present.CampaignsWith(ctx, d.Views, r.in.Scope, specimen); err != nil {
-				return nil, err
+				return err
 			}
 		}
 		out = append(out, present.Reviewed{Shot: l.Shot, Campaigns: with[specimen], Position: l.Position, Held: l.Held, Unit: r.review.SensitivityUnit,
 			Before: slim(l.Before), After: slim(l.After), BeforeNo: l.BeforeNo, AfterNo: l.AfterNo, Why: l.Why})
 		told(len(out))
+		return ctx.Err()
+	})
+	if err != nil {
+		return nil, err
 	}
 	slices.SortStableFunc(out, func(a, b present.Reviewed) int { return present.ByGroup(&a, &b) })
 	return out, nil

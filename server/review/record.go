@@ -35,11 +35,11 @@ type Outcome struct{ Done, Recorded, Left int }
 // what is left. told hears after each batch; see Batch.
 func (m *Maker) Apply(ctx context.Context, w *register.Register, f For, told func(Outcome)) (Outcome, error) {
 	return Batch(ctx, w, f, told, func(ctx context.Context, shot *view.ShotRow) (*lab.Score, error) {
-		l, err := m.Stands(ctx, f.Scope, f.ID, f.Review, shot)
+		l, err := one(ctx, m.Stands, &f, shot)
 		if err != nil || l.After != nil || l.Why != "" {
 			return nil, err
 		}
-		l, err = m.Try(ctx, f.Scope, f.ID, f.Review, shot)
+		l, err = one(ctx, m.Try, &f, shot)
 		return l.After, err
 	})
 }
@@ -48,7 +48,7 @@ func (m *Maker) Apply(ctx context.Context, w *register.Register, f For, told fun
 // a review that was withdrawn.
 func (m *Maker) Undo(ctx context.Context, w *register.Register, f For, told func(Outcome)) (Outcome, error) {
 	return Batch(ctx, w, f, told, func(ctx context.Context, shot *view.ShotRow) (*lab.Score, error) {
-		l, err := m.Stands(ctx, f.Scope, f.ID, f.Review, shot)
+		l, err := one(ctx, m.Stands, &f, shot)
 		if err != nil || l.After == nil {
 			return nil, err
 		}

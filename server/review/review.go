@@ -49,29 +49,57 @@ func (m *Maker) Touched(ctx context.Context, sc scope.Scope, r *lab.Review) ([]v
 	return all, err
 }
 
-// Stands gives what is on record for a stroke: the last result without the
-// review, and the last with it.
-func (m *Maker) Stands(ctx context.Context, sc scope.Scope, id uuid.UUID, r *lab.Review, shot *view.ShotRow) (Line, error) {
-	l, _, err := m.stands(ctx, sc, id, r, shot)
-	return l, err
+// Judge hands over what is known of each of many strokes, in their order: Stands
+// or Try.
+type Judge func(ctx context.Context, sc scope.Scope, id uuid.UUID, r *lab.Review, shots []view.ShotRow, each func(*Line) error) error
+
+// one judges one stroke.
+func one(ctx context.Context, by Judge, f *For, shot *view.ShotRow) (out Line, err error) {
+	err = by(ctx, f.Scope, f.ID, f.Review, []view.ShotRow{*shot}, func(l *Line) error {
+		out = *l
+		return nil
+	})
+	return out, err
 }
 
-func (m *Maker) stands(ctx context.Context, sc scope.Scope, id uuid.UUID, r *lab.Review, shot *view.ShotRow) (Line, []view.SensorRow, error) {
-	l := Line{Shot: *shot, Held: r.SensitivityAt(shot.Shot.EffectiveAt)}
-	sensors, err := m.Views.SensorsOf(ctx, sc, shot.ID)
+// Stands gives what is on record for each of many strokes, in their order: the
+// last result without the review, and the last with it.
+func (m *Maker) Stands(ctx context.Context, sc scope.Scope, id uuid.UUID, r *lab.Review, shots []view.ShotRow, each func(*Line) error) error {
+	at, err := m.whereabouts(ctx, sc, r)
 	if err != nil {
-		return l, nil, err
+		return err
 	}
-	rests := false
-	for i := range sensors {
-		if k := sensors[i].Calibration.Calibration; sensors[i].Item != nil && sensors[i].Item.ID == r.Item {
-			l.Position = sensors[i].Mounting.Mounting.Position
-			rests = k != nil && k.ID == r.Good
+	return m.Views.ScoresOf(ctx, sc, shots, func(i int, scores []view.ScoreRow) error {
+		l := at.line(id, r, &shots[i], scores)
+		return each(&l)
+	})
+}
+
+// whereabouts is where the item of a review sat, and its certificates.
+type whereabouts struct {
+	sat          []view.Sat
+	certificates []view.CalibrationRow // newest first
+}
+
+func (m *Maker) whereabouts(ctx context.Context, sc scope.Scope, r *lab.Review) (w whereabouts, err error) {
+	if w.sat, err = m.Views.Sat(ctx, sc, r.Item, r.From, r.Until); err == nil {
+		w.certificates, err = m.Views.Calibrations(ctx, sc, r.Item)
+	}
+	return w, err
+}
+
+// line judges what is on record for one stroke.
+func (w *whereabouts) line(id uuid.UUID, r *lab.Review, shot *view.ShotRow, scores []view.ScoreRow) Line {
+	at := shot.Shot.EffectiveAt
+	l := Line{Shot: *shot, Held: r.SensitivityAt(at)}
+	for _, s := range w.sat {
+		if s.Rig == shot.Shot.Rig && s.From <= at && at < s.To {
+			l.Position = s.Position
 		}
 	}
-	scores, err := m.Views.Scores(ctx, sc, shot.ID)
-	if err != nil {
-		return l, nil, err
+	rests := false
+	if k := slices.IndexFunc(w.certificates, func(k view.CalibrationRow) bool { return k.Calibration.EffectiveAt <= at }); k >= 0 && l.Position != "" {
+		rests = w.certificates[k].ID == r.Good
 	}
 	for i := range scores { // newest first
 		s, no := &scores[i].Score, len(scores)-i
@@ -91,20 +119,27 @@ func (m *Maker) stands(ctx context.Context, sc scope.Scope, id uuid.UUID, r *lab
 	case !rests:
 		l.Why = "another certificate holds for it"
 	}
-	return l, sensors, nil
+	return l
 }
 
-// Try is Stands with the result computed where it is not on record yet. It
+// Try is Stands with the results computed where they are not on record yet. It
 // writes nothing.
-func (m *Maker) Try(ctx context.Context, sc scope.Scope, id uuid.UUID, r *lab.Review, shot *view.ShotRow) (Line, error) {
-	l, sensors, err := m.stands(ctx, sc, id, r, shot)
-	if err != nil || l.After != nil || l.Why != "" {
-		return l, err
-	}
-	with := scoring.Reviewed(scoring.InForceOf(sensors, shot.Shot.EffectiveAt), id, r, shot.Shot.EffectiveAt)
-	l.After, l.Why, err = m.score(ctx, shot, with)
-	l.AfterNo = l.BeforeNo + 1
-	return l, err
+func (m *Maker) Try(ctx context.Context, sc scope.Scope, id uuid.UUID, r *lab.Review, shots []view.ShotRow, each func(*Line) error) error {
+	return m.Stands(ctx, sc, id, r, shots, func(l *Line) error {
+		if l.After != nil || l.Why != "" {
+			return each(l)
+		}
+		sensors, err := m.Views.SensorsOf(ctx, sc, l.Shot.ID)
+		if err != nil {
+			return err
+		}
+		with := scoring.Reviewed(scoring.InForceOf(sensors, l.Shot.Shot.EffectiveAt), id, r, l.Shot.Shot.EffectiveAt)
+		if l.After, l.Why, err = m.score(ctx, &l.Shot, with); err != nil {
+			return err
+		}
+		l.AfterNo = l.BeforeNo + 1
+		return each(l)
+	})
 }
 
 // Plain scores a stroke by what is on record now, as after a review was withdrawn.

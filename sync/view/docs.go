@@ -85,7 +85,7 @@ func (d *doc[B]) head() Head {
 	d.body()
 	h := Head{
 		ID: d.UID, Lab: d.Lab, Author: d.Made.Author, RecordedAt: time.Unix(0, d.Made.WallNS).UTC(),
-		Unusable: slices.Clone(d.bad), Twin: d.Twin,
+		Unusable: slices.Clone(d.bad), Twin: d.Twin, stamp: d.Made.Stamp,
 	}
 	if d.Mark != nil && !d.Mark.Lifted {
 		h.Withdrawn = new(*d.Mark)

@@ -21,6 +21,8 @@ type Head struct {
 	Twin       bool     // stated more than once; the earliest holds
 	Withdrawn  *Mark    // nil: it stands
 	MarkTurn   uint32   // of the last mark, whether it stands by it or not
+
+	stamp Stamp // of the record that states it
 }
 
 // Base gives the edits that a new edit of the field replaces.
@@ -97,6 +99,14 @@ type ShotRow struct {
 	Attachments []record.Attachment
 	Figures     *Figures // nil: not scored yet
 	ScoreTurn   uint32   // of the score that holds
+
+	scored Stamp // of the score that holds
+}
+
+// ScoredBefore says that the score which holds was made before a fact was
+// recorded, and so without it, in the order of their clocks.
+func (r *ShotRow) ScoredBefore(h *Head) bool {
+	return r.Figures != nil && r.scored.Compare(h.stamp) < 0
 }
 
 // Void says that the shot does not count.

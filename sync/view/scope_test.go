@@ -86,6 +86,17 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 		"Shots":    func(s scope.Scope) (int, error) { return rows(w.Shots(ctx, s, view.ShotFilter{}, view.Page{})) },
 		"Shot":     func(s scope.Scope) (int, error) { return single(w.Shot(ctx, s, shot)) },
 		"Scores":   func(s scope.Scope) (int, error) { return size(w.Scores(ctx, s, shot)) },
+		"ScoresOf": func(s scope.Scope) (n int, err error) {
+			all, err := w.FiredWith(ctx, onlyA, ram1, 0, lab.At(now)+1)
+			if err != nil || len(all) == 0 {
+				t.Fatalf("%d shots to read the scores of, %v", len(all), err)
+			}
+			err = w.ScoresOf(ctx, s, all, func(_ int, scores []view.ScoreRow) error {
+				n += len(scores)
+				return nil
+			})
+			return n, err
+		},
 		"ToAssign": func(s scope.Scope) (int, error) { return rows(w.ToAssign(ctx, s, view.Page{})) },
 		"Sightings": func(s scope.Scope) (int, error) {
 			return rows(w.Sightings(ctx, s, view.SightingFilter{Open: true}, view.Page{}))

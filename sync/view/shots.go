@@ -96,7 +96,7 @@ func (f ShotFilter) keep() func(*doc[lab.Shot]) bool {
 func shotRow(d *doc[lab.Shot]) ShotRow {
 	r := ShotRow{Head: d.head(), Shot: *d.body(), AsMade: d.Made.Body, Attachments: d.Made.Attachments}
 	if d.Figures != nil {
-		r.Figures, r.ScoreTurn = new(d.Figures.Figures), d.Figures.Turn
+		r.Figures, r.ScoreTurn, r.scored = new(d.Figures.Figures), d.Figures.Turn, d.Figures.Stamp
 	}
 	return r
 }
@@ -122,15 +122,8 @@ func (v *Reader) Scores(ctx context.Context, sc scope.Scope, shot uuid.UUID) (ou
 		if d == nil {
 			return notFound(lab.KindShot, shot)
 		}
-		key := docKey(shot, d.Lab)
-		for s, err := range v.set.scores.Scan(r, key, kv.PrefixEnd(key), true) {
-			if err != nil || len(out) == MaxLimit {
-				return err
-			}
-			s.Score.Flags = asTakenIn(s.Score.Flags)
-			out = append(out, ScoreRow{Stamp: s.Stamp, Author: s.Author, RecordedAt: utc(s.WallNS), Score: s.Score})
-		}
-		return nil
+		out, err = v.set.scoresOf(r, docKey(shot, d.Lab))
+		return err
 	})
 	return out, err
 }
@@ -221,4 +214,50 @@ func (s *Set) KnownSighting(r kv.Reader, sc scope.Scope, shot uuid.UUID, fileNam
 		}
 	}
 	return false, nil
+}
+
+// scoresAtOnce is of how many shots the scores are read in one transaction.
+const scoresAtOnce = 256
+
+// ScoresOf reads the scores of many shots, as Scores does for one, and hands
+// them over in the order of the shots. Those outside the scope have none.
+func (v *Reader) ScoresOf(ctx context.Context, sc scope.Scope, shots []ShotRow, each func(i int, scores []ScoreRow) error) error {
+	for from := 0; from < len(shots); from += scoresAtOnce {
+		some := shots[from:min(from+scoresAtOnce, len(shots))]
+		all := make([][]ScoreRow, len(some))
+		err := v.store.View(ctx, func(r kv.Reader) error {
+			clear(all)
+			for i := range some {
+				if !sc.Allows(some[i].Lab) {
+					continue
+				}
+				var err error
+				if all[i], err = v.set.scoresOf(r, docKey(some[i].ID, some[i].Lab)); err != nil {
+					return err
+				}
+			}
+			return nil
+		})
+		if err != nil {
+			return err
+		}
+		for i := range all {
+			if err := each(from+i, all[i]); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// scoresOf reads the scores of a shot, the one that holds first.
+func (s *Set) scoresOf(r kv.Reader, key []byte) (out []ScoreRow, err error) {
+	for x, err := range s.scores.Scan(r, key, kv.PrefixEnd(key), true) {
+		if err != nil || len(out) == MaxLimit {
+			return out, err
+		}
+		x.Score.Flags = asTakenIn(x.Score.Flags)
+		out = append(out, ScoreRow{Stamp: x.Stamp, Author: x.Author, RecordedAt: utc(x.WallNS), Score: x.Score})
+	}
+	return out, nil
 }

@@ -17,6 +17,9 @@ type LateFacts struct {
 	Frame
 	Days int // looked back
 	Rows []LateRow
+	// Touchless counts entries that touch no stroke, as those of a register that
+	// is set up; they are not listed.
+	Touchless int
 }
 
 func (LateFacts) screen() string { return "late-facts" }
