@@ -116,7 +116,7 @@ func (p *parts) openPool(ctx context.Context) error {
 	}
 	h := p.home
 	p.pool, err = pool.Open(ctx, pool.Options{Ledger: h.Ledger, Blobs: h.Blobs, Store: h.Store, Rights: p.service, Agents: p.agents,
-		Known: p.knownLabs, Software: "thudbook " + p.o.Version, Roots: roots, Gone: p.erased, Every: p.o.PoolEvery, Now: p.o.Now, Log: p.o.Log})
+		Known: p.knownLabs, Software: enrol.ServerSoftware + p.o.Version, Roots: roots, Gone: p.erased, Every: p.o.PoolEvery, Now: p.o.Now, Log: p.o.Log})
 	return err
 }
 

@@ -108,6 +108,27 @@ func TestLabsAreFetched(t *testing.T) {
 	if body := south.admin.get("/api/v1/labs").body; strings.Contains(body, a.id.String()) {
 		t.Errorf("the other lab's server knows of %s: %s", a.name, body)
 	}
+	// Who wrote at home is no account here, and the home server's list tells the
+	// coordinator's server from a rig PC.
+	a.manager.make("/api/v1/labs/"+a.id.String()+"/states", map[string]any{"item": item, "state": "quarantined", "effective_at": time.Now().Add(-time.Minute), "reason": "cable frayed"})
+	eventually(t, "the state follows", func() bool {
+		return strings.Contains(pool.admin.get("/equipment/use/"+item.String()).body, "cable frayed")
+	})
+	if text := words(pool.admin.get("/equipment/use/" + item.String()).body); !strings.Contains(text, ", known at its lab’s own server") {
+		t.Errorf("the author of another server is lost: %.1500s", text)
+	}
+	if text := words(a.manager.get("/equipment/use/" + item.String()).body); strings.Contains(text, "known at") {
+		t.Errorf("at home somebody is said to be known elsewhere: %.900s", text)
+	}
+	if text := words(a.manager.get("/agents").body); strings.Count(text, "a server that fetches, no rig PC") != 1 {
+		t.Errorf("the list of agents does not tell the server that fetches: %.900s", text)
+	}
+	for _, path := range []string{"/", "/health", "/agents"} {
+		text := words(pool.admin.get(path).body)
+		if !strings.Contains(text, "Agents of Northpool lab, Southpool lab enrol at that lab’s own server") || strings.Contains(text, "type it in at the rig PC") || strings.Contains(text, "No agent has been enrolled") {
+			t.Errorf("%s has agents of fetched labs enrolled here: %.900s", path, text)
+		}
+	}
 	page := pool.admin.get("/servers").want(t, http.StatusOK, "GET /servers").body
 	for _, want := range []string{a.name, b.name, a.w.url, "up to date"} {
 		if !strings.Contains(page, want) {

@@ -151,6 +151,7 @@ type agentAnswer struct {
 	LabName       string         `json:"lab_name"`
 	Labs          []record.LabID `json:"labs"`
 	Software      string         `json:"software"`
+	Server        bool           `json:"server"` // another server, which fetches the labs
 	EnrolledAt    *time.Time     `json:"enrolled_at"`
 	RevokedAt     *time.Time     `json:"revoked_at"`
 	LastSeen      *time.Time     `json:"last_seen"` // null: never
@@ -176,7 +177,7 @@ func (a *API) agents(c echo.Context) error {
 	}
 	out := make([]agentAnswer, 0, len(list))
 	for _, s := range list {
-		r := agentAnswer{Node: s.Node, Name: s.Name, Lab: s.Labs[0], Labs: s.Labs, Software: s.Software,
+		r := agentAnswer{Node: s.Node, Name: s.Name, Lab: s.Labs[0], Labs: s.Labs, Software: s.Software, Server: s.Server(),
 			EnrolledAt: moment(s.Enrolled), RevokedAt: moment(s.Revoked), LastSeen: moment(s.LastSeen),
 			RecordsBehind: s.Behind, BytesBehind: s.PendingBytes, ClockOffsetS: s.ClockOffset.Seconds(),
 			AttachmentsBehind: s.PendingAttachments, OldestPending: moment(s.OldestPending), Stuck: s.Stuck, Key: s.PublicKey}

@@ -11,6 +11,7 @@ import (
 	"thudbook/server/door"
 	"thudbook/server/enrol"
 	"thudbook/server/register"
+	"thudbook/server/roster"
 	"thudbook/sync/problem"
 	"thudbook/sync/record"
 	"thudbook/web/httpkit"
@@ -51,6 +52,9 @@ func (d *Desk) agentsPage(c echo.Context, x agentsShown, status int) error {
 	if s.Rows, err = d.agentRows(ctx, &p, list); err != nil {
 		return err
 	}
+	if s.Fetched, err = d.fetchedWords(ctx, &p, p.Scope); err != nil {
+		return err
+	}
 	if s.Key, err = d.serverKey(ctx, &p); err != nil {
 		return err
 	}
@@ -65,7 +69,9 @@ func (d *Desk) agentsPage(c echo.Context, x agentsShown, status int) error {
 	} else if x.typed == nil {
 		s.Refresh = refreshSeconds
 	}
-	d.agentForms(&p, &s, list)
+	if err := d.agentForms(ctx, &p, &s, list); err != nil {
+		return err
+	}
 	if x.typed != nil {
 		s.Notices = append(s.Notices, x.typed.Other...)
 		forms := []*page.Form{&s.Form, &s.Revoke, &s.Lost}
@@ -81,10 +87,14 @@ func (d *Desk) agentsPage(c echo.Context, x agentsShown, status int) error {
 	return httpkit.Page(c, status, s)
 }
 
-func (d *Desk) agentForms(p *caller, s *page.Agents, list []enrol.Status) {
-	labs := p.keeps()
+func (d *Desk) agentForms(ctx context.Context, p *caller, s *page.Agents, list []enrol.Status) error {
+	away, err := d.fetched(ctx, p.Scope)
+	if err != nil {
+		return err
+	}
+	labs := slices.DeleteFunc(p.keeps(), func(l roster.Lab) bool { return slices.Contains(away, l.ID) })
 	if s.MayEnrol = len(labs) > 0; !s.MayEnrol {
-		return
+		return nil
 	}
 	s.Form = httpkit.Blank(page.CodeFields(), page.PostCode, "code", "Make a code")
 	s.Form.Choices = map[string][]page.Choice{"lab": choices(labs)}
@@ -102,6 +112,7 @@ func (d *Desk) agentForms(p *caller, s *page.Agents, list []enrol.Status) {
 		s.Lost = httpkit.Blank(page.LostKeyFields(), page.PostLostKey, "lost", "Make a code for this agent")
 		s.Lost.Key, s.Lost.Choices = d.keys.get(p.ID, page.PostLostKey), s.Revoke.Choices
 	}
+	return nil
 }
 
 func mayKeepAll(p *caller, labs []record.LabID) error {

@@ -74,7 +74,11 @@ func (d *Desk) authors(ctx context.Context, sc scope.Scope) (func(string) string
 		names[all[i].ID.String()] = cmp.Or(all[i].Name, all[i].Login)
 	}
 	rig, err := d.People.Names(ctx, sc)
-	return func(author string) string { return cmp.Or(names[author], rig(author)) }, err
+	if err != nil {
+		return nil, err
+	}
+	away, err := d.foreigner(ctx, sc)
+	return func(author string) string { return cmp.Or(names[author], rig(author), away(author)) }, err
 }
 
 // change writes what a person changes of a shot of a lab that they keep.

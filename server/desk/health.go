@@ -204,6 +204,9 @@ func (d *Desk) healthPage(c echo.Context, link string, typed *httpkit.Filled, st
 	if s.Agents, err = d.agentRows(ctx, &p, agents); err != nil {
 		return err
 	}
+	if s.Fetched, err = d.fetchedWords(ctx, &p, sc); err != nil {
+		return err
+	}
 	s.Feed = httpkit.Blank(nil, page.PostFeed, "feed", "Make a new link")
 	if s.FeedOn, err = d.Feeds.Since(ctx, p.ID); err != nil {
 		return err

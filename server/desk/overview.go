@@ -49,6 +49,9 @@ func (d *Desk) overview(c echo.Context) error {
 	if s.Agents, err = d.agentRows(ctx, &p, agents); err != nil {
 		return err
 	}
+	if s.Fetched, err = d.fetchedWords(ctx, &p, p.Scope); err != nil {
+		return err
+	}
 	s.Labs, err = d.labRows(ctx, &p, dues, agents)
 	if err != nil {
 		return err
@@ -73,8 +76,9 @@ func (d *Desk) labRows(ctx context.Context, p *caller, dues []due, agents []enro
 				r.DueSoon++
 			}
 		}
-		for _, a := range agents {
-			if a.Revoked.IsZero() && slices.Contains(a.Labs, l.ID) {
+		for i := range agents {
+			a := &agents[i]
+			if a.Revoked.IsZero() && !a.Server() && slices.Contains(a.Labs, l.ID) {
 				r.Agents++
 			}
 		}
@@ -118,7 +122,7 @@ func (d *Desk) agentRows(ctx context.Context, p *caller, agents []enrol.Status) 
 }
 
 func (d *Desk) agentRow(ctx context.Context, names *roster.Names, s *enrol.Status) (page.AgentRow, error) {
-	r := page.AgentRow{Name: s.Name, RecordsBehind: s.Behind, Version: strings.TrimPrefix(s.Software, "thudbook ")}
+	r := page.AgentRow{Name: s.Name, RecordsBehind: s.Behind, Version: s.Version(), Server: s.Server()}
 	if key, err := d.Agents.Principal(ctx, s.Node); err == nil {
 		r.Fingerprint = present.Fingerprint(key.Key)
 	}

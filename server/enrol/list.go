@@ -6,6 +6,7 @@ import (
 	"crypto/ed25519"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"thudbook/sync/exchange"
@@ -37,6 +38,18 @@ type Status struct {
 	Stuck              string    // what the agent said of its session before the last, in its own words
 
 	HeardOf ed25519.PublicKey // the server's key to come that the agent has pinned; nil: none
+}
+
+// ServerSoftware begins how a server names its program when it fetches; an agent
+// names the program alone.
+const ServerSoftware = "thudbook server "
+
+// Server says that it is another server, which fetches the labs, and no rig PC.
+func (s *Status) Server() bool { return strings.HasPrefix(s.Software, ServerSoftware) }
+
+// Version is the version of the program.
+func (s *Status) Version() string {
+	return strings.TrimPrefix(strings.TrimPrefix(s.Software, ServerSoftware), "thudbook ")
 }
 
 // Seen keeps what a node said of itself at the start of a session.

@@ -119,6 +119,7 @@ type Health struct {
 	Rows    []HealthRow
 	Weeks   []DueWeek
 	Agents  []AgentRow
+	Fetched string // labs whose agents send to their own servers
 	Feed    Form   // makes a new link
 	FeedURL string // shown once, right after it was made
 	FeedOn  time.Time

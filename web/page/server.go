@@ -18,6 +18,7 @@ type ServerOverview struct {
 	// Administrator may make labs.
 	Administrator bool
 	Agents        []AgentRow
+	Fetched       string // labs whose agents send to their own servers, as "Hillside lab"
 }
 
 func (ServerOverview) screen() string { return "server-overview" }
@@ -49,6 +50,7 @@ type DueRow struct {
 type Agents struct {
 	Frame
 	Rows      []AgentRow
+	Fetched   string // labs whose agents send to their own servers
 	MayEnrol  bool
 	Form      Form   // CodeFields
 	NewCode   string // shown once, right after it was made
@@ -83,6 +85,7 @@ func (Agents) screen() string { return "agents" }
 // AgentRow is one agent as the server last heard of it.
 type AgentRow struct {
 	Name          string
+	Server        bool // another server, which fetches the labs
 	Lab           string
 	State         Status    // as {OK, "connected"}, {Warn, "silent for 3 h"}, {Bad, "fork found"}
 	LastSeen      time.Time // zero: never

@@ -142,6 +142,7 @@ func agentRows() []page.AgentRow {
 		{Name: "rig one", Lab: "Northmere lab", State: page.Status{Level: page.OK, Word: "connected"}, LastSeen: ago(22 * time.Second), ClockOffset: "+0.4 s", ClockState: page.OK, Fingerprint: fingerprint, Version: "0.1.0"},
 		{Name: "rig two", Lab: "Harbour lab", State: page.Status{Level: page.Warn, Word: "silent for 2 days"}, LastSeen: ago(51 * time.Hour), RecordsBehind: 1284, Silent: true, BytesBehind: page.ShowBytes(913_400_000), ClockOffset: "2 h slow", ClockState: page.Warn, Fingerprint: fingerprint},
 		{Name: "rig three", Lab: "Hillside lab", State: page.Status{Level: page.Plain, Word: "enrolled, not heard of yet"}, Fingerprint: fingerprint},
+		{Name: "coordination", Server: true, Lab: "Northmere lab", State: page.Status{Level: page.OK, Word: "connected"}, LastSeen: ago(9 * time.Second), ClockOffset: "0.0 s", ClockState: page.OK, Fingerprint: fingerprint, Version: "0.1.0"},
 		{Name: "rig four", Lab: "Hillside lab", State: page.Status{Level: page.Bad, Word: "two histories found"}, LastSeen: ago(3 * time.Hour), Silent: true, ClockOffset: "61 years fast", ClockState: page.Bad, Fingerprint: fingerprint},
 	}
 }
