@@ -80,12 +80,12 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 
 	ctx := w.ctx()
 	reads := map[string]func(scope.Scope) (int, error){
-		"Labs":     func(s scope.Scope) (int, error) { return size(w.Labs(ctx, s, 0)) },
-		"Odd":      func(s scope.Scope) (int, error) { return size(w.Odd(ctx, s, 0)) },
-		"History":  func(s scope.Scope) (int, error) { return size(w.History(ctx, s, lab.KindShot, shot)) },
-		"Shots":    func(s scope.Scope) (int, error) { return rows(w.Shots(ctx, s, view.ShotFilter{}, view.Page{})) },
-		"Shot":     func(s scope.Scope) (int, error) { return single(w.Shot(ctx, s, shot)) },
-		"Scores":   func(s scope.Scope) (int, error) { return size(w.Scores(ctx, s, shot)) },
+		"Labs":    func(s scope.Scope) (int, error) { return size(w.Labs(ctx, s, 0)) },
+		"Odd":     func(s scope.Scope) (int, error) { return size(w.Odd(ctx, s, 0)) },
+		"History": func(s scope.Scope) (int, error) { return size(w.History(ctx, s, lab.KindShot, shot)) },
+		"Shots":   func(s scope.Scope) (int, error) { return rows(w.Shots(ctx, s, view.ShotFilter{}, view.Page{})) },
+		"Shot":    func(s scope.Scope) (int, error) { return single(w.Shot(ctx, s, shot)) },
+		"Scores":  func(s scope.Scope) (int, error) { return size(w.Scores(ctx, s, shot)) },
 		"ScoresOf": func(s scope.Scope) (n int, err error) {
 			all, err := w.FiredWith(ctx, onlyA, ram1, 0, lab.At(now)+1)
 			if err != nil || len(all) == 0 {
