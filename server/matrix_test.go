@@ -340,6 +340,14 @@ func rules() []rule {
 			return sends("/campaigns/"+m.campaign+"/schedule", func(m *matrix) any { return map[string]any{"rig": m.rig} })(m)
 		}, setting},
 		{"GET /api/v1/labs/:lab/digest", inLab("/digest"), ofLab},
+		{"GET /api/v1/labs/:lab/bookings", inLab("/bookings"), ofLab},
+		{"POST /api/v1/labs/:lab/bookings", sends("/bookings", func(m *matrix) any {
+			from := time.Now().Add(time.Duration(m.n) * time.Hour)
+			return map[string]any{"rig": m.rig, "from": from, "to": from.Add(time.Minute), "department": "test", "anyway": "test"}
+		}), [5]int{401, 404, 201, 201, 201}},
+		{"GET /api/v1/labs/:lab/bookings/:id", inLab("/bookings/" + uuid.NewString()), noOrder}, // TestBookingAPI has some
+		{"POST /api/v1/labs/:lab/bookings/:id/move", sends("/bookings/"+uuid.NewString()+"/move", func(*matrix) any { return map[string]any{"from": now, "to": now} }), noOrder},
+		{"POST /api/v1/labs/:lab/bookings/:id/cancel", sends("/bookings/"+uuid.NewString()+"/cancel", func(*matrix) any { return map[string]any{"reason": "test"} }), noOrder},
 		{"GET /api/v1/labs/:lab/work-orders", inLab("/work-orders"), ofLab},
 		{"POST /api/v1/labs/:lab/work-orders", func(m *matrix) (string, string, string) {
 			return sends("/work-orders?confirmed=yes", func(m *matrix) any { return map[string]any{"item": m.item, "what": "look at it"} })(m)

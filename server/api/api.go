@@ -66,6 +66,7 @@ func (a *API) Routes(e *echo.Echo, d *door.Door) {
 	g.PUT("/labs/:lab/campaigns/:id/schedule", a.schedule)
 	g.GET("/labs/:lab/digest", a.digest)
 	a.upkeepRoutes(g)
+	a.bookingRoutes(g)
 	g.POST("/labs/:lab/codes", a.newCode)
 	g.GET("/agents", a.agents)
 	g.POST("/agents/:node/revoke", a.revoke)
