@@ -88,6 +88,7 @@ func TestBookings(t *testing.T) {
 	}
 	at = s.manager.form("/bookings", with(guards, "anyway", "the customer is here")).want(t, 303, "booked anyway").header.Get("Location")
 	both := see(s.manager, at, "the booking clashes with another one", "Two bookings want the rig at one time", "Helmets (ext. 12), "+day+" 08:00 to 12:00, and Guards, "+day+" 11:00 to 14:00", "clash with Guards", "clash with Helmets (ext. 12)")
+	see(s.operator, "/digest", "Booked for the day after", ": "+day+" 08:00 to 12:00, Helmets (ext. 12)", ": "+day+" 11:00 to 14:00, Guards", "Bookings that clash")
 	guardsAt := firstBooking(t, both, "Guards")
 	see(s.operator, guardsAt, "clash", "the customer is here", "Another booking wants the rig")
 	if body := see(s.operator, guardsAt); strings.Contains(body, "Cancel the booking") {
@@ -112,6 +113,9 @@ func TestBookings(t *testing.T) {
 	see(s.manager, firstBooking(t, after, "Guards"), "from the booking before")
 	if a := s.manager.form(guardsAt+"/cancel", url.Values{"reason": {"again"}}).want(t, 409, "cancelled again"); !strings.Contains(words(a.body), "cancelled already") {
 		t.Errorf("cancelled again: %.1500s", words(a.body))
+	}
+	if text := words(see(s.operator, "/digest", "Booked for the day after")); strings.Contains(text, "Bookings that clash") {
+		t.Error("the digest tells a clash that is over")
 	}
 	s.operator.form(helmets+"/cancel", url.Values{}).want(t, 422, "cancelled for no reason")
 	at = s.operator.form(helmets+"/cancel", url.Values{"reason": {"helmets are late"}}).want(t, 303, "cancelled").header.Get("Location")

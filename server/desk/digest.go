@@ -48,7 +48,7 @@ type digester struct {
 func (d *Desk) digestOf(ctx context.Context, in roster.Place, names *roster.Names, day time.Time) (*tell.Digest, error) {
 	g := &digester{d: d, sc: in.Scope, ids: in.IDs, from: day, to: day.AddDate(0, 0, 1), names: names}
 	g.out.Path = page.PathDigest + "?" + url.Values{"lab": {in.ID.String()}, "day": {day.Format(time.DateOnly)}}.Encode()
-	for _, part := range []func(context.Context) error{g.fired, g.changed, g.wrong} {
+	for _, part := range []func(context.Context) error{g.fired, g.changed, g.wrong, g.booked} {
 		if err := part(ctx); err != nil {
 			return nil, err
 		}
@@ -215,10 +215,7 @@ func (g *digester) changed(ctx context.Context) error {
 		return nil
 	})
 	slices.Sort(lines)
-	if n := len(lines); n > mostLines {
-		lines = append(lines[:mostLines], fmt.Sprintf("and %s more; the log has them", page.ShowCount(int64(n-mostLines))))
-	}
-	g.section("Written down", lines)
+	g.section("Written down", most(lines, "the log"))
 	return err
 }
 

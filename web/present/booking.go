@@ -55,6 +55,14 @@ func Hours(t lab.Time) string {
 	return strconv.FormatFloat(math.Round(float64(t)/36_000)/100, 'f', -1, 64) + "\u00a0h"
 }
 
+// Clashes words the clashes of bookings, each once.
+func (k *Calendar) Clashes(rows []view.BookingRow) (out []string) {
+	for i := range rows {
+		out = append(out, k.clashes(&rows[i])...)
+	}
+	return out
+}
+
 // clashes words the clashes of a booking with those that come after it, so that
 // each is told once.
 func (k *Calendar) clashes(r *view.BookingRow) (out []string) {
