@@ -117,9 +117,6 @@ type Desk struct {
 	once   *httpkit.Onces // forms that were carried out
 	photos *present.Photos
 
-	jumped  jumps     // of this computer's clock
-	started time.Time // with a reading of the clock that counts
-
 	mu      sync.Mutex
 	drafted drafted           // set-up that is not saved yet
 	picked  map[string]string // last values of the assign form, offered again
@@ -131,7 +128,7 @@ func New(o Options) (*Desk, *echo.Echo, error) {
 		return nil, nil, errors.New("desk: a required option is missing")
 	}
 	read := o.Views.Reader(o.Store)
-	d := &Desk{Options: o, read: read, started: time.Now(), traces: tracer{scorer: scoring.Scorer{Blobs: o.Blobs}, read: read}, picked: map[string]string{}, once: httpkit.NewOnces(),
+	d := &Desk{Options: o, read: read, traces: tracer{scorer: scoring.Scorer{Blobs: o.Blobs}, read: read}, picked: map[string]string{}, once: httpkit.NewOnces(),
 		photos: &present.Photos{Read: read, Blobs: func(record.LabID) blob.Store { return o.Blobs }, Cache: picture.NewCache(filepath.Join(o.Data, "shown"))}}
 	inspecting := page.PathShots + "/:id/inspect"
 	e := httpkit.New(httpkit.Options{
@@ -239,7 +236,7 @@ func (d *Desk) ready(context.Context) error {
 // frame makes what every screen shares. What it cannot find out it leaves out.
 func (d *Desk) frame(c echo.Context, title, current string) page.Frame {
 	f := page.Frame{Title: title, Place: d.place(), Version: d.Version, Now: time.Now(), AtRig: true}
-	d.lookAtClock(f.Now)
+	d.Intake.LookAtClock() // for each screen, so that a step is noticed soon
 	var counts page.AgentCounts
 	if n, err := d.counts(c.Request().Context()); err == nil {
 		counts = page.AgentCounts{ToAssign: int(n.ToAssign), Quarantine: int(n.Quarantine), SeenAgain: int(n.Sightings)}

@@ -1,10 +1,15 @@
 package intake_test
 
 import (
+	"fmt"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
+	"thudbook/agent/intake"
 	"thudbook/sync/lab"
+	"thudbook/sync/ledger/ledgertest"
 	"thudbook/sync/scope"
 	"thudbook/sync/view"
 )
@@ -45,5 +50,38 @@ func TestClockSetBackAYear(t *testing.T) {
 	}
 	if len(order) != 4 || order[0] != "a.csv" || order[1] != "b.csv" || order[2] != "c.csv" || order[3] != "d.csv" {
 		t.Errorf("in the order of arrival: %v", order)
+	}
+}
+
+// Shots that are taken in after the clock was set say so, until it is set back
+// to what it was, or a day at the rig is over.
+func TestShotsAfterTheClockWasSet(t *testing.T) {
+	start := time.Date(2026, 5, 4, 12, 0, 0, 0, time.UTC)
+	now, counted := start, time.Duration(0)
+	at := func() time.Time { return now }
+	w := newWorld(t, ledgertest.Options{Now: at}, func(o *intake.Options) {
+		o.Now, o.Counted = at, func() time.Duration { return counted }
+	})
+	for i, step := range []struct {
+		pass, set time.Duration // what goes by, and by how much the clock is set besides
+		want      string        // "": no flag
+	}{
+		{time.Minute, 0, ""},
+		{time.Minute, time.Hour, "was set forward by 1h0m0s before this file came"},
+		{time.Minute, 0, "was set forward by 1h0m0s"},
+		{time.Minute, -time.Hour, ""},
+		{time.Minute, -10 * time.Minute, "was set back by 10m0s"},
+		{11 * time.Hour, 0, "was set back by 10m0s"},
+		{2 * time.Hour, 0, ""},
+	} {
+		now, counted = now.Add(step.pass+step.set), counted+step.pass
+		out, row := w.submit(fmt.Sprintf("%d.csv", i), csv(20+float64(i)), "", time.Time{})
+		texts := w.flagTexts(out, lab.FlagClockStepped)
+		if step.want == "" && len(texts) != 0 || step.want != "" && (len(texts) != 1 || !strings.Contains(texts[0], step.want)) {
+			t.Errorf("shot %d: %q, want %q", i, texts, step.want)
+		}
+		if row.Figures == nil || slices.Contains(row.Figures.Flags, lab.FlagClockStepped) != (step.want != "") {
+			t.Errorf("shot %d: a list has the flags %+v", i, row.Figures)
+		}
 	}
 }

@@ -54,6 +54,7 @@ type Options struct {
 	MetaWait   time.Duration // that a finished file waits for its meta file
 	Stale      time.Duration // after which a file that never satisfies its rule is taken in
 	Now        func() time.Time
+	Counted    func() time.Duration // a clock that nobody sets; nil: the computer's, unless Now is given
 	Log        *slog.Logger
 	Author     func(context.Context) string // who is signed in at the rig; nil or "": nobody
 	Trouble    func() error                 // why the store cannot be written now; nil: what the ledger says
@@ -75,6 +76,8 @@ type Intake struct {
 
 	taken, partly, known, again, quarantined, refused, scoringNS atomic.Int64
 
+	clock ClockSteps // of this computer
+
 	mu       sync.Mutex
 	folders  []*folder
 	mapBlobs map[record.Hash]record.Attachment // maps that are durable already
@@ -89,6 +92,14 @@ func New(o Options) (*Intake, error) {
 	}
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
+	}
+	switch {
+	case o.Counted != nil:
+	case o.Now == nil:
+		o.Counted = counter()
+	default: // a clock that is none of the computer's is not held against the computer's
+		start, now := o.Now(), o.Now
+		o.Counted = func() time.Duration { return now().Sub(start) }
 	}
 	if o.Now == nil {
 		o.Now = time.Now
@@ -107,6 +118,7 @@ func New(o Options) (*Intake, error) {
 		return nil, err
 	}
 	in.folders = folders
+	in.LookAtClock()
 	return in, nil
 }
 

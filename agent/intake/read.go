@@ -52,7 +52,7 @@ func (in *Intake) read(ctx context.Context, s *Submission) (*decision, error) {
 	}
 	meta, kind := in.parseMeta(s)
 	at, from, notes := in.effective(s, &meta)
-	s.notes = append(s.notes, notes...)
+	s.notes = append(append(s.notes, notes...), in.stepped()...)
 	var err error
 	if d.bound, err = in.bind(ctx, s, &meta, &kind, at); err != nil {
 		return nil, err

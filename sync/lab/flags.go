@@ -12,6 +12,7 @@ const (
 	FlagMetaField         = "meta_field_unusable"
 	FlagFileTime          = "file_time_implausible"
 	FlagFiredAt           = "fired_at_implausible"
+	FlagClockStepped      = "clock_was_set"
 	FlagClock             = "clock_implausible"
 	FlagScoringFailed     = "scoring_failed"
 	FlagMapUnreadable     = "map_unreadable"
@@ -48,6 +49,7 @@ func FlagTable() []FlagMeaning {
 		{FlagFileTime, "The file's time cannot be that of a shot: it is before 2000, or more than ten minutes ahead of the rig computer's clock. It is kept as it came; the shot's time is fired_at of the meta, else the time of arrival.", "Set the clock of the acquisition's computer, and see whether that of the rig's computer is slow; give fired_at in the meta."},
 		{FlagFiredAt, "fired_at of the meta cannot be the time of a shot: it is before 2000, or more than ten minutes ahead of the rig computer's clock. It is kept as it came; the shot's time is the file's, else the time of arrival.", "Correct the time of firing by hand; set the clock of what writes the meta."},
 		{FlagClock, "The clock of the rig's computer cannot have been right when the file was taken in. Recording goes on; times were not held against that clock.", "Set the clock; correct the time of firing where it came from the clock."},
+		{FlagClockStepped, "The clock of the rig's computer was set forward or back, by half a minute or more, within the twelve hours before the file came; the flag says by how much. The time of the shot, and its times out of the chamber and since the last hit, were counted with that clock.", "Find out which of the two times was right. Correct the time of firing, and the times of the specimen, of the shots that were dated wrongly; leave a shot that the clock was set right for. Set no clock during a test."},
 		{FlagScoringFailed, "A mistake in the program kept the shot from being scored. Its bytes are kept and can be scored later.", "Report it with the log and the file."},
 		{FlagMapUnreadable, "The channel map that should have held could not be read, and the channels were guessed.", "Mend the channel map."},
 		{FlagFlagsCut, "The shot has more flags than its record holds.", "Mend the channels that the other flags name first."},

@@ -1,0 +1,7 @@
+package intake
+
+import "time"
+
+var processStart = time.Now() // with a reading of the clock that only counts
+
+func sinceStart() time.Duration { return time.Since(processStart) }
