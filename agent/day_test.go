@@ -2,6 +2,7 @@ package agent_test
 
 import (
 	table "encoding/csv"
+	"fmt"
 	"net/http"
 	"net/url"
 	"strings"
@@ -75,6 +76,10 @@ func TestDayReport(t *testing.T) {
 		t.Fatalf("a file that cannot be read = %d", a.status)
 	}
 
+	dry := labtest.ID("dry")
+	r.plant(labtest.Draft(t, dry, labtest.Shot(r.mounting().Rig, time.Now(), func(s *lab.Shot) { s.Kind, s.Meta = lab.ShotDry, lab.Meta{} })),
+		labtest.Draft(t, dry, labtest.Score(dry, 5.5, func(s *lab.Score) { s.Flags = []lab.Flag{{Code: lab.FlagFileTime, Text: "ahead"}} })))
+
 	body := r.page("/day", "FG-01, front, cold", "accepted", "chin strap open", "not accepted yet", "Peak linear acceleration above 100.0", "3 dry strokes", "hall at 24 °C",
 		"R-9", "the register is not filled in yet", "nothing is mounted", "bad.csv", "Wilma Quill", "No system check was fired", `href="/day.csv?date=`+today)
 	if strings.Contains(body, "gauge exchanged") {
@@ -111,7 +116,21 @@ func TestDayReport(t *testing.T) {
 	if got := byID[open]["limits"]; !strings.Contains(got, "above 100.0") {
 		t.Errorf("limits of the last shot: %q", got)
 	}
-	for what, n := range map[string]int{"shot": 3, "3 dry strokes": 1, "note": 1, "mounted": 1, "went on overdue": 1} {
+	flagged := 0
+	for _, row := range byID {
+		if row["what"] == "shot" && row["verdict"] != "void" && row["flags"] != "" {
+			flagged++
+		}
+	}
+	for what, n := range map[string]int{"Shots, without void ones": 2, "Of these accepted": 1, "Of these with a flag": flagged, "Void, of every kind": 1, "Dry strokes with a file": 1} {
+		if sum := fmt.Sprintf(`<dt>%s</dt><dd class="num">%d</dd>`, what, n); !strings.Contains(body, sum) {
+			t.Errorf("the page does not count as the table: %s", sum)
+		}
+	}
+	if byID[dry.String()]["flags"] == "" || flagged == 0 {
+		t.Error("a dry stroke and a shot with a flag must occur")
+	}
+	for what, n := range map[string]int{"shot": 3, "dry stroke": 1, "3 dry strokes": 1, "note": 1, "mounted": 1, "went on overdue": 1} {
 		if kinds[what] != n {
 			t.Errorf("%d rows of %q, want %d; all: %v", kinds[what], what, n, kinds)
 		}

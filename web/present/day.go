@@ -192,12 +192,13 @@ func (d *Day) mounted(ctx context.Context, p *page.Day) error {
 	return err
 }
 
-// sum counts what the lists show.
+// sum counts what the lists show. Every row of theirs is in one number that is
+// not of another one; flags are counted on the shots that stand.
 func (d *Day) sum(p *page.Day) {
 	if p.Empty() {
 		return
 	}
-	var hits, accepted, void, bare, flagged int
+	var hits, accepted, void, dry, bare, flagged int
 	for i := range p.Shots {
 		switch s := &p.Shots[i]; {
 		case s.Verdict.Word == "void":
@@ -207,9 +208,11 @@ func (d *Day) sum(p *page.Day) {
 			if s.Verdict.Level == page.OK {
 				accepted++
 			}
-		}
-		if len(p.Shots[i].Flags) > 0 {
-			flagged++
+			if len(s.Flags) > 0 {
+				flagged++
+			}
+		default:
+			dry++
 		}
 	}
 	for i := range p.Strokes {
@@ -218,7 +221,7 @@ func (d *Day) sum(p *page.Day) {
 	for _, s := range []struct {
 		what string
 		n    int
-	}{{"Shots, without void ones", hits}, {"Accepted", accepted}, {"Void", void}, {"Shots with a flag", flagged}, {"System checks", len(p.Checks)}, {"Strokes without a file", bare}, {"Inspections", len(p.Seen)}} {
+	}{{"Shots, without void ones", hits}, {"Of these accepted", accepted}, {"Of these with a flag", flagged}, {"Void, of every kind", void}, {"Dry strokes with a file", dry}, {"System checks", len(p.Checks)}, {"Strokes without a file", bare}, {"Inspections", len(p.Seen)}} {
 		p.Sums = append(p.Sums, page.DaySum{What: s.what, Count: page.ShowCount(int64(s.n))})
 	}
 }

@@ -34,7 +34,7 @@ func days() []Item {
 		Mounted: []page.DayMounted{{Position: "ram", Item: "Ram, R-100", Since: ago(41 * 24 * time.Hour)}, {Position: "ax", Item: "Sensor, S-1", Since: ago(90 * 24 * time.Hour)}},
 		Due:     []page.ReadyRow{{What: "Sensor, S-1, position ax", State: page.Status{Level: page.Bad, Word: "calibration overdue by 3 days"}, Reason: "Certificate C-31 of 2030-03-11."}, {What: "position gate", State: page.Status{Level: page.Bad, Word: "nothing is mounted"}}},
 		Unread:  []string{"shot_0007.csv: no row of numbers was found"},
-		Sums:    []page.DaySum{{What: "Shots, without void ones", Count: "4"}, {What: "Accepted", Count: "3"}, {What: "Void", Count: "1"}, {What: "Shots with a flag", Count: "1"}, {What: "System checks", Count: "2"}, {What: "Strokes without a file", Count: "4"}, {What: "Inspections", Count: "1"}}}
+		Sums:    []page.DaySum{{What: "Shots, without void ones", Count: "4"}, {What: "Of these accepted", Count: "3"}, {What: "Of these with a flag", Count: "1"}, {What: "Void, of every kind", Count: "1"}, {What: "Dry strokes with a file", Count: "0"}, {What: "System checks", Count: "2"}, {What: "Strokes without a file", Count: "4"}, {What: "Inspections", Count: "1"}}}
 	empty := page.Day{Frame: f, Date: "2031-03-09", Zone: "+01:00", Previous: page.DayPath("2031-03-08"), Following: page.DayPath("2031-03-10"), CSV: page.PathDay + ".csv?date=2031-03-09"}
 	full := p
 	full.Shots = nil
