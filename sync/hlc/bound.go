@@ -54,8 +54,8 @@ func (c *Clock) own() Time {
 
 // others gives the time that others go by, as far as it is known here. Where the
 // wall clock shows a time that is past for sure it is the one that is wrong, and
-// what was measured holds, within bounds; else a difference may be the others'
-// fault, and only a wall clock that is ahead is put right.
+// what was measured holds, unless it leaps itself; else a difference may be the
+// others' fault, and only a wall clock that is ahead is put right.
 func (c *Clock) others() time.Time {
 	now := c.now()
 	past, leap := c.known()
@@ -64,11 +64,9 @@ func (c *Clock) others() time.Time {
 	switch {
 	case counts && t.Before(now):
 		return t
-	case counts && now.Before(past) && t.After(most):
-		return most
-	case counts && now.Before(past):
+	case counts && now.Before(past) && t.Before(most):
 		return t
-	case !counts && now.After(most):
+	case counts && now.Before(past), !counts && now.After(most): // nobody's word can be right
 		return past
 	}
 	return now

@@ -164,9 +164,9 @@ func (a *actor) clock() string {
 	case 2:
 		to = n.now().AddDate(-1, 0, 0)
 	case 3:
-		to = time.Now().Add(time.Duration(a.rng.IntN(1200)-600) * time.Second)
+		to = present().Add(time.Duration(a.rng.IntN(2*int(jump/time.Second))-int(jump/time.Second)) * time.Second)
 	default:
-		to = time.Now()
+		to = present()
 	}
 	n.offset = time.Until(to)
 	return "clock goes to " + n.now().UTC().Format(time.DateTime)

@@ -153,7 +153,7 @@ func (w *World) id(parts ...any) uuid.UUID {
 
 func (w *World) newNode(name string, labs []record.LabID, server bool) *node {
 	seed := sha256.Sum256(fmt.Append(nil, name, w.o.Seed))
-	n := &node{w: w, name: name, id: w.id(name), key: ed25519.NewKeyFromSeed(seed[:]), labs: labs, server: server,
+	n := &node{w: w, name: name, id: w.id(name), key: ed25519.NewKeyFromSeed(seed[:]), labs: labs, server: server, offset: era,
 		dir: filepath.Join(w.o.Dir, name)}
 	n.wipe()
 	return n
