@@ -50,19 +50,35 @@ type History struct {
 }
 
 // Read gives the history of the ram that is mounted at a rig.
-func Read(ctx context.Context, v *view.Reader, sc scope.Scope, rig uuid.UUID, now time.Time) (h History, err error) {
+func Read(ctx context.Context, v *view.Reader, sc scope.Scope, rig uuid.UUID, now time.Time) (History, error) {
+	h, earlier, from, err := since(ctx, v, sc, rig, now)
+	if err == nil && earlier < from {
+		h.Before, err = pairs(ctx, v, sc, rig, earlier, from)
+	}
+	return h, err
+}
+
+// ReadSince is Read without the strokes from before the last service, which a
+// drift does not rest on.
+func ReadSince(ctx context.Context, v *view.Reader, sc scope.Scope, rig uuid.UUID, now time.Time) (History, error) {
+	h, _, _, err := since(ctx, v, sc, rig, now)
+	return h, err
+}
+
+// since reads the strokes from the last service on, and gives between which
+// times the strokes before it lie.
+func since(ctx context.Context, v *view.Reader, sc scope.Scope, rig uuid.UUID, now time.Time) (h History, earlier, from lab.Time, err error) {
 	mounted, err := v.Mounted(ctx, sc, rig, lab.At(now))
 	if err != nil {
-		return h, err
+		return h, 0, 0, err
 	}
 	most, err := v.RatedAt(ctx, sc, rig, lab.At(now))
 	if err != nil {
-		return h, err
+		return h, 0, 0, err
 	}
 	if most != nil {
 		h.Rated = most.Rated.PressureKPaGauge
 	}
-	var from, earlier lab.Time
 	for i := range mounted {
 		m := &mounted[i]
 		if m.Item == nil || m.Item.Item.Class != lab.ClassRam {
@@ -72,7 +88,7 @@ func Read(ctx context.Context, v *view.Reader, sc scope.Scope, rig uuid.UUID, no
 		earlier = from
 		services, err := v.Services(ctx, sc, m.Item.ID)
 		if err != nil {
-			return h, err
+			return h, 0, 0, err
 		}
 		for _, s := range services { // newest first
 			at := s.Service.EffectiveAt
@@ -85,10 +101,8 @@ func Read(ctx context.Context, v *view.Reader, sc scope.Scope, rig uuid.UUID, no
 			}
 		}
 	}
-	if h.Since, err = pairs(ctx, v, sc, rig, from, 0); err == nil && earlier < from {
-		h.Before, err = pairs(ctx, v, sc, rig, earlier, from)
-	}
-	return h, err
+	h.Since, err = pairs(ctx, v, sc, rig, from, 0)
+	return h, earlier, from, err
 }
 
 // pairs lists the strokes of a time that have a pressure and a speed.

@@ -126,7 +126,7 @@ func (w *Watch) drifted(ctx context.Context, sat []view.Sat) ([]Cause, error) {
 	for _, s := range sat {
 		all, ok := w.drifts[s.Rig]
 		if !ok {
-			h, err := speed.Read(ctx, w.Read, w.Scope, s.Rig, w.Now)
+			h, err := speed.ReadSince(ctx, w.Read, w.Scope, s.Rig, w.Now)
 			if err != nil {
 				return nil, err
 			}
