@@ -108,6 +108,26 @@ func (c *demoClient) mount(ctx context.Context, f furnished, now time.Time) erro
 			return err
 		}
 	}
+	return c.book(ctx, at, rig, now)
+}
+
+// book has the rig booked by invented departments, today and in the days to
+// come, and two of them at one time.
+func (c *demoClient) book(ctx context.Context, at string, rig uuid.UUID, now time.Time) error {
+	hour := func(day, h int) lab.Time {
+		return lab.At(time.Date(now.Year(), now.Month(), now.Day()+day, h, 0, 0, 0, now.Location()))
+	}
+	for _, b := range []lab.Booking{
+		{From: lab.At(now.Add(2 * time.Hour)), To: lab.At(now.Add(5 * time.Hour)), Department: "Sports helmets group", Who: "desk 4"},
+		{From: hour(1, 8), To: hour(1, 12), Department: "Protective equipment group", Project: "Face guard comparison, autumn"},
+		{From: hour(1, 11), To: hour(1, 15), Department: "Sports helmets group", Project: "Liners", Who: "desk 4", Anyway: "The liners have to be hit within a day of their conditioning."},
+		{From: hour(2, 9), To: hour(2, 17), Department: "Workshop", Note: "Invented for the demo."},
+	} {
+		b.Rig = rig
+		if err := c.post(ctx, at+"/bookings", &b, nil); err != nil {
+			return err
+		}
+	}
 	return nil
 }
 

@@ -44,6 +44,7 @@ type owner struct{ owner, campaign string }
 type share struct {
 	strokes int64
 	days    map[rigDay][2]lab.Time // first and last stroke
+	booked  lab.Time               // length of the bookings
 }
 
 type rigDay struct {
@@ -177,7 +178,10 @@ func (d *Desk) used(ctx context.Context, q *usageAsked) (*report, error) {
 			r.add(&list.Rows[i].Shot)
 		}
 		if n += len(list.Rows); list.Next == "" {
-			return r, r.addBare(ctx, d.Views, q)
+			if err := r.addBare(ctx, d.Views, q); err != nil {
+				return nil, err
+			}
+			return r, r.addBooked(ctx, d.Views, q)
 		}
 		if n >= mostUsage {
 			return nil, problem.New(problem.TooLarge, fmt.Sprintf("There are more than %d strokes in these months.", mostUsage), "Choose fewer months, or one lab.")
@@ -225,11 +229,11 @@ func (d *Desk) usage(c echo.Context) error {
 		return err
 	}
 	strokes, hours := r.total()
-	q.Strokes, q.Hours = page.ShowCount(strokes), page.Show(hours, "h")
+	q.Strokes, q.Hours, q.Booked = page.ShowCount(strokes), page.Show(hours, "h"), r.bookedShown(r.totalBooked())
 	for _, name := range r.sorted() {
 		x := r.rows[name]
 		part := percentOf(float64(x.strokes), float64(strokes))
-		row := page.UsageRow{Name: name, Strokes: page.ShowCount(x.strokes), StrokeShare: page.Show(part, "%"), SharePercent: int(part), Hours: page.Show(x.hours(), "h"), HourShare: page.Missing("no hours")}
+		row := page.UsageRow{Name: name, Strokes: page.ShowCount(x.strokes), StrokeShare: page.Show(part, "%"), SharePercent: int(part), Hours: page.Show(x.hours(), "h"), HourShare: page.Missing("no hours"), Booked: r.bookedShown(x.booked)}
 		if hours > 0 {
 			row.HourShare = page.Show(percentOf(x.hours(), hours), "%")
 		}
@@ -264,11 +268,11 @@ func (d *Desk) usageCSV(c echo.Context) error {
 	strokes, hours := r.total()
 	var b bytes.Buffer
 	w := csv.NewWriter(&b)
-	rows := [][]string{{q.By, "strokes", "stroke_share_percent", "rig_hours", "rig_hour_share_percent"}}
+	rows := [][]string{{q.By, "strokes", "stroke_share_percent", "rig_hours", "rig_hour_share_percent", "booked_hours"}}
 	number := func(v float64) string { return strconv.FormatFloat(v, 'f', 3, 64) }
 	for _, name := range r.sorted() {
 		x := r.rows[name]
-		rows = append(rows, []string{present.Guard(name), strconv.FormatInt(x.strokes, 10), number(percentOf(float64(x.strokes), float64(strokes))), number(x.hours()), number(percentOf(x.hours(), hours))})
+		rows = append(rows, []string{present.Guard(name), strconv.FormatInt(x.strokes, 10), number(percentOf(float64(x.strokes), float64(strokes))), number(x.hours()), number(percentOf(x.hours(), hours)), r.bookedText(x.booked, 3)})
 	}
 	if err := w.WriteAll(rows); err != nil {
 		return err

@@ -49,12 +49,12 @@ func (d *Desk) usagePDF(c echo.Context) error {
 	}
 	strokes, hours := r.total()
 	report := paper.Report{Title: "Who used the rigs", Facts: [][2]string{{"Lab", of}, {"Months", q.From + " to " + q.To}},
-		Head: []string{by, "Strokes", "Share, %", "Rig hours, h", "Share, %"}, Widths: []float64{6, 2, 2, 2.4, 2}, Right: []bool{false, true, true, true, true},
-		Foot: []string{"in all", strconv.FormatInt(strokes, 10), "", oneDigit(hours), ""}, Notes: []string{page.UsageCounts, page.NoCertificate},
+		Head: []string{by, "Strokes", "Share, %", "Rig hours, h", "Share, %", "Booked, h"}, Widths: []float64{6, 2, 2, 2.4, 2, 2}, Right: []bool{false, true, true, true, true, true},
+		Foot: []string{"in all", strconv.FormatInt(strokes, 10), "", oneDigit(hours), "", r.bookedText(r.totalBooked(), 1)}, Notes: []string{page.UsageCounts, page.NoCertificate},
 		Made: d.Now().In(d.zone), By: cmp.Or(d.Name, "Thudbook server") + ", Thudbook " + d.Version}
 	for _, name := range r.sorted() {
 		x := r.rows[name]
-		report.Rows = append(report.Rows, []string{name, strconv.FormatInt(x.strokes, 10), oneDigit(percentOf(float64(x.strokes), float64(strokes))), oneDigit(x.hours()), oneDigit(percentOf(x.hours(), hours))})
+		report.Rows = append(report.Rows, []string{name, strconv.FormatInt(x.strokes, 10), oneDigit(percentOf(float64(x.strokes), float64(strokes))), oneDigit(x.hours()), oneDigit(percentOf(x.hours(), hours)), r.bookedText(x.booked, 1)})
 	}
 	b, err := report.PDF()
 	if err != nil {

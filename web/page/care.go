@@ -185,12 +185,13 @@ type UsageReport struct {
 	Rows          []UsageRow
 	Strokes       string // in all
 	Hours         Number
+	Booked        Number
 	CSV, PDF      string // addresses
 	Bad           string // what is wrong with the filter
 }
 
 // UsageCounts says what a report of who used the rigs counts.
-const UsageCounts = "Every stroke counts, dry and void ones too, also those without a file: dry strokes by one tap, files that came twice and count, and what the controller’s counter shows beyond. So the sum is that of the rigs’ counters. Rig hours run on each rig and day from the first to the last stroke of a row; where two share a rig’s day, hours overlap, and shares are of the sum."
+const UsageCounts = "Every stroke counts, dry and void ones too, also those without a file: dry strokes by one tap, files that came twice and count, and what the controller’s counter shows beyond. So the sum is that of the rigs’ counters. Rig hours run on each rig and day from the first to the last stroke of a row; where two share a rig’s day, hours overlap, and shares are of the sum. Booked hours are those of the bookings that were not cancelled, as far as they lie in these months; of two that clash both count."
 
 // NoCertificate is what every report says of the program.
 const NoCertificate = "Thudbook records and reminds. It never fires a ram, is no safety device, no certification and no medical advice."
@@ -212,7 +213,8 @@ type UsageRow struct {
 	StrokeShare  Number
 	Hours        Number
 	HourShare    Number
-	SharePercent int // of strokes, for the bar
+	Booked       Number // hours
+	SharePercent int    // of strokes, for the bar
 }
 
 // StateFields states an item's state and place.

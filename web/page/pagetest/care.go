@@ -113,9 +113,9 @@ func itemUses() []Item {
 
 func usages() []Item {
 	row := func(name string, n int64, share float64, hours float64) page.UsageRow {
-		return page.UsageRow{Name: name, Strokes: page.ShowCount(n), StrokeShare: page.Show(share, "%"), Hours: page.Show(hours, "h"), HourShare: page.Show(share, "%"), SharePercent: int(share)}
+		return page.UsageRow{Name: name, Strokes: page.ShowCount(n), StrokeShare: page.Show(share, "%"), Hours: page.Show(hours, "h"), HourShare: page.Show(share, "%"), SharePercent: int(share), Booked: page.Show(hours*1.5, "h")}
 	}
-	u := page.UsageReport{Frame: serverFrame("Who used the rigs", page.PathHealth), Labs: labChoices(), By: "owner", From: "2031-01", To: "2031-03", Strokes: page.ShowCount(4410), Hours: page.Show(212.5, "h"), CSV: "/usage.csv?by=owner",
+	u := page.UsageReport{Booked: page.Show(318.75, "h"), Frame: serverFrame("Who used the rigs", page.PathHealth), Labs: labChoices(), By: "owner", From: "2031-01", To: "2031-03", Strokes: page.ShowCount(4410), Hours: page.Show(212.5, "h"), CSV: "/usage.csv?by=owner",
 		Rows: []page.UsageRow{row("Department of small things", 2600, 59, 125), row("Project nine", 1500, 34, 72.5), row("no campaign", 310, 7, 15)}}
 	empty, wrong, full := u, u, u
 	empty.Rows = nil
