@@ -5,6 +5,7 @@ import (
 	"context"
 	"net/http"
 	"net/url"
+	"slices"
 
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
@@ -72,8 +73,8 @@ func (d *Desk) checksPage(c echo.Context, rig string, typed *httpkit.Filled, sta
 	}
 	s.Set = httpkit.Blank(page.CheckLimitsFields(), page.PostCheckLimits, "limits", "Set these limits")
 	s.Set.Hidden = map[string]string{"rig": s.Rig}
-	s.Set.Values = map[string]string{"pad": s.Pad, "effective_at": d.Now().In(d.zone).Format("2006-01-02T15:04:05")}
-	s.Set.Choices = map[string][]page.Choice{"pad": s.Pads}
+	s.Set.Values = map[string]string{"pad": s.Pad, "setup": s.SeriesKey, "effective_at": d.Now().In(d.zone).Format("2006-01-02T15:04:05")}
+	s.Set.Choices = map[string][]page.Choice{"pad": s.Pads, "setup": append(slices.Clone(s.Series), page.Choice{Text: "every setup on this pad"})}
 	if typed != nil {
 		typed.Into(&s.Set)
 		s.Notices = append(s.Notices, typed.Other...)
@@ -84,6 +85,26 @@ func (d *Desk) checksPage(c echo.Context, rig string, typed *httpkit.Filled, sta
 // limitFields are the fields of each result in the form.
 func limitFields() map[string]string {
 	return map[string]string{lab.CheckPeak: "peak", lab.CheckHIC: "hic", lab.CheckPeakPerSpeed: "per_speed"}
+}
+
+// limitedSetup reads for which setup limits are; none that is chosen is every one.
+func (d *Desk) limitedSetup(ctx context.Context, c echo.Context, f *httpkit.Filled, b *lab.CheckLimits) error {
+	want := f.Values["setup"]
+	if want == "" {
+		return nil
+	}
+	p, err := d.caller(c)
+	if err != nil {
+		return err
+	}
+	k := present.Checks{Read: d.Views, Scope: p.Scope, Rig: b.Rig, Now: d.Now().In(d.zone)}
+	setup, err := k.SetupOf(ctx, b.Pad, want)
+	if setup == nil {
+		f.Fault("setup", "No check on this pad was fired with it. Choose one of the list, or every setup.")
+		return err
+	}
+	b.Setup = setup.Stated()
+	return err
 }
 
 func (d *Desk) postCheckLimits(c echo.Context) error {
@@ -108,6 +129,9 @@ func (d *Desk) postCheckLimits(c echo.Context) error {
 			if l.Least != nil || l.Most != nil {
 				b.Limits = append(b.Limits, l)
 			}
+		}
+		if err := d.limitedSetup(ctx, c, f, b); err != nil {
+			return "", err
 		}
 		if b.Anew && b.Reason == "" {
 			f.Fault("reason", "Say what was changed, so that earlier checks match no more.")

@@ -13,7 +13,7 @@ import (
 const KindCheckLimits record.Kind = "check.limits"
 
 // CheckLimitsSchema is the layout version of its body.
-const CheckLimitsSchema uint = 1
+const CheckLimitsSchema uint = 2
 
 // The results of a system check that are judged. The last is not one of a
 // shot's own results: it is the peak over the impact speed, so that a check
@@ -41,9 +41,19 @@ type CheckLimit struct {
 	Source string   `json:"source,omitempty"`
 }
 
+// CheckSetup is what checks are fired with, besides their pad: a result on a pad
+// depends on all of it.
+type CheckSetup struct {
+	HeadForm      uuid.UUID `json:"head_form"` // items; zero: nothing is recorded as mounted there
+	Neck          uuid.UUID `json:"neck"`
+	ImpactorFace  uuid.UUID `json:"impactor_face"`
+	TargetSpeedMS *float64  `json:"target_speed_m_s,omitempty"` // nil: not stated
+}
+
 // CheckLimits says within what the system checks of a rig on a reference pad
 // have to be from EffectiveAt on, whatever the control chart says. Of several
-// the latest EffectiveAt up to a check holds. With Anew the control chart
+// that are for its setup, or for every one, the latest EffectiveAt up to a
+// check holds. With Anew the control chart
 // starts anew as well: what it rested on is not comparable any more, as after
 // another head form was put on.
 type CheckLimits struct {
@@ -53,6 +63,9 @@ type CheckLimits struct {
 	Anew        bool         `json:"anew,omitempty"`
 	Reason      string       `json:"reason,omitempty"`
 	EffectiveAt Time         `json:"effective_at"`
+
+	// Since version 2: the setup that it is for; nil: every one on the pad.
+	Setup *CheckSetup `json:"setup,omitempty"`
 }
 
 // RecordKind is KindCheckLimits.
@@ -91,6 +104,9 @@ func (k *CheckLimits) Validate() error {
 			c.add(l.Result, "the result stands there twice", "keep one limit a result")
 		}
 		seen[l.Result] = true
+	}
+	if k.Setup != nil {
+		c.number("setup, target_speed_m_s", k.Setup.TargetSpeedMS, 0.001, 100)
 	}
 	if k.Anew {
 		c.needText("reason", k.Reason, MaxNote)

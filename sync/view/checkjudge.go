@@ -87,7 +87,7 @@ func (c *CheckRow) Words() string {
 type series struct {
 	setup  CheckSetup
 	any    bool             // a check was judged since the chart began
-	limits []CheckLimitsRow // of the pad, by time
+	limits []CheckLimitsRow // of the pad and the setup, by time
 	from   lab.Time         // since when the chart runs
 	good   int
 	base   map[string][]float64 // of good checks
@@ -97,7 +97,7 @@ type series struct {
 func newSeries(limits []CheckLimitsRow, pad string, setup CheckSetup) *series {
 	s := &series{setup: setup}
 	for i := range limits {
-		if lab.Fold(limits[i].CheckLimits.Pad) == pad {
+		if k := &limits[i].CheckLimits; lab.Fold(k.Pad) == pad && setup.Under(k) {
 			s.limits = append(s.limits, limits[i])
 		}
 	}

@@ -18,6 +18,27 @@ type CheckSetup struct {
 	SpeedMMS                     uint32    // nominal speed in mm/s; zero: not stated
 }
 
+// Under says that limits of its pad are for a setup: for this one, or for all.
+func (c CheckSetup) Under(k *lab.CheckLimits) bool {
+	if k.Setup == nil {
+		return true
+	}
+	of := CheckSetup{HeadForm: k.Setup.HeadForm, Neck: k.Setup.Neck, ImpactorFace: k.Setup.ImpactorFace}
+	if v := k.Setup.TargetSpeedMS; v != nil {
+		of.SpeedMMS = lab.MillimetresPerSecond(*v)
+	}
+	return c == of
+}
+
+// Stated is the setup as a fact names it.
+func (c CheckSetup) Stated() *lab.CheckSetup {
+	out := &lab.CheckSetup{HeadForm: c.HeadForm, Neck: c.Neck, ImpactorFace: c.ImpactorFace}
+	if c.SpeedMMS != 0 {
+		out.TargetSpeedMS = new(float64(c.SpeedMMS) / 1000)
+	}
+	return out
+}
+
 // CheckPlaces are the positions of a setup, in the order of its fields.
 func CheckPlaces() []string {
 	return []string{lab.ClassHeadForm, lab.ClassNeck, lab.ClassImpactorFace}

@@ -59,6 +59,7 @@ type CheckRow struct {
 // CheckLimit is one limit that holds now.
 type CheckLimit struct {
 	Name        string
+	For         string // setups that it is for
 	Least, Most Number
 	Source      string
 	Since       time.Time
@@ -77,10 +78,11 @@ func CheckFields(unit string) []Field {
 }
 
 // CheckLimitsFields sets what the checks of a rig on a pad are held against.
-// Choices: "pad".
+// Choices: "pad", "setup".
 func CheckLimitsFields() []Field {
 	return []Field{
 		{Name: "pad", Label: "Reference pad, serial number", Kind: "list", Required: true},
+		{Name: "setup", Label: "For the setup", Kind: "select", Help: "Head form, neck, impactor face and target speed. Results on one pad differ with each of them."},
 		{Name: "peak_least", Label: "Peak linear acceleration, at least", Unit: "g", Kind: "number"},
 		{Name: "peak_most", Label: "Peak linear acceleration, at most", Unit: "g", Kind: "number"},
 		{Name: "hic_least", Label: "HIC15, at least", Kind: "number"},

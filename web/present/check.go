@@ -134,7 +134,11 @@ func (k *Checks) Fill(ctx context.Context, p *page.Check, pad, series string) er
 			}
 		}
 	}
-	return k.limits(ctx, p)
+	var setup *view.CheckSetup
+	if len(rows) > 0 {
+		setup = &rows[0].Setup
+	}
+	return k.limits(ctx, p, setup)
 }
 
 // unitOf is the unit that a screen shows a result of a check in.
@@ -221,25 +225,31 @@ func checkChart(rows []view.CheckRow, n int, r lab.CheckResult) page.CheckChart 
 	return page.CheckChart{Name: checkName(r), Text: text, HTML: s.HTML()}
 }
 
-// limits shows what is set for the pad of a screen now.
-func (k *Checks) limits(ctx context.Context, p *page.Check) error {
+// limits shows what is set now for the pad of a screen and the setup of the
+// series that it shows; nil: no check was fired, so what every setup has.
+func (k *Checks) limits(ctx context.Context, p *page.Check, setup *view.CheckSetup) error {
 	if p.Pad == "" {
 		return nil
 	}
 	set, err := k.Read.CheckLimits(ctx, k.Scope, k.Rig, p.Pad)
 	var holds *lab.CheckLimits
 	for i := range set {
-		if set[i].CheckLimits.EffectiveAt <= lab.At(k.Now) {
-			holds = &set[i].CheckLimits
+		l := &set[i].CheckLimits
+		if l.EffectiveAt <= lab.At(k.Now) && (l.Setup == nil || setup != nil && setup.Under(l)) {
+			holds = l
 		}
 	}
 	if holds == nil {
 		return err
 	}
+	of := "every setup on this pad"
+	if holds.Setup != nil {
+		of = "this setup"
+	}
 	for _, l := range holds.Limits {
 		for _, r := range lab.CheckResults() {
 			if r.Name == l.Result {
-				p.Limits = append(p.Limits, page.CheckLimit{Name: checkName(r), Least: number(l.Least, unitOf(r), "none"), Most: number(l.Most, unitOf(r), "none"), Source: l.Source, Since: Moment(holds.EffectiveAt, k.Now.Location())})
+				p.Limits = append(p.Limits, page.CheckLimit{Name: checkName(r), For: of, Least: number(l.Least, unitOf(r), "none"), Most: number(l.Most, unitOf(r), "none"), Source: l.Source, Since: Moment(holds.EffectiveAt, k.Now.Location())})
 			}
 		}
 	}

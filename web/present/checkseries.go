@@ -21,6 +21,18 @@ func seriesKey(s view.CheckSetup) string {
 	return fmt.Sprintf("%x", sum[:6])
 }
 
+// SetupOf finds the setup of a rig's checks on a pad that a link names; nil: no
+// check on the pad has it.
+func (k *Checks) SetupOf(ctx context.Context, pad, series string) (*view.CheckSetup, error) {
+	rows, err := k.Read.Checks(ctx, k.Scope, k.Rig, view.MaxLimit)
+	for i := range rows {
+		if s := rows[i].Setup; lab.Fold(rows[i].Shot.ReferencePad) == lab.Fold(pad) && seriesKey(s) == series {
+			return &s, err
+		}
+	}
+	return nil, err
+}
+
 // itemAt names what a setup had at one of its places.
 func (k *Checks) itemAt(ctx context.Context, id uuid.UUID) (string, error) {
 	if id == uuid.Nil {
