@@ -125,7 +125,7 @@ func TestLabsAreFetched(t *testing.T) {
 	}
 	for _, path := range []string{"/", "/health", "/agents"} {
 		text := words(pool.admin.get(path).body)
-		if !strings.Contains(text, "Agents of Northpool lab, Southpool lab enrol at that lab’s own server") || strings.Contains(text, "type it in at the rig PC") || strings.Contains(text, "No agent has been enrolled") {
+		if !strings.Contains(text, "Agents of Northpool lab, Southpool lab enrol at their lab’s own server") || strings.Contains(text, "type it in at the rig PC") || strings.Contains(text, "No agent has been enrolled") {
 			t.Errorf("%s has agents of fetched labs enrolled here: %.900s", path, text)
 		}
 	}
