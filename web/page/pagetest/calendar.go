@@ -65,10 +65,22 @@ func calendars() []Item {
 			d.Strip = append(d.Strip, page.StripPart{From: fmt.Sprintf("%.2f%%", float64(j)*100/24), Width: "4.17%", Clash: j%5 == 0})
 		}
 	}
-	rig := page.Calendar{Frame: agentFrame("Bookings of this rig", page.PathCalendar, page.AgentCounts{}), Rig: "r1", Day: "2031-03-14", RigName: "rig one", Week: s.Week, Earlier: s.Earlier, This: s.This, Later: s.Later,
-		Days: clash.Days, Clashes: clash.Clashes, Total: s.Total, ReadOnly: "Booked, moved and cancelled is on the server; what was entered there is here after the next exchange."}
+	rig := page.Calendar{Frame: agentFrame("Bookings of this rig", page.PathRig, page.AgentCounts{}), Rig: "r1", Day: "2031-03-14", RigName: "rig one", Week: s.Week, Earlier: s.Earlier, This: s.This, Later: s.Later,
+		Days: unlinked(clash.Days), Clashes: clash.Clashes, Total: s.Total, ReadOnly: "The rig is booked on the server, by everybody with a role in the lab. What was entered there is here after the next exchange."}
 	out := []Item{{"calendar", s}, {"calendar-empty", empty}, {"calendar-none", none}, {"calendar-clash", clash}, {"calendar-error", wrong}, {"calendar-bad", bad}, {"calendar-full", full}, {"rig-calendar", rig}}
 	return append(out, oneBooking()...)
+}
+
+// unlinked is a week as it is read at the rig, where a booking has no page.
+func unlinked(days []page.CalendarDay) []page.CalendarDay {
+	out := append([]page.CalendarDay{}, days...)
+	for i := range out {
+		out[i].Rows = append([]page.CalendarRow{}, out[i].Rows...)
+		for j := range out[i].Rows {
+			out[i].Rows[j].Href = ""
+		}
+	}
+	return out
 }
 
 func oneBooking() []Item {

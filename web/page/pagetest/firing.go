@@ -55,7 +55,10 @@ func nexts() []Item {
 	bad.Confirm.Errors = map[string]string{"pressure": "“2o.5” is not a number. Write it as 20.5."}
 	full := before
 	full.Order, full.More, full.Left, full.Skipped = orderRows(40), 18_760, 18_800, 12
-	return []Item{{"next", normal}, {"next-empty", empty}, {"next-before-service", before}, {"next-error", bad}, {"next-full", full}}
+	booked := normal
+	booked.Notices = []page.Notice{{Level: page.Warn, Text: "Booked now, until 17:00, by Helmets (ext. 12). It clashes with the booking of Endurance.", Fix: "You can go on; agree with them."},
+		{Level: page.Plain, Text: "Booked from 18:00 to 20:30 by Student project.", Fix: "You can go on; agree with them.", Link: "Bookings of this week", Href: page.PathCalendar}}
+	return []Item{{"next-booked", booked}, {"next", normal}, {"next-empty", empty}, {"next-before-service", before}, {"next-error", bad}, {"next-full", full}}
 }
 
 func outcomes() []Item {
