@@ -5,14 +5,11 @@ package agent
 
 import (
 	"context"
-	"crypto/ed25519"
 	"errors"
 	"fmt"
 	"io"
 	"log/slog"
-	"net"
 	"net/http"
-	"net/netip"
 	"os"
 	"path/filepath"
 	"sync/atomic"
@@ -30,7 +27,6 @@ import (
 	"thudbook/sync/httppeer"
 	"thudbook/sync/kv"
 	"thudbook/sync/lab"
-	"thudbook/sync/node"
 	"thudbook/sync/people"
 	"thudbook/sync/problem"
 	"thudbook/sync/record"
@@ -187,36 +183,6 @@ func resolved(path string) (string, error) {
 	}
 }
 
-// loopbackOnly refuses addresses that other machines can reach: the screens
-// ask for no sign-in.
-func loopbackOnly(addr string) error {
-	host, _, err := net.SplitHostPort(addr)
-	if err != nil {
-		return &problem.Error{Code: problem.Invalid, What: "The address " + addr + " is not of the form HOST:PORT.", Fix: "Write it as " + DefaultListen + ".", Err: err}
-	}
-	if host == "localhost" {
-		return nil
-	}
-	if ip, err := netip.ParseAddr(host); err == nil && ip.IsLoopback() {
-		return nil
-	}
-	return problem.New(problem.Invalid, "The agent's screens ask for no sign-in, so they are offered on this machine only; "+addr+" is no loopback address.",
-		"Use 127.0.0.1, ::1 or localhost, and look at the server's screens from elsewhere.")
-}
-
-func listen(addr string) (net.Listener, error) {
-	l, err := net.Listen("tcp", addr)
-	if err != nil {
-		return nil, &problem.Error{Code: problem.Unavailable, What: "The address " + addr + " cannot be used.",
-			Fix: "See whether another agent runs on this machine, or choose another port with --listen.", Err: err}
-	}
-	// localhost may have been resolved to anything.
-	if a, ok := l.Addr().(*net.TCPAddr); ok && !a.IP.IsLoopback() {
-		return nil, errors.Join(loopbackOnly(l.Addr().String()), l.Close())
-	}
-	return l, nil
-}
-
 // open opens the data folder.
 func open(ctx context.Context, o *Options, set *telemetry.Set) (*home.Home, error) {
 	h, err := home.Open(ctx, home.Options{Dir: o.Data, Log: o.Log, Software: "thudbook " + o.Version, Observe: set.Commit})
@@ -310,48 +276,6 @@ func wantsCard(r *record.Record, a record.Attachment) bool {
 // erased says which attachments are cards of people that are erased.
 func (p *parts) erased(ctx context.Context, _ record.LabID, h record.Hash) (bool, error) {
 	return p.home.Reader.CardErased(ctx, p.home.Own(), h)
-}
-
-// keys keeps the agent's keys in its data folder.
-type keys struct{ dir string }
-
-func (k keys) Prepare() (ed25519.PrivateKey, error) {
-	id, err := node.Prepare(k.dir)
-	return id.Next, err
-}
-
-func (k keys) Promote() error {
-	_, err := node.Promote(k.dir)
-	return err
-}
-
-// newKey has this agent change its key, and says what happens next.
-func (p *parts) newKey() (string, error) {
-	if err := p.uplink.RotateKey(); err != nil {
-		return "", err
-	}
-	if _, ok := p.uplink.Settings(); !ok {
-		return "A new key was made. It is used once the agent is enrolled and the server has taken it.", nil
-	}
-	return "A new key was made. The old one serves until the server has taken the new one, which the agent tells at its next session; nothing waits for it.", nil
-}
-
-// announce says that shots can be taken in.
-func (p *parts) announce(addr string) error {
-	if p.o.Out != nil {
-		if _, err := fmt.Fprintf(p.o.Out, "Thudbook agent of %s: http://%s/\n", p.o.Rig, addr); err != nil {
-			return fmt.Errorf("print the address: %w", err)
-		}
-	}
-	p.o.Log.Info("ready", "address", addr, "data", p.o.Data, "watch", p.o.Watch, "node", p.home.Node)
-	if p.o.ListenFile == "" {
-		return nil
-	}
-	part := p.o.ListenFile + ".part"
-	if err := os.WriteFile(part, []byte(addr+"\n"), 0o644); err != nil {
-		return fmt.Errorf("write the listen file: %w", err)
-	}
-	return os.Rename(part, p.o.ListenFile)
 }
 
 // desk makes the screens and the API.

@@ -7,7 +7,7 @@ type equal struct{ file, was, why string }
 func equals() []equal {
 	return []equal{
 		{"sync/exchange/service_records.go", "e.Seq <= known[e.Origin]", "spares a read that would find nothing"},
-		{"sync/ledger/strand.go", "head.Seq > after+pageRecords", "pages of one piece of work; without, it is one large transaction"},
+		{"sync/ledger/cutback.go", "head.Seq > after+pageRecords", "pages of one piece of work; without, it is one large transaction"},
 		{"sync/blob/dirblob/put.go", "durable.SyncDir(filepath.Dir(path))",
 			"a damaged file whose old name comes back after a power cut is met by the same check again, and moved aside again"},
 		{"sync/kv/boltkv/create.go", "f.Sync()", "the commit before it synced the same file; this one also covers its length"},
