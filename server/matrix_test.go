@@ -181,6 +181,9 @@ func rules() []rule {
 		{"POST /equipment/corrections", posts("/equipment/corrections", func(m *matrix) url.Values {
 			return url.Values{"item": {m.ram}, "strokes": {"1"}, "effective_at": {day}, "reason": {"test " + m.serial()}}
 		}), inUse},
+		{"POST /equipment/rated", posts("/equipment/rated", func(m *matrix) url.Values {
+			return url.Values{"item": {m.ram}, "most": {"800"}, "marked_on": {"plate " + m.serial()}, "effective_at": {day}}
+		}), [5]int{303, 404, 403, 422, 422}}, // the ram is mounted nowhere; TestRatedPressureOnTheServer has one
 		{"POST /equipment/plans", posts("/equipment/plans", func(m *matrix) url.Values {
 			return url.Values{"item": {m.ram}, "service_every_days": {"400"}, "service_every_strokes": {fmt.Sprint(1000 + m.n)}}
 		}), inUse},

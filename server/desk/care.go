@@ -18,6 +18,7 @@ func (d *Desk) care(e *echo.Echo, in echo.MiddlewareFunc) {
 	e.POST(page.PostState, d.postState, in)
 	e.POST(page.PostCorrection, d.postCorrection, in)
 	e.POST(page.PostPlan, d.postPlan, in)
+	e.POST(page.PostItemRated, d.postRated, in)
 	d.orderRoutes(e, in)
 	e.GET(page.PathLabels, d.labels, in)
 	e.GET(page.PathPlans, d.plans, in)

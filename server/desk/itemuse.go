@@ -5,9 +5,6 @@ import (
 	"context"
 	"fmt"
 	"net/http"
-	"slices"
-	"strings"
-	"time"
 
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
@@ -100,19 +97,26 @@ func (d *Desk) itemUsePage(c echo.Context, id uuid.UUID, posted string, typed *h
 		return err
 	}
 	s.Where = whereIs(&u.Usage, rigs)
+	if err := d.rigFacts(ctx, &p, &u.Usage, &own, rigs, &s); err != nil {
+		return err
+	}
 	if s.Events, err = d.events(ctx, &p, id, rigs); err != nil {
 		return err
 	}
 	if s.FoundOut, err = d.foundOutOf(ctx, &p, id); err != nil {
 		return err
 	}
-	said(c, &s.Frame, map[string]string{"state": "The state was recorded.", "correction": "The counter was corrected.", "plan": "The service plan was changed."})
+	said(c, &s.Frame, map[string]string{"state": "The state was recorded.", "correction": "The counter was corrected.", "plan": "The service plan was changed.", "rated": "The pressure was recorded. The rig learns it the next time its agent reaches this server."})
 	if s.MayEdit = p.MayKeep(of.ID); s.MayEdit {
 		useForms(&s, i)
 	}
 	if typed != nil {
 		s.Notices = append(s.Notices, typed.Other...)
-		for _, f := range []*page.Form{&s.StateForm, &s.CorrectionForm, &s.PlanForm} {
+		forms := []*page.Form{&s.StateForm, &s.CorrectionForm, &s.PlanForm}
+		if s.AtRig != nil && s.AtRig.Rated != nil {
+			forms = append(forms, s.AtRig.Rated)
+		}
+		for _, f := range forms {
 			if f.Action == posted {
 				typed.Into(f)
 			}
@@ -166,155 +170,4 @@ func whereIs(u *view.Usage, rigs map[uuid.UUID]string) string {
 		return rigName(rigs, u.Rig) + ", " + u.Position
 	}
 	return u.Stated.Location()
-}
-
-// events is the history of an item, newest first.
-func (d *Desk) events(ctx context.Context, p *caller, id uuid.UUID, rigs map[uuid.UUID]string) ([]page.ItemEvent, error) {
-	var out []page.ItemEvent
-	names, err := d.authors(ctx, p.Scope)
-	if err != nil {
-		return nil, err
-	}
-	add := func(at lab.Time, h *view.Head, what, why string) {
-		out = append(out, page.ItemEvent{At: at.Time().In(d.zone), What: what, Why: why, By: names(h.Author)})
-	}
-	states, err := d.Views.States(ctx, p.Scope, id)
-	for i := range states {
-		b := &states[i].ItemState
-		what := b.State
-		if b.Location != "" {
-			what += ", kept at " + b.Location
-		}
-		add(b.EffectiveAt, &states[i].Head, what, b.Reason)
-	}
-	if err != nil {
-		return nil, err
-	}
-	corrections, err := d.Views.Corrections(ctx, p.Scope, id)
-	for i := range corrections {
-		b := &corrections[i].Correction
-		sign := ""
-		if b.Strokes > 0 {
-			sign = "+"
-		}
-		add(b.EffectiveAt, &corrections[i].Head, "counter corrected by "+sign+page.ShowCount(b.Strokes)+" strokes", b.Reason)
-	}
-	if err != nil {
-		return nil, err
-	}
-	services, err := d.Views.Services(ctx, p.Scope, id)
-	for i := range services {
-		b := &services[i].Service
-		what := "service"
-		if b.WorkOrder != nil {
-			what += " by work order"
-		}
-		if b.CounterStrokes != nil {
-			what += ", its own counter at " + page.ShowCount(*b.CounterStrokes)
-		}
-		add(b.EffectiveAt, &services[i].Head, what, b.Note)
-	}
-	if err != nil {
-		return nil, err
-	}
-	calibrations, err := d.Views.Calibrations(ctx, p.Scope, id)
-	for i := range calibrations {
-		b := &calibrations[i].Calibration
-		add(b.EffectiveAt, &calibrations[i].Head, "calibration, certificate "+b.Certificate, "due again on "+b.DueAt.Time().In(d.zone).Format(time.DateOnly))
-	}
-	if err != nil {
-		return nil, err
-	}
-	mountings, err := d.Views.Mountings(ctx, p.Scope, id)
-	for i := range mountings {
-		b := &mountings[i].Mounting
-		add(b.EffectiveAt, &mountings[i].Head, "mounted at "+rigName(rigs, b.Rig)+", position "+b.Position, "")
-	}
-	slices.SortStableFunc(out, func(a, b page.ItemEvent) int { return b.At.Compare(a.At) })
-	return out, err
-}
-
-func (d *Desk) itemUseAgain(path string) func(echo.Context, *httpkit.Filled, int) error {
-	return func(c echo.Context, f *httpkit.Filled, status int) error {
-		id, err := uuid.Parse(f.Values["item"])
-		if err != nil {
-			return notFound("item")
-		}
-		return d.itemUsePage(c, id, path, f, status)
-	}
-}
-
-// aboutItem records a fact about the item of a form and goes back to its screen.
-func (d *Desk) aboutItem(c echo.Context, path, what string, fields []page.Field, body func(*httpkit.Filled, uuid.UUID) lab.Body) error {
-	return d.post(c, fields, func(ctx context.Context, f *httpkit.Filled) (string, error) {
-		item, in, err := d.labOfItem(ctx, c, f)
-		if err != nil {
-			return "", err
-		}
-		if item == uuid.Nil {
-			return "", notFound("item")
-		}
-		_, err = d.write(ctx, c, f, in, body(f, item), what)
-		return done(page.ItemUsePath(item.String()), what), err
-	}, d.itemUseAgain(path))
-}
-
-func (d *Desk) postState(c echo.Context) error {
-	return d.aboutItem(c, page.PostState, "state", page.StateFields(), func(f *httpkit.Filled, item uuid.UUID) lab.Body {
-		return &lab.ItemState{Item: item, State: f.Values["state"], Location: f.Values["location"], EffectiveAt: d.past(f, "effective_at"), Reason: f.Values["reason"]}
-	})
-}
-
-func (d *Desk) postCorrection(c echo.Context) error {
-	return d.aboutItem(c, page.PostCorrection, "correction", page.CorrectionFields(), func(f *httpkit.Filled, item uuid.UUID) lab.Body {
-		return &lab.Correction{Item: item, Strokes: whole(f, "strokes"), EffectiveAt: d.past(f, "effective_at"), Reason: f.Values["reason"]}
-	})
-}
-
-// whole is count for numbers that may be below zero.
-func whole(f *httpkit.Filled, field string) int64 {
-	text := f.Values[field]
-	rest, negative := strings.CutPrefix(strings.ReplaceAll(text, "\u2212", "-"), "-")
-	f.Values[field] = rest
-	n := f.Count(field)
-	f.Values[field] = text // as it was typed
-	if negative {
-		return -n
-	}
-	return n
-}
-
-func (d *Desk) postPlan(c echo.Context) error {
-	return d.post(c, page.PlanFields(), func(ctx context.Context, f *httpkit.Filled) (string, error) {
-		item, in, err := d.labOfItem(ctx, c, f)
-		if err != nil {
-			return "", err
-		}
-		if item == uuid.Nil {
-			return "", notFound("item")
-		}
-		plan, none := planOf(f, "service_every_strokes", "service_every_days"), f.Values["no_service_plan"] != ""
-		if !f.OK() {
-			return "", nil
-		}
-		p, err := d.caller(c)
-		if err != nil {
-			return "", err
-		}
-		at, err := d.place(ctx, &p, in)
-		if err != nil {
-			return "", err
-		}
-		return done(page.ItemUsePath(item.String()), "plan"), d.Register.Plan(ctx, p.Principal, at, item, plan, none)
-	}, d.itemUseAgain(page.PostPlan))
-}
-
-// elsewhere says that an item sat at another place right before a mounting.
-func (d *Desk) elsewhere(ctx context.Context, c echo.Context, b *lab.Mounting) bool {
-	p, err := d.caller(c)
-	if err != nil || b.Item == uuid.Nil || b.EffectiveAt == 0 {
-		return false
-	}
-	u, err := d.Views.RamUsage(ctx, p.Scope, b.Item, (b.EffectiveAt - 1).Time())
-	return err == nil && u.Rig != uuid.Nil && (u.Rig != b.Rig || lab.Fold(u.Position) != lab.Fold(b.Position))
 }

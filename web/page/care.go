@@ -85,6 +85,7 @@ type ItemUse struct {
 	Hardest             Number
 	HardestHref         string
 	HardestAt           time.Time
+	AtRig               *RigFacts   // nil: it is not mounted
 	Events              []ItemEvent // newest first
 	MayEdit             bool
 	StateForm           Form // StateFields

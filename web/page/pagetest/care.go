@@ -98,7 +98,14 @@ func itemUses() []Item {
 			{At: ago(70 * 24 * time.Hour), What: "service", Why: "Seals and guide ring changed.", By: "R. Example"},
 			{At: ago(212 * 24 * time.Hour), What: "mounted at rig one, position ram"},
 		}}
+	rated := form("rated", page.PostItemRated, append(page.RatedFields("psi"), page.Field{Name: "item", Kind: "hidden"}), "Record the pressure")
+	u.AtRig = &page.RigFacts{Rig: "rig one", Most: page.Pressure{Number: page.Show(120, "psi"), KPa: page.Show(827.4, "kPa")}, MarkedOn: "relief valve RV-3", Since: ago(200 * 24 * time.Hour), By: "R. Example", Rated: &rated,
+		Absent: []page.AbsentPlace{{Position: "light gate", Reason: "No light gate on this rig; the speed is typed from the timer.", Since: ago(100 * 24 * time.Hour), By: "R. Example"}}}
 	wrong, full := u, u
+	badRated, atRig := rated, *u.AtRig
+	badRated.Values, badRated.Errors = map[string]string{"most": "x", "marked_on": "plate"}, map[string]string{"most": "“x” is not a number."}
+	atRig.Rated, atRig.Most, atRig.Absent = &badRated, page.Pressure{}, nil
+	wrong.AtRig = &atRig
 	wrong.CorrectionForm.Values = map[string]string{"item": "r1", "strokes": "x", "reason": "y"}
 	wrong.CorrectionForm.Errors = map[string]string{"strokes": "“x” is not a whole number. Write it in digits, as 1000."}
 	for i := range 200 {

@@ -58,7 +58,8 @@ func checks() []Item {
 	atServer.Pads = append(pad, page.Choice{Value: "P-18", Text: "P-18"})
 	atServer.More = true
 	atServer.Set = page.Form{ID: "limits", Action: page.PostCheckLimits, Key: "k", Fields: page.CheckLimitsFields(), Submit: "Set these limits", Values: map[string]string{"pad": "P-17", "peak_least": "120", "peak_most": "100"},
-		Errors: map[string]string{"peak_most": "The most, 100, is not above the least, 120. Exchange them."}, Choices: map[string][]page.Choice{"pad": atServer.Pads}}
+		Errors: map[string]string{"peak_most": "The most, 100, is not above the least, 120. Exchange them."}, Choices: map[string][]page.Choice{"pad": atServer.Pads,
+			"setup": {{Value: "s1", Text: "head form HF-2, neck N-1, impactor face IF-4, 5.50\u00a0m/s (24 checks)"}, {Value: "", Text: "every setup on this pad"}}}}
 	return []Item{{"check", good}, {"check-failed", failed}, {"check-anew", anew}, {"check-empty", empty}, {"check-error", wrong}, {"checks-server", atServer},
 		{"checks-server-empty", page.Check{Frame: atServer.Frame, Path: page.PathChecks, State: page.Status{Word: "no rig yet"}, Reason: "A rig is listed once its agent has reached this server."}}}
 }
