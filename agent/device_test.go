@@ -255,7 +255,7 @@ func TestPairing(t *testing.T) {
 	}
 }
 
-// A code lasts five minutes, and guesses wait longer and longer.
+// Guesses wait longer and longer; that a code ends is tested with a clock beside it.
 func TestCodesEnd(t *testing.T) {
 	r := start(t, withDevices)
 	base, _, fingerprint := r.newCode()

@@ -131,6 +131,9 @@ func (b *Book) Pair(ctx context.Context, code, name, address string) (d Device, 
 	good, ok := b.use(code)
 	if !ok {
 		b.wrong.Failed(address)
+		if late := b.late(code); late > 0 {
+			return d, "", problem.New(problem.Unauthenticated, fmt.Sprintf("This code was good for five minutes, which were over %s ago.", late.Round(time.Second)), "Make a new one at the rig, under Devices.")
+		}
 		return d, "", problem.New(problem.Unauthenticated, "This code is not good, was used, or is older than five minutes.", "Make a new one at the rig, under Devices.")
 	}
 	secretPart := rand.Text() + rand.Text()
@@ -144,6 +147,17 @@ func (b *Book) Pair(ctx context.Context, code, name, address string) (d Device, 
 	}
 	b.wrong.Succeeded(address)
 	return d, d.ID.String() + "." + secretPart, nil
+}
+
+// late is for how long the code has been over, if it is the one that was made last
+// and nobody used it; zero: it is another one.
+func (b *Book) late(text string) time.Duration {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.code == nil || subtle.ConstantTimeCompare([]byte(text), []byte(b.code.Text)) != 1 {
+		return 0
+	}
+	return max(0, b.now().Sub(b.code.Made)-CodeLife)
 }
 
 // use takes the code if it is the one that is good.
