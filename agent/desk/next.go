@@ -132,6 +132,9 @@ func (d *Desk) nextPage(c echo.Context, t *tried) (*page.Next, error) {
 		return nil, err
 	}
 	p.Notices = append(p.Notices, d.bookedNotices(ctx, p.Campaign)...)
+	if err := d.freeTimers(ctx, p, time.Now()); err != nil {
+		return nil, err
+	}
 	kpa, missing := h.Guided()
 	for i := range kpa {
 		if kpa[i] > 0 {

@@ -68,19 +68,6 @@ func (t sayings[B]) last(r kv.Reader, sc scope.Scope, about []byte) (*said[B], e
 	return out, err
 }
 
-// TakenOut gives when a specimen left the conditioning chamber; the zero time:
-// nobody said so, or it is back in there.
-func (v *Reader) TakenOut(ctx context.Context, sc scope.Scope, specimen string) (at lab.Time, err error) {
-	err = v.store.View(ctx, func(r kv.Reader) error {
-		s, err := v.set.takenOut.last(r, sc, kv.Str(lab.Fold(specimen)))
-		if err == nil && s != nil && !s.Body.Back {
-			at = s.Body.EffectiveAt
-		}
-		return err
-	})
-	return at, err
-}
-
 // Acceptance says who let a shot's result stand, and when.
 type Acceptance struct {
 	Author     string

@@ -156,6 +156,7 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 			at, err := w.TakenOut(ctx, s, "H-01")
 			return int(at), err
 		},
+		"OutSince": func(s scope.Scope) (int, error) { return size(w.OutSince(ctx, s, lab.At(at))) },
 		"PressureUnit": func(s scope.Scope) (int, error) {
 			unit, err := w.PressureUnit(ctx, s)
 			return len(unit), err

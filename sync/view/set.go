@@ -73,7 +73,7 @@ func New() *Set {
 		runs:         saidTable("view.run", func(b *lab.RunOrder) []byte { return b.Campaign[:] }),
 		expected:     expectedTable(),
 		accepted:     saidTable("view.accepted", func(b *lab.Accepted) []byte { return b.Shot[:] }),
-		takenOut:     saidTable("view.takenout", func(b *lab.TakenOut) []byte { return kv.Str(lab.Fold(b.Specimen)) }),
+		takenOut:     takenOutTable(),
 		unfiled:      unfiledTable(),
 		readings:     readingTable(),
 		people:       personTable(),
@@ -333,4 +333,4 @@ func (s *Set) name(tx kv.Tx, r *record.Record, b *lab.Named) error {
 
 // Version names the layout of the tables and the rules of the reducers; a
 // store whose views carry another is rebuilt.
-func (s *Set) Version() string { return "11" }
+func (s *Set) Version() string { return "12" }

@@ -30,13 +30,28 @@ type Next struct {
 	Skipped   int
 	Confirm   Form // the pressure was set, fire
 	Free      Form // off the plan
-	Order     []OrderRow
-	More      int // steps after those of Order
-	Guided    []GuidedRow
-	Unit      Form
+	// FreeTimers are those of specimens that were hit or out lately; no plan limits them.
+	FreeTimers []FreeTimer
+	FreeOut    Form // TakenOutFields
+	Order      []OrderRow
+	More       int // steps after those of Order
+	Guided     []GuidedRow
+	Unit       Form
 }
 
 func (Next) screen() string { return "next" }
+
+// FreeTimer is how long ago a specimen was hit last, and left its chamber.
+type FreeTimer struct {
+	Specimen  string
+	Rest, Out Since
+	Tap       Form // out of the chamber, or back in
+}
+
+// TakenOutFields name a specimen that leaves its chamber.
+func TakenOutFields() []Field {
+	return []Field{{Name: "specimen", Label: "Specimen", Kind: "text", Required: true}}
+}
 
 // Step is a planned hit with what the operator needs for it.
 type Step struct {

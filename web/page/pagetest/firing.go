@@ -38,6 +38,12 @@ func nexts() []Item {
 	f := agentFrame("Next shot", page.PathNext, page.AgentCounts{ToAssign: 1})
 	one := []page.Choice{{Value: "c1", Text: "Face guards, spring series"}}
 	normal := page.Next{Frame: f, Campaign: "c1", Campaigns: one, Step: stepOf("FG-A-013"), Left: 14, Done: 43, Confirm: confirm, Free: free, Unit: unit, Order: orderRows(6)}
+	normal.FreeOut = page.Form{ID: "out", Action: page.PostTakenOut, Submit: "Out of the chamber now", Fields: page.TakenOutFields()}
+	for i, name := range []string{"FG-A-012", longName} {
+		normal.FreeTimers = append(normal.FreeTimers, page.FreeTimer{Specimen: name, Rest: page.Since{At: ago(time.Duration(7+i) * time.Minute)}, Tap: page.Form{Action: page.PostTakenOut, Submit: "Out of the chamber now", Hidden: map[string]string{"specimen": name}}})
+	}
+	normal.FreeTimers[1].Out = page.Since{At: ago(90 * time.Second)}
+	normal.FreeTimers[1].Tap.Submit = "It is back in"
 	empty := page.Next{Frame: f, Why: "There is no campaign on this computer. A manager makes one on the server; a free shot can be fired at any time.", Free: free, Unit: unit}
 	before := normal
 	before.Campaigns = append(one, page.Choice{Value: "c2", Text: longName})
