@@ -22,8 +22,7 @@ type ShotFilter struct {
 	Location  string
 	Kind      string // lab.ShotHit, …
 	Void      *bool
-	Flagged   *bool // has a flag or an error
-	Oldest    bool  // oldest first; else newest first
+	Oldest    bool // oldest first; else newest first
 	// Arrival lists in the order in which shots were recorded, whatever their
 	// clocks said. Specimens and the times are then not looked at.
 	Arrival bool
@@ -84,12 +83,10 @@ func (f ShotFilter) keep() func(*doc[lab.Shot]) bool {
 	location := lab.Fold(f.Location)
 	return func(d *doc[lab.Shot]) bool {
 		b := d.body()
-		flagged := d.Figures != nil && (len(d.Figures.Figures.Flags) > 0 || d.Figures.Figures.Error != "")
 		return (f.Rig == uuid.Nil || b.Rig == f.Rig) &&
 			(f.Kind == "" || b.Kind == f.Kind) &&
 			(location == "" || lab.Fold(b.Location) == location) &&
-			(f.Void == nil || *f.Void != d.stands()) &&
-			(f.Flagged == nil || *f.Flagged == flagged)
+			(f.Void == nil || *f.Void != d.stands())
 	}
 }
 
