@@ -1,10 +1,8 @@
 package server_test
 
 import (
-	"context"
 	"net/url"
 	"testing"
-	"time"
 
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
@@ -21,23 +19,7 @@ func TestBookingInBrowser(t *testing.T) {
 	s := w.open("Willow", 1)
 	s.operator.form("/bookings", with(s.booking(8, 12, "Helmets"), "who", "ext. 12")).want(t, 303, "another department's booking")
 	tab := browsertest.New(t).Tab(t, w.url)
-	sound := func(where string) {
-		t.Helper()
-		for _, v := range tab.Axe("../web/node_modules/axe-core/axe.min.js") {
-			t.Errorf("%s: %s", where, v)
-		}
-		if n := tab.Sideways(); n > 0 {
-			t.Errorf("%s: %d px of sideways scroll", where, n)
-		}
-	}
-	press := func(selector, keys string) {
-		t.Helper()
-		ctx, stop := context.WithTimeout(tab.Ctx, time.Minute)
-		defer stop()
-		if _, err := chromedp.RunResponse(ctx, chromedp.SendKeys(chromedp.CSS(selector), keys)); err != nil {
-			t.Fatalf("%s: %v", selector, err)
-		}
-	}
+	sound := func(where string) { t.Helper(); tab.Sound("../web/node_modules/axe-core/axe.min.js", where) }
 	text := func(what string) string { return `document.body.innerText.includes("` + what + `")` }
 	fill := func(form url.Values) {
 		t.Helper()
@@ -50,8 +32,8 @@ func TestBookingInBrowser(t *testing.T) {
 	tab.Look(browsertest.Desktop)
 	tab.Open("/signin")
 	tab.Do(chromedp.SendKeys(chromedp.CSS(`input[name="name"]`), "willow.manager"))
-	press(`input[name="password"]`, "a long password of Willow"+kb.Enter)
-	press(`nav a[href="/bookings"]`, kb.Enter)
+	tab.Leave(`input[name="password"]`, "a long password of Willow"+kb.Enter)
+	tab.Leave(`nav a[href="/bookings"]`, kb.Enter)
 	tab.Wait(`document.querySelector("ol.week") !== null && ` + text("Book the rig"))
 	tab.Open(s.week(""))
 	tab.Wait(text("08:00 to 12:00"))
@@ -59,10 +41,10 @@ func TestBookingInBrowser(t *testing.T) {
 
 	fill(s.booking(11, 14, "Guards"))
 	tab.Allow("409")
-	press(`#book-department`, kb.Enter)
+	tab.Leave(`#book-department`, kb.Enter)
 	tab.Wait(text("The rig is booked then: Helmets (ext. 12)") + ` && document.querySelector("#book-department").value === "Guards"`)
 	sound("refused")
-	press(`#book-anyway`, "the customer is here"+kb.Enter)
+	tab.Leave(`#book-anyway`, "the customer is here"+kb.Enter)
 	tab.Wait(text("the booking clashes with another one") + " && " + text("clash with Helmets") + " && " + text("clash with Guards") + " && " + text("Two bookings want the rig at one time"))
 	sound("the clash")
 	tab.Look(browsertest.PhoneDark)
@@ -70,12 +52,12 @@ func TestBookingInBrowser(t *testing.T) {
 	tab.Look(browsertest.Desktop)
 
 	link := firstBooking(t, s.manager.get(s.week("")).body, "Guards")
-	press(`a[href="`+link+`"]`, kb.Enter)
+	tab.Leave(`a[href="`+link+`"]`, kb.Enter)
 	tab.Wait(text("Another booking wants the rig at this time"))
 	sound("the booking")
 	tab.Do(chromedp.SendKeys(chromedp.CSS(`#cancel summary`), kb.Enter))
 	tab.Wait(`document.querySelector("#cancel").open`)
-	press(`#cancel-reason`, "the customer cannot come"+kb.Enter)
+	tab.Leave(`#cancel-reason`, "the customer cannot come"+kb.Enter)
 	tab.Wait(text("The booking was cancelled.") + ` && !` + text("clash with") + ` && !` + text("Two bookings want"))
 	if !browsertest.Eval[bool](tab, text("08:00 to 12:00")+` && !`+text("11:00 to 14:00")) {
 		t.Error("the week after the cancelling is wrong")

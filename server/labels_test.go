@@ -1,7 +1,6 @@
 package server_test
 
 import (
-	"context"
 	"fmt"
 	"net/url"
 	"os"
@@ -10,7 +9,6 @@ import (
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	cdpage "github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
@@ -57,19 +55,9 @@ func (w *world) tab(marker string) *browsertest.Tab {
 	tab.Look(browsertest.Desktop)
 	tab.Open("/signin")
 	tab.Do(chromedp.SendKeys(chromedp.CSS(`input[name="name"]`), strings.ToLower(marker)+".operator"))
-	leave(w.t, tab, `input[name="password"]`, "a long password of "+marker+kb.Enter)
+	tab.Leave(`input[name="password"]`, "a long password of "+marker+kb.Enter)
 	tab.Wait(`document.querySelector('nav a[href="/equipment"]') !== null`)
 	return tab
-}
-
-// leave types where a person would, and waits for the page that follows.
-func leave(t *testing.T, tab *browsertest.Tab, selector, keys string) {
-	t.Helper()
-	ctx, stop := context.WithTimeout(tab.Ctx, time.Minute)
-	defer stop()
-	if _, err := chromedp.RunResponse(ctx, chromedp.SendKeys(chromedp.CSS(selector), keys)); err != nil {
-		t.Fatalf("%s: %v", selector, err)
-	}
 }
 
 // What the screen warns of is not printed on labels; what is filled in by hand on
@@ -123,7 +111,7 @@ func TestLabels(t *testing.T) {
 	if n := browsertest.Eval[int](tab, `[...document.querySelectorAll(".picks li")].filter(li => li.innerText.includes("NK-")).map(li => li.querySelector("input").checked = true).length`); n != 20 {
 		t.Fatalf("%d necks are listed, want 20", n)
 	}
-	leave(w.t, tab, `.picks input`, kb.Enter)
+	tab.Leave(`.picks input`, kb.Enter)
 	tab.Wait(`document.querySelectorAll(".labels li").length === 20`)
 
 	pictures, text := printed(t, tab)

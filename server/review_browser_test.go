@@ -1,7 +1,6 @@
 package server_test
 
 import (
-	"context"
 	"testing"
 	"time"
 
@@ -29,39 +28,22 @@ func TestOutOfToleranceInBrowser(t *testing.T) {
 	s.manager.make(base+"/calibrations", map[string]any{"item": sensor, "effective_at": now.AddDate(0, 0, -2), "due_at": now.AddDate(1, 0, 0), "certificate": "K-2", "sensitivity": 1.0, "sensitivity_unit": "mV/g", "expanded_uncertainty_percent": 1.5, "as_found_sensitivity": 1.05, "as_found_limit_percent": 2.0})
 
 	tab := browsertest.New(t).Tab(t, w.url)
-	sound := func(where string) {
-		t.Helper()
-		for _, v := range tab.Axe("../web/node_modules/axe-core/axe.min.js") {
-			t.Errorf("%s: %s", where, v)
-		}
-		if n := tab.Sideways(); n > 0 {
-			t.Errorf("%s: %d px of sideways scroll", where, n)
-		}
-	}
-	// press focuses what a person would tab to, and presses a key there.
-	press := func(selector, keys string) {
-		t.Helper()
-		ctx, stop := context.WithTimeout(tab.Ctx, time.Minute)
-		defer stop()
-		if _, err := chromedp.RunResponse(ctx, chromedp.SendKeys(chromedp.CSS(selector), keys)); err != nil {
-			t.Fatalf("%s: %v", selector, err)
-		}
-	}
+	sound := func(where string) { t.Helper(); tab.Sound("../web/node_modules/axe-core/axe.min.js", where) }
 	tab.Look(browsertest.Desktop)
 	tab.Open("/signin")
 	tab.Do(chromedp.SendKeys(chromedp.CSS(`input[name="name"]`), "maple.manager"))
-	press(`input[name="password"]`, "a long password of Maple"+kb.Enter)
+	tab.Leave(`input[name="password"]`, "a long password of Maple"+kb.Enter)
 	tab.Wait(`document.querySelector('nav a[href="/health"]') !== null`)
 	tab.Open("/health")
 	tab.Wait(`document.body.innerText.includes("sensitivity changed: outside its limit")`)
 	sound("the board")
-	press(`.board a[href="/equipment/use/`+sensor.String()+`"]`, kb.Enter)
+	tab.Leave(`.board a[href="/equipment/use/`+sensor.String()+`"]`, kb.Enter)
 	tab.Wait(`document.querySelector('.notice a[href^="/reviews/new"]') !== null`)
-	press(`.notice a[href^="/reviews/new"]`, kb.Enter)
+	tab.Leave(`.notice a[href^="/reviews/new"]`, kb.Enter)
 	tab.Wait(`document.body.innerText.includes("76.2")`) // 80 g over 1.05
 	sound("the trial over the whole span")
 	tab.Do(chromedp.SendKeys(chromedp.CSS(`input[name="course"][value="whole span"]`), kb.ArrowDown)) // to the straight line
-	press(`form[action="/reviews/new"] button`, kb.Enter)
+	tab.Leave(`form[action="/reviews/new"] button`, kb.Enter)
 	tab.Wait(`location.search.includes("course=linear") && document.body.innerText.includes("77.9")`) // 20 of 38 days: 80 / (1 + 0.05 × 20/38) = 77.95
 	sound("the trial in a straight line")
 	tab.Do(chromedp.SendKeys(chromedp.CSS(`form[action="/reviews"] button`), kb.Enter)) // nothing is filled in: the browser asks for the reason
@@ -69,12 +51,12 @@ func TestOutOfToleranceInBrowser(t *testing.T) {
 		t.Error("a review without a reason is sent")
 	}
 	tab.Do(chromedp.SendKeys(chromedp.CSS(`textarea[name="why"]`), "The drift was even."))
-	press(`form[action="/reviews"] input[name="number"]`, "NC-8"+kb.Enter)
+	tab.Leave(`form[action="/reviews"] input[name="number"]`, "NC-8"+kb.Enter)
 	tab.Wait(`location.pathname.startsWith("/reviews/") && document.body.innerText.includes("report NC-8") && document.body.innerText.includes("1 → 2")`)
 	sound("the report")
 	tab.Look(browsertest.PhoneDark)
 	sound("the report on a phone")
-	press(`a[href="/shots/`+shot+`"]`, kb.Enter)
+	tab.Leave(`a[href="/shots/`+shot+`"]`, kb.Enter)
 	tab.Wait(`document.body.innerText.includes("Shown is result 2") && document.body.innerText.includes("Review NC-8")`)
 	sound("the shot")
 	tab.Check()

@@ -70,9 +70,9 @@ func bookedNotice(r *view.BookingRow, now time.Time) page.Notice {
 		}
 		return t.Format("2006-01-02 15:04")
 	}
-	n := page.Notice{Level: page.Plain, Text: "Booked from " + clock(from) + " to " + clock(to) + " by " + present.BookedBy(b) + ".", Fix: "You can go on; agree with them."}
+	n := page.Notice{Level: page.Plain, Text: "Booked from " + clock(from) + " to " + clock(to) + " by " + b.By() + ".", Fix: "You can go on; agree with them."}
 	if !from.After(now) {
-		n.Text = "Booked now, until " + clock(to) + ", by " + present.BookedBy(b) + "."
+		n.Text = "Booked now, until " + clock(to) + ", by " + b.By() + "."
 	}
 	if with := present.ClashWith(r); with != "" {
 		n.Level = page.Warn

@@ -192,6 +192,15 @@ func (d *Desk) inspectPage(c echo.Context, in *inspecting, status int) error {
 	return httpkit.Page(c, status, p)
 }
 
+// uid is the id that was made with the form.
+func (in *inspecting) uid() (uuid.UUID, error) {
+	id, err := uuid.Parse(in.values["inspection"])
+	if err != nil {
+		return id, problem.New(problem.Invalid, "The form has no id.", "Open the inspection anew from the shot.")
+	}
+	return id, nil
+}
+
 // keepDraft keeps what was typed so far. A script gets the state as JSON, a
 // browser without one the form again.
 func (d *Desk) keepDraft(c echo.Context) error {
@@ -200,9 +209,9 @@ func (d *Desk) keepDraft(c echo.Context) error {
 		return err
 	}
 	ctx := c.Request().Context()
-	uid, err := uuid.Parse(in.values["inspection"])
+	uid, err := in.uid()
 	if err != nil {
-		return problem.New(problem.Invalid, "The form has no id.", "Open the inspection anew from the shot.")
+		return err
 	}
 	now := draft{Shot: in.row.ID, Corrects: in.corrects, At: time.Now().UTC(), By: d.author(c), Values: in.values}
 	recorded := false

@@ -26,9 +26,9 @@ func (d *Desk) saveInspection(c echo.Context) error {
 		return err
 	}
 	ctx := c.Request().Context()
-	uid, err := uuid.Parse(in.values["inspection"])
+	uid, err := in.uid()
 	if err != nil {
-		return problem.New(problem.Invalid, "The form has no id.", "Open the inspection anew from the shot.")
+		return err
 	}
 	i, faults, _ := in.judged()
 	if in.corrects != uuid.Nil {

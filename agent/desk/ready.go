@@ -81,7 +81,15 @@ func (d *Desk) readyNotice(ctx context.Context, p *page.Next) error {
 	if n := len(open) - 1; n > 0 {
 		text += ", and " + present.Count(int64(n), "other thing", "other things")
 	}
-	p.Notices = append(p.Notices, page.Notice{Level: page.Bad, Text: text + ".", Fix: "See Ready. You can go on with a reason there; the shots carry a flag."})
+	n := page.Notice{Level: page.Bad, Text: text + ".", Fix: "See Ready. You can go on with a reason there; the shots carry a flag.", Link: "See what is missing", Href: page.PathReady}
+	mounted, err := d.read.Mounted(ctx, d.scope(), d.Intake.Rig(), lab.At(now))
+	if err != nil {
+		return err
+	}
+	if len(mounted) == 0 { // the rig is new
+		n.Link, n.Href = "Set the rig up", page.PathRig
+	}
+	p.Notices = append(p.Notices, n)
 	return nil
 }
 

@@ -79,7 +79,7 @@ func (d *Desk) wait(ctx context.Context, e *view.ExpectedRow) (*page.Wait, error
 		w.What += ", " + n.Text + " " + n.Unit
 	}
 	hidden := map[string]string{"expected": e.ID.String()}
-	w.End = page.Form{ID: "end", Action: page.PostEnd, Fields: page.EndFields(), Values: map[string]string{"reason": "not fired"}, Hidden: hidden, Submit: "Back to the order"}
+	w.End = page.Form{ID: "end", Action: page.PostEnd, Fields: page.EndFields(), Values: map[string]string{"reason": "not fired"}, Hidden: hidden, Submit: "It was not fired"}
 	w.NoFile = page.Form{ID: "nofile", Action: page.PostEnd, Fields: page.EndFields(), Hidden: map[string]string{"expected": e.ID.String(), "fired": "yes"}, Submit: "Count the stroke"}
 	for _, f := range d.Intake.Folders() {
 		row := page.WaitFolder{Dir: f.Dir, Rule: f.Rule}

@@ -15,6 +15,9 @@ const leastStep = 30 * time.Second
 // stepTold is how long shots say that the clock was set: a day at the rig.
 const stepTold = 12 * time.Hour
 
+// mostSteps is how many steps are remembered, the newest.
+const mostSteps = 100
+
 // ClockSteps notices that this computer's clock was set: its time of day then
 // went further, or less far, than the clock that only counts. Where that one
 // stands still while the computer sleeps, sleep looks the same.
@@ -37,7 +40,10 @@ func (j *ClockSteps) Look(wall time.Time, counted time.Duration) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	ahead := wall.Sub(time.Unix(0, 0)) - counted
-	if by := ahead - j.ahead; j.began && by.Abs() >= leastStep && len(j.seen) < 100 {
+	if by := ahead - j.ahead; j.began && by.Abs() >= leastStep {
+		if len(j.seen) == mostSteps {
+			j.seen = j.seen[1:]
+		}
 		j.seen = append(j.seen, clockStep{noticed: wall, counted: counted, by: by})
 	}
 	j.began, j.ahead = true, ahead

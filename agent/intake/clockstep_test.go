@@ -56,3 +56,18 @@ func TestStandingSteps(t *testing.T) {
 	at(13*time.Hour, 13*time.Hour, "set back by 1h0m0s before this file came, which was noticed when it showed 2026-05-05 01:00:00 UTC;")
 	at(15*time.Hour, 14*time.Hour, "") // forward again: as it was an hour ago
 }
+
+// A computer whose clock seems to be set each night, since it sleeps, is still
+// watched after months.
+func TestClockStepsGoOnAfterMany(t *testing.T) {
+	var j ClockSteps
+	wall, counted := time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC), time.Duration(0)
+	j.Look(wall, counted)
+	for range 300 {
+		wall, counted = wall.Add(24*time.Hour), counted+16*time.Hour
+		j.Look(wall, counted)
+	}
+	if by := j.Since(wall.Add(-12 * time.Hour)); by != 8*time.Hour {
+		t.Errorf("the last night's step counts as %v, want 8 h", by)
+	}
+}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 
 	"github.com/alecthomas/kong"
 )
@@ -69,6 +70,14 @@ func check(args []string, errOut io.Writer) int {
 	return exitOK
 }
 
+// helpAsked takes "help" and "help COMMAND" for what they mean.
+func helpAsked(args []string) []string {
+	if len(args) > 0 && args[0] == "help" {
+		return append(slices.Clone(args[1:]), "--help")
+	}
+	return args
+}
+
 // run is the whole program: it returns the exit code and never exits itself.
 func run(ctx context.Context, args []string, out, errOut io.Writer) int {
 	var c commands
@@ -79,7 +88,7 @@ func run(ctx context.Context, args []string, out, errOut io.Writer) int {
 		fmt.Fprintln(errOut, "thudbook:", err)
 		return exitUsage
 	}
-	k, err := parser.Parse(args)
+	k, err := parser.Parse(helpAsked(args))
 	if code >= 0 { // help was asked for and printed
 		return code
 	}

@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"strings"
 	"testing"
 )
 
@@ -12,4 +13,16 @@ func thudbook(ctx context.Context, t *testing.T, args ...string) (stdout, stderr
 	var out, errOut bytes.Buffer
 	code = run(ctx, args, &out, &errOut)
 	return out.String(), errOut.String(), code
+}
+
+// "help" and "help COMMAND" are what many type first.
+func TestHelpInWords(t *testing.T) {
+	for _, tc := range []struct {
+		args []string
+		want string
+	}{{[]string{"help"}, "Commands:"}, {[]string{"help", "verify"}, "thudbook verify"}} {
+		if out, errOut, code := thudbook(t.Context(), t, tc.args...); code != exitOK || !strings.Contains(out, tc.want) {
+			t.Errorf("%q: exit code %d, %q missing in\n%s%s", tc.args, code, tc.want, out, errOut)
+		}
+	}
 }

@@ -21,9 +21,9 @@ type Twin struct {
 	Channel  string          `json:"channel"` // that the results use
 	Twin     string          `json:"twin"`
 	Measures signal.Quantity `json:"measures"`
-	Value    float64         `json:"value"`      // of Channel: the speed, or the largest amount
-	Other    float64         `json:"other"`      // of Twin
-	Unit     string          `json:"unit"`       //
+	Value    float64         `json:"value"` // of Channel: the speed, or the largest amount
+	Other    float64         `json:"other"` // of Twin
+	Unit     string          `json:"unit"`
 	Limit    float64         `json:"most_apart"` // share of Value; the combined expanded uncertainty where that is larger
 }
 
@@ -32,7 +32,7 @@ func (t *Twin) Apart() float64 { return t.Other/t.Value - 1 }
 
 // compare keeps a comparison, and flags one beyond its limit.
 func (c *computation) compare(t Twin) {
-	if d := t.Apart(); !(t.Value > 0) || d-d != 0 {
+	if d := t.Apart(); !(t.Value > 0) || math.IsNaN(d) || math.IsInf(d, 0) {
 		return
 	}
 	c.report.Twins = append(c.report.Twins, t)

@@ -27,6 +27,7 @@ import (
 	"thudbook/server/tell"
 	"thudbook/sync/problem"
 	"thudbook/sync/record"
+	"thudbook/sync/scope"
 	"thudbook/sync/view"
 	"thudbook/web/httpkit"
 )
@@ -175,6 +176,20 @@ func parseID(c echo.Context, name, what string) (uuid.UUID, error) {
 		return uuid.Nil, problem.New(problem.NotFound, "There is no such "+what+".", "Check the address, or look it up in the list.")
 	}
 	return id, nil
+}
+
+// about gives the lab of the address and a thing of it, by the id that stands
+// there under a name.
+func about[R any](a *API, c echo.Context, name, what string, get func(context.Context, scope.Scope, uuid.UUID) (R, error)) (in roster.Place, row R, err error) {
+	if in, err = a.place(c); err != nil {
+		return in, row, err
+	}
+	id, err := parseID(c, name, what)
+	if err != nil {
+		return in, row, err
+	}
+	row, err = get(c.Request().Context(), in.Scope, id)
+	return in, row, err
 }
 
 // whole gives several faults of one body as one problem, so that all of them

@@ -97,16 +97,8 @@ func instant(c echo.Context, name string, t *lab.Time) error {
 }
 
 // booked gives the lab and the booking of the address.
-func (a *API) booked(c echo.Context) (in roster.Place, row view.BookingRow, err error) {
-	if in, err = a.place(c); err != nil {
-		return in, row, err
-	}
-	id, err := parseID(c, "id", "booking")
-	if err != nil {
-		return in, row, err
-	}
-	row, err = a.Views.Booking(c.Request().Context(), in.Scope, id)
-	return in, row, err
+func (a *API) booked(c echo.Context) (roster.Place, view.BookingRow, error) {
+	return about(a, c, "id", "booking", a.Views.Booking)
 }
 
 func (a *API) booking(c echo.Context) error {

@@ -42,16 +42,8 @@ type documentAnswer struct {
 }
 
 // item gives the lab and the item of the address.
-func (a *API) item(c echo.Context) (in roster.Place, row view.ItemRow, err error) {
-	if in, err = a.place(c); err != nil {
-		return in, row, err
-	}
-	id, err := parseID(c, "item", "item")
-	if err != nil {
-		return in, row, err
-	}
-	row, err = a.Views.Item(c.Request().Context(), in.Scope, id)
-	return in, row, err
+func (a *API) item(c echo.Context) (roster.Place, view.ItemRow, error) {
+	return about(a, c, "item", "item", a.Views.Item)
 }
 
 // documents lists the files about an item, newest first.

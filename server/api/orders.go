@@ -73,16 +73,8 @@ func (a *API) orders(c echo.Context) error {
 }
 
 // ordered gives the lab and the work order of the address.
-func (a *API) ordered(c echo.Context) (in roster.Place, row view.WorkOrderRow, err error) {
-	if in, err = a.place(c); err != nil {
-		return in, row, err
-	}
-	id, err := parseID(c, "id", "work order")
-	if err != nil {
-		return in, row, err
-	}
-	row, err = a.Views.WorkOrder(c.Request().Context(), in.Scope, id)
-	return in, row, err
+func (a *API) ordered(c echo.Context) (roster.Place, view.WorkOrderRow, error) {
+	return about(a, c, "id", "work order", a.Views.WorkOrder)
 }
 
 func (a *API) order(c echo.Context) error {

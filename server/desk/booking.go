@@ -68,7 +68,7 @@ func (d *Desk) bookingPage(c echo.Context, posted string, typed *httpkit.Filled,
 	}
 	for i := range b.row.Clashes {
 		o := &b.row.Clashes[i]
-		s.Clashes = append(s.Clashes, page.CalendarRow{Href: page.BookingPath(o.ID.String()), Times: present.BookedTimes(&o.Booking, d.zone), Department: o.Booking.Department, Project: o.Booking.Project, Who: o.Booking.Who})
+		s.Clashes = append(s.Clashes, page.CalendarRow{Href: page.BookingPath(o.ID.String()), Times: o.Booking.Times(d.zone), Department: o.Booking.Department, Project: o.Booking.Project, Who: o.Booking.Who})
 	}
 	switch m := b.row.Withdrawn; {
 	case m != nil:
@@ -152,7 +152,7 @@ func (d *Desk) moveBooking(c echo.Context) error {
 			return uuid.Nil, nil
 		}
 		next := lab.Booking{From: from, To: to}
-		return d.Register.MoveBooking(ctx, p.Principal, b.in, b.row.ID, from, to, f.Values["anyway"], "moved to "+present.BookedTimes(&next, d.zone))
+		return d.Register.MoveBooking(ctx, p.Principal, b.in, b.row.ID, from, to, f.Values["anyway"], "moved to "+next.Times(d.zone))
 	})
 }
 

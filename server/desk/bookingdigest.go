@@ -32,7 +32,7 @@ func (g *digester) booked(ctx context.Context) error {
 	for i := range rows {
 		b := &rows[i].Booking
 		if b.Within(lab.At(g.to), next) {
-			tomorrow = append(tomorrow, rigName(rigs, b.Rig)+": "+present.BookedTimes(b, g.from.Location())+", "+present.BookedBy(b))
+			tomorrow = append(tomorrow, rigName(rigs, b.Rig)+": "+b.Times(g.from.Location())+", "+b.By())
 		}
 		if byRig[b.Rig] == nil {
 			order = append(order, b.Rig)

@@ -34,14 +34,17 @@ func (d *Desk) rigFacts(ctx context.Context, p *caller, u *view.Usage, own *owne
 	in = cmp.Or(in, "kPa")
 	f := &page.RigFacts{Rig: rigName(rigs, u.Rig)}
 	absent, err := d.Views.AbsentAt(ctx, own.in.Scope, u.Rig, now)
+	if err != nil {
+		return err
+	}
 	for i := range absent {
 		a := &absent[i]
 		f.Absent = append(f.Absent, page.AbsentPlace{Position: a.Absent.Position, Reason: a.Absent.Reason, Since: a.Absent.EffectiveAt.Time().In(d.zone), By: names(a.Author)})
 	}
+	most, err := d.Views.RatedAt(ctx, own.in.Scope, u.Rig, now)
 	if err != nil {
 		return err
 	}
-	most, err := d.Views.RatedAt(ctx, own.in.Scope, u.Rig, now)
 	if most != nil {
 		f.Most, f.MarkedOn, f.Since, f.By = present.Pressure(most.Rated.PressureKPaGauge, in), most.Rated.MarkedOn, most.Rated.EffectiveAt.Time().In(d.zone), names(most.Author)
 	}
@@ -51,7 +54,7 @@ func (d *Desk) rigFacts(ctx context.Context, p *caller, u *view.Usage, own *owne
 		f.Rated = &form
 	}
 	s.AtRig = f
-	return err
+	return nil
 }
 
 func ratedFields(unit string) []page.Field {

@@ -24,7 +24,7 @@ func (k *checker) books(ctx context.Context, b *lab.Booking) error {
 	var others []string
 	for i := range taken {
 		if o := &taken[i]; b.Instead == nil || o.ID != *b.Instead {
-			others = append(others, whose(&o.Booking))
+			others = append(others, o.Booking.By()+", "+o.Booking.Times(time.Local)) // as the screens of this computer say them
 		}
 	}
 	if len(others) == 0 {
@@ -37,22 +37,6 @@ func (k *checker) books(ctx context.Context, b *lab.Booking) error {
 	return clash("from", "The rig is booked then: "+strings.Join(others, "; ")+".", "Choose another time, or say why you book it anyway; both are then shown as a clash.")
 }
 
-// whose words a booking: whose it is and its times, on the clock of this
-// computer, as its screens say them.
-func whose(b *lab.Booking) string {
-	const day, minute = time.DateOnly, "15:04"
-	from, to := b.From.Time().Local(), b.To.Time().Local()
-	end := to.Format(day + " " + minute)
-	if from.Format(day) == to.Format(day) {
-		end = to.Format(minute)
-	}
-	s := b.Department
-	if b.Who != "" {
-		s += " (" + b.Who + ")"
-	}
-	return s + ", " + from.Format(day+" "+minute) + " to " + end
-}
-
 // frees refuses to cancel a booking that was cancelled.
 func (k *checker) frees(ctx context.Context, b *lab.BookingCancelled) error {
 	o, err := k.v.Booking(ctx, k.only, b.Booking)
@@ -60,12 +44,12 @@ func (k *checker) frees(ctx context.Context, b *lab.BookingCancelled) error {
 		return unknown(err, "booking", "The lab has no such booking.", "Look it up in the calendar.")
 	}
 	if !o.Stands() {
-		return Freed(&o)
+		return freed(&o)
 	}
 	return nil
 }
 
-// Freed words that a booking was cancelled already.
-func Freed(o *view.BookingRow) error {
+// freed words that a booking was cancelled already.
+func freed(o *view.BookingRow) error {
 	return &problem.Error{Code: problem.Conflict, Where: "booking", What: "The booking was cancelled already (" + o.Withdrawn.Reason + ").", Fix: "Nothing needs to be done; book again if the rig is wanted after all."}
 }

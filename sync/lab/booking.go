@@ -54,6 +54,25 @@ func (b *Booking) Within(from, to Time) bool { return b.From < to && from < b.To
 // Hours gives how long it is, in hours.
 func (b *Booking) Hours() float64 { return float64(b.To-b.From) / 3_600_000 }
 
+// By words whose it is.
+func (b *Booking) By() string {
+	if b.Who == "" {
+		return b.Department
+	}
+	return b.Department + " (" + b.Who + ")"
+}
+
+// Times words when it is; an end on the same day without its date.
+func (b *Booking) Times(zone *time.Location) string {
+	const minute = time.DateOnly + " 15:04"
+	from, to := b.From.Time().In(zone), b.To.Time().In(zone)
+	layout := minute
+	if from.Format(time.DateOnly) == to.Format(time.DateOnly) {
+		layout = "15:04"
+	}
+	return from.Format(minute) + " to " + to.Format(layout)
+}
+
 // Validate gives all faults at once.
 func (b *Booking) Validate() error {
 	c := &checks{what: KindBooking}

@@ -1,7 +1,6 @@
 package upkeep
 
 import (
-	"cmp"
 	"context"
 	"math"
 	"slices"
@@ -117,10 +116,7 @@ func (w *Watch) compared(ctx context.Context, rig uuid.UUID) (out []compared, er
 				continue
 			}
 			scored++
-			shown := slices.MaxFunc(scores, func(a, b view.ScoreRow) int {
-				return cmp.Or(cmp.Compare(a.Score.Turn, b.Score.Turn), a.Stamp.Compare(b.Stamp))
-			})
-			for _, t := range shown.Score.Twins {
+			for _, t := range scores[0].Score.Twins { // of the one that holds
 				out = append(out, compared{t, s.Shot.EffectiveAt, s.ID})
 			}
 		}

@@ -289,6 +289,29 @@ func (t *Tab) Axe(script string, rules ...string) []string {
 		v.id + ": " + v.help + " at " + v.nodes.slice(0, 3).map(n => n.target.join(" ") + " [" + (n.any.concat(n.all, n.none).map(c => c.message)[0] || "") + "]").join(" | ")))`)
 }
 
+// Sound fails the test where axe-core finds something on the page, or where it can
+// be scrolled sideways. script is the path of axe.min.js.
+func (t *Tab) Sound(script, where string) {
+	t.tb.Helper()
+	for _, v := range t.Axe(script) {
+		t.tb.Errorf("%s: %s", where, v)
+	}
+	if n := t.Sideways(); n > 0 {
+		t.tb.Errorf("%s: %d px of sideways scroll", where, n)
+	}
+}
+
+// Leave focuses what a person would tab to, types there, and waits for the page
+// that follows.
+func (t *Tab) Leave(selector, keys string) {
+	t.tb.Helper()
+	ctx, stop := t.within()
+	defer stop()
+	if _, err := chromedp.RunResponse(ctx, chromedp.SendKeys(chromedp.CSS(selector), keys)); err != nil {
+		t.tb.Fatalf("%s: %v", selector, err)
+	}
+}
+
 // Picture saves the whole page as PNG in dir.
 func (t *Tab) Picture(dir, name string) {
 	t.tb.Helper()

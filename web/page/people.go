@@ -86,7 +86,7 @@ type PersonRow struct {
 	Why   string // who withdrew the person, and why
 }
 
-const pinHelp = "4 to 12 digits. It is kept as a hash; it tells who did what, and is no lock on the ram."
+const pinHelp = "4 to 12 digits. It is stored so that nobody can read it back; it tells who did what, and is no lock on the ram."
 
 // PINFields asks for a PIN.
 func PINFields() []Field {

@@ -72,7 +72,7 @@ func (k *Calendar) clashes(r *view.BookingRow) (out []string) {
 		if o.Booking.From < r.Booking.From || o.Booking.From == r.Booking.From && strings.Compare(o.ID.String(), r.ID.String()) < 0 {
 			continue
 		}
-		out = append(out, BookedBy(&r.Booking)+", "+BookedTimes(&r.Booking, zone)+", and "+BookedBy(&o.Booking)+", "+BookedTimes(&o.Booking, zone))
+		out = append(out, r.Booking.By()+", "+r.Booking.Times(zone)+", and "+o.Booking.By()+", "+o.Booking.Times(zone))
 	}
 	return out
 }
@@ -153,25 +153,7 @@ func (k *Calendar) row(r *view.BookingRow, midnight, next time.Time, offset bool
 func ClashWith(r *view.BookingRow) string {
 	var names []string
 	for i := range r.Clashes {
-		names = append(names, BookedBy(&r.Clashes[i].Booking))
+		names = append(names, r.Clashes[i].Booking.By())
 	}
 	return strings.Join(names, "; ")
-}
-
-// BookedBy words whose a booking is.
-func BookedBy(b *lab.Booking) string {
-	if b.Who == "" {
-		return b.Department
-	}
-	return b.Department + " (" + b.Who + ")"
-}
-
-// BookedTimes words when a booking is; an end on the same day without its date.
-func BookedTimes(b *lab.Booking, zone *time.Location) string {
-	from, to := b.From.Time().In(zone), b.To.Time().In(zone)
-	layout := "2006-01-02 15:04"
-	if from.Format(time.DateOnly) == to.Format(time.DateOnly) {
-		layout = "15:04"
-	}
-	return from.Format("2006-01-02 15:04") + " to " + to.Format(layout)
 }

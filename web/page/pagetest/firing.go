@@ -69,7 +69,7 @@ func nexts() []Item {
 
 func outcomes() []Item {
 	f := agentFrame("Result", page.PathResult, page.AgentCounts{})
-	end := page.Form{ID: "end", Action: page.PostEnd, Fields: page.EndFields(), Values: map[string]string{"reason": "not fired"}, Submit: "Back to the order"}
+	end := page.Form{ID: "end", Action: page.PostEnd, Fields: page.EndFields(), Values: map[string]string{"reason": "not fired"}, Submit: "It was not fired"}
 	noFile := page.Form{ID: "nofile", Action: page.PostEnd, Fields: page.EndFields(), Submit: "Count the stroke"}
 	wait := &page.Wait{What: "FG-A-013, oblique front, 20.5 psi", Confirm: page.Since{At: ago(21 * time.Second)}, End: end, NoFile: noFile,
 		Folders: []page.WaitFolder{{Dir: `D:\acquisition\out`, Rule: "after 1.5 s without a change (rule quiet)", Files: []string{"shot_0013.csv: still being written"}}}}
