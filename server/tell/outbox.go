@@ -80,6 +80,9 @@ func (t *Teller) note(ctx context.Context, s *Subscriber, lab string, facts []Fa
 	}
 	now := t.Now().UTC()
 	return t.Store.Update(ctx, func(tx kv.Tx) error {
+		if _, ok, err := subscribers().Get(tx, s.ID[:]); err != nil || !ok {
+			return err // taken off since this look began
+		}
 		m := Message{Subscriber: s.ID, ID: id, Lab: lab, Made: now, Next: now}
 		for i := range wanted {
 			x := s.told(&wanted[i])

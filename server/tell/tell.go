@@ -14,6 +14,7 @@ import (
 	"github.com/google/uuid"
 
 	"thudbook/sync/kv"
+	"thudbook/sync/problem"
 	"thudbook/sync/record"
 )
 
@@ -199,6 +200,12 @@ func (t *Teller) deliverTo(ctx context.Context, s *Subscriber) error {
 		return err
 	}
 	for i := range ready {
+		switch _, err := t.Find(ctx, s.ID); {
+		case problem.Of(err) == problem.NotFound && err != nil:
+			return nil // taken off meanwhile
+		case err != nil:
+			return err
+		}
 		failed := t.send(ctx, s, &ready[i])
 		if ctx.Err() != nil { // stopped: it is tried again at the next start
 			return context.Cause(ctx)
