@@ -5,6 +5,7 @@ import (
 	"io"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -117,11 +118,15 @@ type busy struct {
 	atPull, atPart func()
 	asked          []record.Hash
 	receipts       int
+	mu             sync.Mutex // parts go over side by side
 }
 
-func once(f *func()) {
-	if do := *f; do != nil {
-		*f = nil
+func (b *busy) once(f *func()) {
+	b.mu.Lock()
+	do := *f
+	*f = nil
+	b.mu.Unlock()
+	if do != nil {
 		do()
 	}
 }
@@ -134,13 +139,13 @@ func (b *busy) HaveBlobs(ctx context.Context, lab record.LabID, refs []exchange.
 }
 
 func (b *busy) Pull(ctx context.Context, q exchange.PullRequest) ([]exchange.Batch, error) {
-	once(&b.atPull)
+	b.once(&b.atPull)
 	return b.Peer.Pull(ctx, q)
 }
 
 func (b *busy) PutPart(ctx context.Context, lab record.LabID, ref exchange.BlobRef, offset int64, r io.Reader) (int64, error) {
 	n, err := b.Peer.PutPart(ctx, lab, ref, offset, r)
-	once(&b.atPart)
+	b.once(&b.atPart)
 	return n, err
 }
 

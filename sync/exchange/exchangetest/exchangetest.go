@@ -22,10 +22,12 @@ import (
 // Kind is the kind of the records that Shot writes; no reader knows it.
 const Kind record.Kind = "test.fact"
 
-// Service serves a ledger.
+// Service serves a ledger, and finds room for everything on its disk: that of
+// the machine does not decide what a test sees.
 func Service(t testing.TB, l *ledgertest.Ledger) *exchange.Service {
 	t.Helper()
-	s, err := exchange.NewService(t.Context(), exchange.ServiceOptions{Ledger: l.Ledger, Blobs: l.Blobs, Store: l.Store, Key: l.Node.PrivateKey})
+	s, err := exchange.NewService(t.Context(), exchange.ServiceOptions{Ledger: l.Ledger, Blobs: l.Blobs, Store: l.Store, Key: l.Node.PrivateKey,
+		Free: func() (free, total int64, err error) { return 1 << 40, 1 << 40, nil }})
 	if err != nil {
 		t.Fatalf("make a service: %v", err)
 	}
