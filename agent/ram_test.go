@@ -10,6 +10,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/google/uuid"
+
 	"thudbook/sync/lab"
 	"thudbook/sync/lab/labtest"
 	"thudbook/sync/ledger"
@@ -109,6 +111,10 @@ func TestDriftOnScreen(t *testing.T) {
 		t.Errorf("140 %% humidity = %d %.2000s", a.status, a.body)
 	}
 	v.Set("relative_humidity_percent", "40")
+	free := url.Values{"key": {uuid.NewString()}, "kind": {"shot"}, "specimen": {"Z-1"}, "location": {"front"}, "pressure": {"130"}, "target_speed_m_s": {"55"}}
+	if a := r.form("/next/confirm", free); a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, "55 m/s is far above what was observed on this ram") {
+		t.Errorf("a free shot at 55 m/s = %d %s", a.status, a.body)
+	}
 	if a := r.form("/next/confirm", v); a.status != http.StatusSeeOther {
 		t.Errorf("a usual pressure = %d", a.status)
 	}

@@ -57,6 +57,20 @@ func (d *Desk) confirm(c echo.Context) error {
 			typed[page.AboveField] = "ask"
 		}
 	}
+	if e.Campaign == uuid.Nil && !atCheck && e.Kind == lab.ShotHit {
+		doubts, err := d.freeDoubts(ctx, e)
+		if err != nil {
+			return err
+		}
+		if c.FormValue(page.DoubtField) == "" {
+			for field, doubt := range doubts {
+				if faults[field] == "" {
+					faults[field] = doubt
+					typed[page.DoubtField] = "ask"
+				}
+			}
+		}
+	}
 	if len(faults) == 0 {
 		if err = d.write(c, key, e); err == nil {
 			d.remember(typed)

@@ -123,6 +123,11 @@ func (d *Desk) nextPage(c echo.Context, t *tried) (*page.Next, error) {
 	}
 	p.Free = page.Form{ID: "free", Action: page.PostConfirm, Key: uuid.NewString(), Fields: page.FreeFields(in), Submit: "Confirmed: wait for its file",
 		Values: map[string]string{"kind": lab.ShotHit}, Choices: map[string][]page.Choice{"condition": present.Conditions()}}
+	plans, err := d.planned(ctx)
+	if err != nil {
+		return nil, err
+	}
+	plans.choices(p.Free.Choices)
 	if n := len(h.Since); n > 0 && !(h.Rated > 0 && h.Since[n-1].PressureKPa > h.Rated) {
 		p.Free.Values["pressure"] = present.PressureText(h.Since[n-1].PressureKPa, in)
 	}

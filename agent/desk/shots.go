@@ -91,6 +91,10 @@ func (t *tried) into(f *page.Form) {
 		delete(t.typed, page.AboveField)
 		f.Fields = append(f.Fields, page.AboveRatedField())
 	}
+	if t.typed[page.DoubtField] == "ask" {
+		delete(t.typed, page.DoubtField)
+		f.Fields = append(f.Fields, page.MeantSoField())
+	}
 	f.Values, f.Errors = t.typed, t.faults
 }
 

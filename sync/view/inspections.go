@@ -162,6 +162,17 @@ func (v *Reader) SpecimensOut(ctx context.Context, sc scope.Scope, campaign uuid
 	return out, err
 }
 
+// SpecimenOut gives the inspection that a specimen failed, nil when it failed none
+// that holds.
+func (v *Reader) SpecimenOut(ctx context.Context, sc scope.Scope, specimen string, also ...record.LabID) (row *InspectionRow, err error) {
+	labs, _ := sc.Only(also...).List()
+	err = v.store.View(ctx, func(r kv.Reader) error {
+		row, err = v.set.failed(r, labs, specimen)
+		return err
+	})
+	return row, err
+}
+
 // failed gives the latest inspection that holds and that a specimen failed.
 func (s *Set) failed(r kv.Reader, labs []record.LabID, specimen string) (*InspectionRow, error) {
 	var last *doc[lab.Inspection]

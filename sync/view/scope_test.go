@@ -140,6 +140,13 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 			out, err := w.SpecimensOut(ctx, s, campaign, labA)
 			return len(out), err
 		},
+		"SpecimenOut": func(s scope.Scope) (int, error) {
+			row, err := w.SpecimenOut(ctx, s, "H-01", labA)
+			if row == nil {
+				return 0, err
+			}
+			return 1, err
+		},
 		"Note":          func(s scope.Scope) (int, error) { return single(w.Note(ctx, s, note)) },
 		"Service":       func(s scope.Scope) (int, error) { return single(w.Service(ctx, s, labtest.ID("s"))) },
 		"Notes":         func(s scope.Scope) (int, error) { return rows(w.Notes(ctx, s, view.LogFilter{}, view.Page{})) },
