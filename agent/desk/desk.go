@@ -200,6 +200,7 @@ func (d *Desk) routes(e *echo.Echo) {
 	e.POST(page.PostSetupMap, d.setupMap)
 	e.GET(page.PathReady, d.readyToShoot)
 	e.GET(page.PathCheck, d.check)
+	e.POST(page.PostSecond, d.secondFile)
 	e.POST(page.PostWentOn, d.wentOn)
 	e.GET(page.PathRig, d.rig)
 	e.GET(page.PathCalendar, d.bookings)

@@ -45,11 +45,15 @@ func (d *Desk) resultPage(c echo.Context, t *tried) (*page.Outcome, error) {
 			return nil, err
 		}
 	}
-	list, err := d.read.Shots(ctx, d.scope(), view.ShotFilter{Arrival: true, Rig: d.Intake.Rig()}, view.Page{Limit: 1})
+	list, err := d.read.Shots(ctx, d.scope(), view.ShotFilter{Arrival: true, Rig: d.Intake.Rig()}, view.Page{Limit: 1 + secondFilesPassed})
 	if err != nil || len(list.Rows) == 0 {
 		return p, err
 	}
-	if err := d.outcome(c, p, &list.Rows[0], e); err != nil {
+	newest := newestStroke(list.Rows)
+	if err := d.second(ctx, p, newest); err != nil {
+		return nil, err
+	}
+	if err := d.outcome(c, p, newest, e); err != nil {
 		return nil, err
 	}
 	forms := []*page.Form{&p.Void}

@@ -53,7 +53,11 @@ func (in *Intake) bind(ctx context.Context, s *Submission, m *lab.Meta, kind *st
 	now := in.opt.Now()
 	if !e.Open() {
 		if e.Shot() != uuid.Nil && *kind == "" && now.Sub(e.Expected.EffectiveAt.Time()) < secondWithin {
-			say(lab.FlagSecondFile, "no shot was confirmed for this file; the one confirmed last, %s, has its file already as shot %s", present(&e.Expected), e.Shot())
+			first := "as shot " + e.Shot().String()
+			if r, err := read.Shot(ctx, scope.All(), e.Shot()); err == nil && r.Shot.FileName != "" {
+				first = clip(r.Shot.FileName, 100)
+			}
+			say(lab.FlagSecondFile, "no shot was confirmed for this file; the one confirmed last, %s, has its file already: %s", present(&e.Expected), first)
 		}
 		return nil, nil
 	}

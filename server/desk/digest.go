@@ -75,6 +75,7 @@ func (g *digester) fired(ctx context.Context) error {
 			byRig[r.Shot.Rig] = c
 		}
 		switch {
+		case r.Shot.Kind == lab.ShotSecondFile: // no stroke
 		case r.Shot.Kind == lab.ShotDry:
 			c.dry++
 		case r.Shot.Kind == lab.ShotSystemCheck:

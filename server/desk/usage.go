@@ -175,7 +175,9 @@ func (d *Desk) used(ctx context.Context, q *usageAsked) (*report, error) {
 			return nil, err
 		}
 		for i := range list.Rows {
-			r.add(&list.Rows[i].Shot)
+			if s := &list.Rows[i].Shot; s.Kind != lab.ShotSecondFile {
+				r.add(s)
+			}
 		}
 		if n += len(list.Rows); list.Next == "" {
 			if err := r.addBare(ctx, d.Views, q); err != nil {

@@ -8,15 +8,17 @@ import (
 	"thudbook/sync/record"
 )
 
-// What a shot was fired for. All of them wear the ram.
+// What a shot was fired for. All of them wear the ram but the second file of a
+// stroke, for which the ram did not move again.
 const (
 	ShotHit         = "shot"
 	ShotDry         = "dry"          // nothing was hit
 	ShotSystemCheck = "system_check" // on the reference pad
+	ShotSecondFile  = "second_file"  // no stroke: one more file of another shot's
 )
 
 // ShotKinds lists them.
-func ShotKinds() []string { return []string{ShotHit, ShotDry, ShotSystemCheck} }
+func ShotKinds() []string { return []string{ShotHit, ShotDry, ShotSystemCheck, ShotSecondFile} }
 
 // Where a shot's effective time came from.
 const (

@@ -124,7 +124,7 @@ func pairs(ctx context.Context, v *view.Reader, sc scope.Scope, rig uuid.UUID, f
 	for i := range rows {
 		s := &rows[i]
 		p, v := s.Shot.TankPressureKPaGauge, s.SpeedMS()
-		if p == nil || v == nil || !(*p > 0) || !(*v > 0) || s.Void() {
+		if p == nil || v == nil || !(*p > 0) || !(*v > 0) || s.Void() || s.Shot.Kind == lab.ShotSecondFile {
 			continue
 		}
 		out = append(out, Pair{Shot: s.ID, At: s.Shot.EffectiveAt, Stroke: int64(i + 1), PressureKPa: *p, SpeedMS: *v})

@@ -126,7 +126,7 @@ func (s *Set) recorded(r kv.Reader, sc scope.Scope, rig uuid.UUID, from, to lab.
 	if to <= from {
 		return 0, nil
 	}
-	a, err := strokesIn(r, s.shots, each, sc, rig, from, to)
+	a, err := strokesIn(r, s.shots, striking, sc, rig, from, to)
 	if err != nil {
 		return 0, err
 	}
@@ -141,9 +141,23 @@ func (s *Set) recorded(r kv.Reader, sc scope.Scope, rig uuid.UUID, from, to lab.
 // exactly counts the strokes between two keys of byRig.
 type exactly[B any] func(r kv.Reader, t *index.Table[doc[B]], from, to []byte) (int64, error)
 
+// striking counts shots without those that are no stroke.
+func striking(r kv.Reader, t *index.Table[doc[lab.Shot]], from, to []byte) (int64, error) {
+	all, err := each(r, t, from, to)
+	if err != nil {
+		return 0, err
+	}
+	second, err := keysIn(r, t, bySecond, from, to)
+	return all - second, err
+}
+
 // each counts a document as a stroke.
-func each[B any](r kv.Reader, t *index.Table[doc[B]], from, to []byte) (n int64, err error) {
-	for _, err := range t.ScanKeys(r, byRig, from, to, false) {
+func each[B any](r kv.Reader, t *index.Table[doc[B]], from, to []byte) (int64, error) {
+	return keysIn(r, t, byRig, from, to)
+}
+
+func keysIn[B any](r kv.Reader, t *index.Table[doc[B]], name string, from, to []byte) (n int64, err error) {
+	for _, err := range t.ScanKeys(r, name, from, to, false) {
 		if err != nil {
 			return 0, err
 		}

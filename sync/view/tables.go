@@ -22,6 +22,7 @@ const (
 	byItem     = "item"     // item, time, stamp
 	byCheck    = "check"    // rig, time; of system checks that stand
 	byPad      = "pad"      // rig, folded pad, time; of system checks that stand
+	bySecond   = "second"   // lab, rig, time of what is no stroke
 	byPlace    = "place"    // rig, position, time, stamp
 
 	perLab      = "lab"      // lab
@@ -65,6 +66,12 @@ func shotTable() *index.Table[doc[lab.Shot]] {
 				return one(d.Lab[:], kv.Str(lab.Fold(b.Specimen)), when(b.EffectiveAt))
 			})},
 			{Name: byRig, Keys: shown(func(d *row, b *lab.Shot) [][]byte { return one(d.Lab[:], b.Rig[:], when(b.EffectiveAt)) })},
+			{Name: bySecond, Keys: shown(func(d *row, b *lab.Shot) [][]byte {
+				if strikes(b) {
+					return nil
+				}
+				return one(d.Lab[:], b.Rig[:], when(b.EffectiveAt))
+			})},
 			{Name: byCheck, Keys: checked(func(b *lab.Shot) [][]byte { return one(b.Rig[:], when(b.EffectiveAt)) })},
 			{Name: byPad, Keys: checked(func(b *lab.Shot) [][]byte { return one(padKey(b.Rig, b.ReferencePad), when(b.EffectiveAt)) })},
 			{Name: bySource, Keys: shown(func(_ *row, b *lab.Shot) [][]byte { return one(b.SourceSHA256[:]) })},
@@ -95,13 +102,17 @@ func countIf(yes bool, parts ...[]byte) []index.Count {
 
 func day(t lab.Time) []byte { return kv.I64(t.Day()) }
 
-// stroke counts every shot on its rig, void and dry ones too: all of them wear.
+// strikes says that the ram moved for a shot: for all but the second file of a
+// stroke. Void and dry ones wear too.
+func strikes(b *lab.Shot) bool { return b.Kind != lab.ShotSecondFile }
+
+// stroke counts a shot on its rig.
 func stroke(d *doc[lab.Shot]) []index.Count {
 	b := d.body()
 	if b == nil {
 		return nil
 	}
-	return countIf(true, b.Rig[:], d.Lab[:], day(b.EffectiveAt))
+	return countIf(strikes(b), b.Rig[:], d.Lab[:], day(b.EffectiveAt))
 }
 
 // inCell counts a hit in its cell; of those that stand the speed is part of

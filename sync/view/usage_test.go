@@ -58,7 +58,9 @@ func replay(facts []fact, item uuid.UUID, opening int64, now lab.Time) (since, t
 			var rig uuid.UUID
 			switch s := b.(type) {
 			case *lab.Shot:
-				rig = s.Rig
+				if s.Kind != lab.ShotSecondFile {
+					rig = s.Rig
+				}
 			case *lab.Sighting:
 				rig = s.Rig
 			}

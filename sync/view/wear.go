@@ -195,7 +195,7 @@ const mostJoules = 1e8
 
 // millijoules gives a stroke's energy, void ones too: they wear as well.
 func millijoules(d *doc[lab.Shot]) (int64, bool) {
-	if !d.shown() || d.Figures == nil || d.Figures.Figures.RamEnergyJ == nil {
+	if !d.shown() || !strikes(d.body()) || d.Figures == nil || d.Figures.Figures.RamEnergyJ == nil {
 		return 0, false
 	}
 	e := *d.Figures.Figures.RamEnergyJ
@@ -206,7 +206,7 @@ func millijoules(d *doc[lab.Shot]) (int64, bool) {
 }
 
 func peakG(d *doc[lab.Shot]) (float64, bool) {
-	if !d.shown() || d.Figures == nil || d.Figures.Figures.PeakG == nil {
+	if !d.shown() || !strikes(d.body()) || d.Figures == nil || d.Figures.Figures.PeakG == nil {
 		return 0, false
 	}
 	p := *d.Figures.Figures.PeakG

@@ -68,7 +68,7 @@ func (h *history) replay(item uuid.UUID, opening int64, now lab.Time) worn {
 				w.since, w.total, w.corrected = w.since+b.Strokes, w.total+b.Strokes, w.corrected+b.Strokes
 			}
 		case *lab.Shot:
-			if b.Rig != rig {
+			if b.Rig != rig || b.Kind == lab.ShotSecondFile {
 				continue
 			}
 			w.since, w.total, w.strokes = w.since+1, w.total+1, w.strokes+1

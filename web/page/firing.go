@@ -16,6 +16,7 @@ const (
 	PostAccept   = "/result/accept"
 	PostVoid     = "/result/void"
 	PostBind     = "/result/bind"
+	PostSecond   = "/result/second"
 )
 
 // Next is the screen with the one shot that is to be fired next.
@@ -123,6 +124,8 @@ type Outcome struct {
 	Accept   Form
 	Void     Form // empty action: it is void
 	Bind     *Form
+	Second   *Form  // one tap: it is a second file of the stroke before
+	First    string // that shot's screen
 	Back     string // that the hit is in the order again
 }
 
@@ -178,7 +181,7 @@ func MeantSoField() Field {
 // FreeFields asks what a shot off the plan is. Choices: "specimen", "location".
 func FreeFields(unit string) []Field {
 	return append([]Field{
-		{Name: "kind", Label: "Kind of stroke", Kind: "select", Options: kinds(), Required: true},
+		{Name: "kind", Label: "Kind of stroke", Kind: "select", Options: strokeKinds(), Required: true},
 		{Name: "specimen", Label: "Specimen", Kind: "list"},
 		{Name: "location", Label: "Impact location", Kind: "list"},
 		{Name: "condition", Label: "Condition", Kind: "list"},

@@ -54,8 +54,14 @@ func Typed(posted url.Values, fields []Field) map[string]string {
 const KeyField = "key"
 
 // Kinds of stroke as the contract names them.
-func kinds() []Choice {
+// strokeKinds are what can be fired.
+func strokeKinds() []Choice {
 	return []Choice{{"shot", "shot on a specimen"}, {"dry", "dry stroke"}, {"system_check", "system check on the reference pad"}}
+}
+
+// kinds are what a file can be of.
+func kinds() []Choice {
+	return append(strokeKinds(), Choice{"second_file", "no stroke: second file of one that has its shot"})
 }
 
 // AssignFields asks what a shot's file did not say. Names are those of the

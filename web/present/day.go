@@ -198,11 +198,13 @@ func (d *Day) sum(p *page.Day) {
 	if p.Empty() {
 		return
 	}
-	var hits, accepted, void, dry, bare, flagged int
+	var hits, accepted, void, dry, bare, flagged, second int
 	for i := range p.Shots {
 		switch s := &p.Shots[i]; {
 		case s.Verdict.Word == "void":
 			void++
+		case s.Kind == Kind(lab.ShotSecondFile):
+			second++
 		case s.Kind == Kind(lab.ShotHit):
 			hits++
 			if s.Verdict.Level == page.OK {
@@ -221,7 +223,7 @@ func (d *Day) sum(p *page.Day) {
 	for _, s := range []struct {
 		what string
 		n    int
-	}{{"Shots, without void ones", hits}, {"Of these accepted", accepted}, {"Of these with a flag", flagged}, {"Void, of every kind", void}, {"Dry strokes with a file", dry}, {"System checks", len(p.Checks)}, {"Strokes without a file", bare}, {"Inspections", len(p.Seen)}} {
+	}{{"Shots, without void ones", hits}, {"Of these accepted", accepted}, {"Of these with a flag", flagged}, {"Void, of every kind", void}, {"Dry strokes with a file", dry}, {"Second files, no strokes", second}, {"System checks", len(p.Checks)}, {"Strokes without a file", bare}, {"Inspections", len(p.Seen)}} {
 		p.Sums = append(p.Sums, page.DaySum{What: s.what, Count: page.ShowCount(int64(s.n))})
 	}
 }

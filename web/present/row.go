@@ -18,6 +18,8 @@ func Kind(kind string) string {
 	switch kind {
 	case lab.ShotDry:
 		return "dry stroke"
+	case lab.ShotSecondFile:
+		return "second file of a stroke"
 	case lab.ShotSystemCheck:
 		return "system check"
 	default:
