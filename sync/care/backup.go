@@ -332,7 +332,11 @@ func filesTo(ctx context.Context, n Node, dst *dirblob.Store, m *Manifest) error
 		if err = errors.Join(err, f.Close()); err != nil {
 			return err
 		}
-		m.Files = append(m.Files, File{Path: name, Mode: fi.Mode().Perm(), Size: ref.Size, SHA256: ref.SHA256})
+		also, _, err := n.Blobs.Has(ctx, ref.SHA256)
+		if err != nil {
+			return err
+		}
+		m.Files = append(m.Files, File{Path: name, Mode: fi.Mode().Perm(), Size: ref.Size, SHA256: ref.SHA256, Attachment: also})
 		return dst.Verify(ctx, ref.SHA256)
 	})
 }

@@ -10,6 +10,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"thudbook/sync/durable"
@@ -61,7 +62,14 @@ type File struct {
 	Mode   fs.FileMode `json:"mode"`
 	Size   int64       `json:"size"`
 	SHA256 record.Hash `json:"sha256"`
+	// Attachment tells that an attachment of the node has the same bytes, as a
+	// channel map does that shots were taken in by.
+	Attachment bool `json:"attachment,omitempty"`
 }
+
+// kept tells whether a restore also keeps the file's bytes as an attachment.
+// Backups that do not know of it leave the channel map of the set-up out.
+func (f *File) kept() bool { return f.Attachment || strings.HasPrefix(f.Path, "maps/") }
 
 // Chunk is a piece of the store: where its bytes lie, and their hash.
 type Chunk struct {

@@ -69,16 +69,19 @@ func putFile(ctx context.Context, src *dirblob.Store, root *os.Root, f File) err
 // damaged one is named and left out.
 func PutBlobs(ctx context.Context, backup string, dst *dirblob.Store, files []File) (n int64, bad []string, err error) {
 	src := dirblob.OpenReadOnly(BackupBlobs(backup))
-	small := make(map[[32]byte]bool)
+	small, both := make(map[[32]byte]bool), make(map[[32]byte]bool)
 	for _, f := range files {
+		if f.kept() {
+			both[f.SHA256] = true
+		}
 		small[f.SHA256] = true
 	}
 	for ref, err := range src.List(ctx) {
 		if err != nil {
 			return n, bad, err
 		}
-		if small[ref.SHA256] {
-			continue // a file of the folder, put in its place
+		if small[ref.SHA256] && !both[ref.SHA256] {
+			continue // a file of the folder, put in its place, and nothing else
 		}
 		what, err := copyBlob(ctx, src, dst, ref)
 		if err != nil {

@@ -82,7 +82,8 @@ func (x *examination) run(ctx context.Context) (*Examined, error) {
 	}
 	x.disk()
 	err := x.store.View(ctx, func(r kv.Reader) error {
-		for _, look := range []func(kv.Reader) error{x.chains, x.clock, x.anchor, x.forks, x.pending} {
+		for _, look := range []func(kv.Reader) error{x.chains, x.clock, x.anchor, x.forks, x.pending,
+			func(r kv.Reader) error { return x.missing(ctx, r) }} {
 			if err := look(r); err != nil {
 				if problem.Of(err) == problem.Internal {
 					return err

@@ -38,12 +38,22 @@ func (r *Restored) String() string {
 	var b strings.Builder
 	m := r.Manifest
 	fmt.Fprintf(&b, "restored node %s into %s, as it was on %s\n", m.Node, r.Dir, m.Made.Format("2006-01-02 15:04:05 MST"))
-	fmt.Fprintf(&b, "it holds %d records of %d origins and %d attachments, all read and checked\n", m.Records, len(m.Heads), r.Attachments)
+	fmt.Fprintf(&b, "it holds %d records of %d origins and %d attachments; ", m.Records, len(m.Heads), r.Attachments)
+	if r.Class() == care.OK {
+		b.WriteString("all were read and are good\n")
+	} else {
+		b.WriteString("not all of it is good: see what was found\n")
+	}
 	for _, c := range r.Closed {
 		fmt.Fprintf(&b, "origin %s ends with record %d and is closed: what was written after the backup is not here, and no number is used twice\n", c.Origin, c.Seq)
 	}
 	for _, t := range r.Bad {
 		fmt.Fprintf(&b, "found: %s\n", t)
+	}
+	if r.Class() != care.OK {
+		b.WriteString(`Keep the backup and the old folder as they are: an older backup, or the server, may
+hold what is missing or damaged here. thudbook verify names it again.
+`)
 	}
 	b.WriteString(`What to do now:
  1. See that the machine the backup was made of does not run this node any more:
