@@ -29,7 +29,7 @@ func GuessBaseline(r *signal.Recording) (ms float64, sentence string) {
 	quiet, first, seen := math.Inf(1), "", 0
 	for i := range r.Channels {
 		ch := &r.Channels[i]
-		if ch.Measures != signal.LinearAcceleration && ch.Measures != signal.AngularVelocity {
+		if !ofHead(ch) {
 			continue
 		}
 		seen++
@@ -55,6 +55,12 @@ func GuessBaseline(r *signal.Recording) (ms float64, sentence string) {
 		return 0, fmt.Sprintf(baselineNotKnown, "the record is not at rest before "+before+": "+loud)
 	}
 	return ms, fmt.Sprintf("baseline_ms = %g is proposed, three quarters of the %.4g ms before %s. It was chosen from this one record: look at the traces, whether nothing moves in it and whether other shots of the rig have as long a start.", ms, quiet, before)
+}
+
+// ofHead tells whether a channel is at rest until the impact. Pressures, forces and
+// gates are not: a tank empties and the ram passes a gate before it.
+func ofHead(ch *signal.Channel) bool {
+	return ch.Measures == signal.LinearAcceleration || ch.Measures == signal.AngularVelocity
 }
 
 // restOf gives the milliseconds from the start until a channel leaves its rest;
@@ -91,7 +97,7 @@ func notQuiet(r *signal.Recording, ms float64) string {
 	peaks := map[signal.Quantity]float64{}
 	for i := range r.Channels {
 		ch := &r.Channels[i]
-		if _, ok := restOf(r, ch); !ok || n < leastRest || n > len(ch.Values) {
+		if _, ok := restOf(r, ch); !ok || !ofHead(ch) || n < leastRest || n > len(ch.Values) {
 			continue
 		}
 		mean := signal.Mean(ch.Values[:n])

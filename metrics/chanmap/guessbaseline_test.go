@@ -74,3 +74,16 @@ func TestGuessBaseline(t *testing.T) {
 		})
 	}
 }
+
+// A tank empties and a gate is passed before contact: neither takes the baseline
+// away from a head form at rest.
+func TestGuessBaselineLooksAtTheHeadAlone(t *testing.T) {
+	for _, q := range []signal.Quantity{signal.Pressure, signal.LightGate, signal.Force} {
+		drops := func(ms float64) float64 { return 300 - 200*math.Min(max(ms-2, 0)/10, 1) }
+		r := record(0, 60, pulse(20, 0, 0), drops)
+		r.Channels[1].Measures = q
+		if ms, said := chanmap.GuessBaseline(r); ms < 15 || ms > 15.2 || !strings.Contains(said, "channel a") {
+			t.Errorf("%s: %g ms: %s", q, ms, said)
+		}
+	}
+}
