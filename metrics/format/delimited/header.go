@@ -33,6 +33,11 @@ func (c *candidate) head(lines [][]byte, start int, encoding string) (h header, 
 		}
 		if cells != nil {
 			h.names, h.line, h.other = cells, p+1, 0
+			defer func() {
+				if h.units == nil {
+					h.units = unitsLine(lines[:h.line-1], h.names, encoding)
+				}
+			}()
 			if q := before(lines, p); q >= 0 && unitsRow(cells) {
 				if names := c.fit(lines[q], encoding); names != nil && !unitsRow(names) {
 					h.names, h.units, h.line = names, cells, q+1
@@ -93,4 +98,33 @@ func unitsRow(cells []string) bool {
 		}
 	}
 	return units > 0 && 2*units >= filled
+}
+
+// unitsLine finds a line above the header that lists the unit of each column by
+// its name, "units: t s; ax g", and gives them as a row; nil without one.
+func unitsLine(above [][]byte, names []string, encoding string) []string {
+	for i := len(above) - 1; i >= 0 && i >= len(above)-8; i-- {
+		line := above[i]
+		if rest, is := comment(line); is {
+			line = rest
+		}
+		text := strings.TrimSpace(headerText(line, encoding))
+		const word = "units:"
+		if len(text) < len(word) || !strings.EqualFold(text[:len(word)], word) {
+			continue
+		}
+		units, found := make([]string, len(names)), false
+		for part := range strings.SplitSeq(text[len(word):], ";") {
+			part = strings.TrimSpace(part)
+			for k, name := range names {
+				if rest, ok := strings.CutPrefix(part, name+" "); ok && name != "" {
+					units[k], found = clip(strings.TrimSpace(rest), maxHeader), true
+				}
+			}
+		}
+		if found {
+			return units
+		}
+	}
+	return nil
 }
