@@ -70,7 +70,7 @@ func (d *Desk) itemUsePage(c echo.Context, id uuid.UUID, posted string, typed *h
 	}
 	switch {
 	case u.PlannedStrokes > 0 && u.About != 0:
-		s.Rate = fmt.Sprintf("%s planned by campaigns with dates at this rig, and beside them %.1f strokes a day as over the last 13 weeks; the range holds the date nine times in ten if campaigns keep their dates and the rest goes on as it was.", present.Count(u.PlannedStrokes, "stroke", "strokes"), u.PerDay)
+		s.Rate = fmt.Sprintf("%s planned by campaigns with dates at this rig, and beside them %.1f strokes a day as over the last 13 weeks; the range holds the date nine times in ten if campaigns keep their dates, others follow when they are over, and the rest goes on as it was.", present.Count(u.PlannedStrokes, "stroke", "strokes"), u.PerDay)
 	case u.PerDay > 0:
 		s.Rate = fmt.Sprintf("%.1f strokes a day over the last 13 weeks; the range holds the date nine times in ten if use goes on as it was.", u.PerDay)
 	}

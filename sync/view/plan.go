@@ -107,6 +107,9 @@ func (s *Set) serviceDue(r kv.Reader, sc scope.Scope, d *doc[lab.Item], now lab.
 	return out, s.forecast(r, sc, spans, now, d.Lab, also, &out)
 }
 
+// mostForecastDays: beyond a hundred years no date is worth giving.
+const mostForecastDays = 36_525
+
 // forecast fills in when the service will be due.
 func (s *Set) forecast(r kv.Reader, sc scope.Scope, spans []span, now lab.Time, home record.LabID, also []record.LabID, out *ServiceDue) error {
 	if out.DueAt != 0 {
@@ -135,8 +138,12 @@ func (s *Set) forecast(r kv.Reader, sc scope.Scope, spans []span, now lab.Time, 
 		if use.Days > 0 {
 			soon = float64(use.Strokes) / use.Days
 		}
+		all := use.Strokes
 		if err := s.took(r, a, spans, first, lab.DayStart(now.Day()), now, &use); err != nil {
 			return err
+		}
+		if use.Days > 0 {
+			a.goOn(float64(all-use.Strokes) / use.Days)
 		}
 		plan, out.PlannedStrokes, out.UndatedStrokes = a.plan, a.strokes, a.undated
 	}
@@ -161,8 +168,7 @@ func (s *Set) forecast(r kv.Reader, sc scope.Scope, spans []span, now lab.Time, 
 	}
 	out.PerDay = f.PerDay
 	sooner := func(days float64, than lab.Time) lab.Time {
-		const most = 36_525 // days; beyond a hundred years no date is worth giving
-		t := now + lab.Time(min(days, most)*lab.DayMS)
+		t := now + lab.Time(min(days, mostForecastDays)*lab.DayMS)
 		if than != 0 {
 			return min(t, than)
 		}

@@ -75,6 +75,18 @@ func (a *ahead) add(b *lab.Campaign, cells []CellProgress, now lab.Time) {
 	}
 }
 
+// goOn lets campaigns follow on those with dates: when the last of these is over,
+// as many strokes a day as theirs made lately.
+func (a *ahead) goOn(perDay float64) {
+	over := 0.0
+	for i := range a.plan {
+		over = max(over, a.plan[i].ToDays)
+	}
+	if perDay > 0 && over < mostForecastDays {
+		a.plan = append(a.plan, wear.Planned{Strokes: perDay * (mostForecastDays - over), FromDays: over, ToDays: mostForecastDays})
+	}
+}
+
 // took takes the hits of planned campaigns, which come as they are planned, out
 // of recent use, so that they are not counted twice.
 func (s *Set) took(r kv.Reader, a *ahead, spans []span, first, today, now lab.Time, u *wear.Use) error {
