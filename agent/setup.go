@@ -72,6 +72,11 @@ func (p *parts) saveSetup(ctx context.Context, n desk.NewSetup) error {
 	if p.o.given.watch || p.o.given.chanmap {
 		return problem.New(problem.Conflict, "The folder or the channel map stands on the agent's command line, which goes before this screen.", "Start the agent without --watch and --map, then set it up here.")
 	}
+	folder, err := filepath.Abs(n.Folder)
+	if err != nil {
+		return notSaved(err)
+	}
+	n.Folder = folder
 	if inside(n.Folder, p.o.Data) || inside(p.o.Data, n.Folder) {
 		e := problem.New(problem.Invalid, "The agent keeps its data in "+p.o.Data+"; the folder that is watched must lie apart from it.", "Choose the folder that the acquisition writes to.")
 		e.Where = "folder"

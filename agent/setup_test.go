@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"thudbook/agent"
+	"thudbook/web/page"
 )
 
 // TestGuidedSetUp goes through the five steps, with no flag but the data
@@ -41,16 +42,21 @@ func TestGuidedSetUp(t *testing.T) {
 	if a := r.form("/setup/map", m); a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, "fortnight") {
 		t.Errorf("a wrong unit = %d", a.status)
 	}
+	m.Set("c0_uncertainty", "2.5")
 	m.Set("c0_unit", "g")
 	m.Set("do", "check")
 	r.saved("/setup/map", m)
-	r.page("/setup", `value="-x" selected`, "<svg")
+	r.page("/setup", `value="-x" selected`, "<svg", `name="c0_uncertainty" value="2.5"`)
 	if _, err := os.Stat(filepath.Join(r.opt.Data, "setup.json")); err == nil {
 		t.Error("looking at the map saves it")
 	}
 	m.Set("do", "save")
 	r.saved("/setup/map", m)
-	r.page("/setup?done=yes", "The folder is watched")
+	r.page("/setup?done=yes", "The folder is watched", `href="/people"`)
+	b, err := os.ReadFile(filepath.Join(r.opt.Data, "maps", "rig.toml"))
+	if err != nil || !strings.Contains(string(b), `name = "rig four"`) || !strings.Contains(string(b), "expanded_uncertainty_percent = 2.5") {
+		t.Errorf("the saved map, %v:\n%s", err, b)
+	}
 	r.page("/rig", "rig four", "rig.toml", "linear acceleration, −x, g")
 	taken := func(n string) func() bool {
 		return func() bool {
@@ -87,7 +93,37 @@ func TestFirstScreenOfAFolderThatVanished(t *testing.T) {
 // TestFlagsGoBeforeTheScreen: what stands on the command line wins.
 func TestFlagsGoBeforeTheScreen(t *testing.T) {
 	r := start(t)
-	r.page("/setup", "command line")
+	r.page("/setup", "command line", "What holds now", r.opt.Watch[0], "/people", "/rig")
 	r.saved("/setup/rig", url.Values{"rig": {"other"}, "folder": {t.TempDir()}})
 	r.page("/overview", "rig nine", r.opt.Watch[0])
+}
+
+// TestSetUpOfARelativeFolder: the folder is kept and shown as an absolute one, and
+// files that come after it was chosen are seen.
+func TestSetUpOfARelativeFolder(t *testing.T) {
+	root := t.TempDir()
+	t.Chdir(root)
+	if err := os.Mkdir("acq", 0o755); err != nil {
+		t.Fatal(err)
+	}
+	r := start(t, func(o *agent.Options) { o.Watch, o.Rig = nil, "" })
+	r.saved("/setup/rig", url.Values{"rig": {"rig four"}, "folder": {"acq"}})
+	watch := filepath.Join(root, "acq")
+	r.page("/setup", watch, "no file of a shot in it")
+	if err := os.WriteFile(filepath.Join(watch, "shot-1.csv"), []byte(csv(80)), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	r.page("/setup", "1 file of a shot in it")
+	r.saved("/setup/file", url.Values{"newest": {"yes"}})
+	r.saved("/setup/map", url.Values{"c0_column": {"ax"}, "c0_measures": {"linear acceleration"}, "c0_axis": {"x"}, "c0_unit": {"g"}, "c0_cfc": {"1000"},
+		"time_column": {"t"}, "time_unit": {"s"}, "rule": {"quiet"}, "quiet_ms": {"100"}, "do": {"save"}})
+	b, err := os.ReadFile(filepath.Join(r.opt.Data, "setup.json"))
+	if err != nil || !strings.Contains(string(b), watch) {
+		t.Errorf("kept, %v: %s, want %s", err, b, watch)
+	}
+	for _, f := range page.SetupChannelFields(0)[:4] {
+		if !f.Plain {
+			t.Errorf("%s is called optional", f.Label)
+		}
+	}
 }

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"path/filepath"
 	"strconv"
 
 	"github.com/labstack/echo/v4"
@@ -58,14 +59,40 @@ func (d *Desk) setDraft(x drafted) {
 	d.drafted = x
 }
 
+// lookAgain gives the draft with what lies in its folder now: files may have come
+// since it was chosen. A folder that is away is told where it is chosen.
+func (d *Desk) lookAgain() drafted {
+	x := d.draft()
+	if x.folder == "" {
+		return x
+	}
+	n, newest, err := intake.TryFolder(x.folder)
+	if err != nil {
+		return x
+	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.drafted.folder == x.folder {
+		d.drafted.newest, d.drafted.files = newest, filesInIt(n)
+	}
+	return d.drafted
+}
+
+func filesInIt(n int) string {
+	return present.Count(int64(n), "file of a shot in it", "files of shots in it")
+}
+
 // setup shows the steps that were done, and the next one.
 func (d *Desk) setup(c echo.Context) error { return d.setupPage(c, "", nil, http.StatusOK) }
 
 func (d *Desk) setupPage(c echo.Context, path string, typed *httpkit.Filled, status int) error {
-	x := d.draft()
+	x := d.lookAgain()
 	p := page.Setup{Frame: d.frame(c, "Set the rig up", page.PathSetup), Folder: x.folder, Files: x.files, Newest: x.newest, Sample: x.sample, Unsure: x.unsure, Key: httpkit.NewKey(), Done: c.QueryParam("done") != ""}
 	if d.Setup.Given {
-		p.Given = "The folder or the channel map stands on the agent’s command line (--watch, --map), which goes before this screen. Start the agent without them to set the rig up here."
+		p.Given = "The folder or the channel map stands on the agent’s command line (--watch, --map), which goes before this screen. What they say holds, and is shown below. To set the rig up here instead, start the agent with --data alone."
+		for _, f := range d.Intake.Folders() {
+			p.Holds = append(p.Holds, page.SetupHolds{Folder: f.Dir, Map: f.Map, Problem: f.Problem})
+		}
 	}
 	if p.Done {
 		p.Notices = append([]page.Notice{{Level: page.OK, Text: "Saved. The folder is watched from now on."}}, p.Notices...)
@@ -147,11 +174,15 @@ func (d *Desk) setupRig(c echo.Context) error {
 		}
 		x := d.draft()
 		x.rig = f.Values["rig"]
-		n, newest, err := intake.TryFolder(f.Values["folder"])
+		folder, err := filepath.Abs(f.Values["folder"]) // the next start may be from another place
 		if err != nil {
 			return "", err
 		}
-		x.folder, x.newest, x.files = f.Values["folder"], newest, present.Count(int64(n), "file of a shot in it", "files of shots in it")
+		n, newest, err := intake.TryFolder(folder)
+		if err != nil {
+			return "", err
+		}
+		x.folder, x.newest, x.files = folder, newest, filesInIt(n)
 		d.setDraft(x)
 		return page.PathSetup + "#h-3", nil
 	}, d.setupAgain(page.PostSetupRig), nil)
@@ -173,9 +204,7 @@ func (d *Desk) setupFile(c echo.Context) error {
 		n := faultNotice(err)
 		return d.setupPage(c, page.PostSetupFile, &httpkit.Filled{Other: []page.Notice{{Level: page.Bad, Text: name + " cannot be read: " + n.Text, Where: n.Where, Fix: n.Fix}}}, http.StatusUnprocessableEntity)
 	}
-	if m.Name == "" {
-		m.Name = cmp.Or(x.rig, d.Rig())
-	}
+	m.Name = cmp.Or(x.rig, d.Rig(), m.Name) // the proposal's says that nobody looked at it yet
 	x.sample, x.bytes, x.channels, x.unsure = name, b, m, unsure
 	d.setDraft(x)
 	return httpkit.SeeOther(c, page.PathSetup+"#h-4")
@@ -215,6 +244,7 @@ func (d *Desk) setupMap(c echo.Context) error {
 		if !f.OK() {
 			return "", nil
 		}
+		m.Name = cmp.Or(x.rig, d.Rig(), m.Name)
 		var b bytes.Buffer
 		if err := chanmap.Encode(&b, m); err != nil {
 			return "", err

@@ -32,6 +32,7 @@ type Field struct {
 	Help     string
 	Required bool
 	Wanted   bool   // may stay empty for now, but the shot counts only with it
+	Plain    bool   // whether it is needed depends on other fields, so no word beside the label says it
 	Complete string // autocomplete token
 	Options  []Choice
 }

@@ -45,7 +45,8 @@ func whole(n int) string {
 func ChannelValues(n int, ch *chanmap.Channel) map[string]string {
 	p := "c" + strconv.Itoa(n) + "_"
 	return map[string]string{p + "column": ch.Column, p + "measures": ch.Measures, p + "axis": ch.Axis, p + "unit": ch.Unit, p + "cfc": strconv.Itoa(ch.CFC),
-		p + "full_scale": positive(ch.FullScale), p + "sensitivity": positive(ch.Sensitivity), p + "flag_mm": positive(ch.FlagMM)}
+		p + "full_scale": positive(ch.FullScale), p + "sensitivity": positive(ch.Sensitivity), p + "flag_mm": positive(ch.FlagMM),
+		p + "uncertainty": positive(ch.ExpandedUncertaintyPercent)}
 }
 
 // MapValues fills page.SetupMapFields.
@@ -85,6 +86,7 @@ func MapOf(f *httpkit.Filled, was chanmap.Map, n int) chanmap.Map {
 		ch.Column, ch.Measures, ch.Axis, ch.Unit = f.Values[p+"column"], f.Values[p+"measures"], f.Values[p+"axis"], f.Values[p+"unit"]
 		ch.CFC = int(f.Count(p + "cfc"))
 		ch.FullScale, ch.Sensitivity, ch.FlagMM = amount(f, p+"full_scale"), amount(f, p+"sensitivity"), amount(f, p+"flag_mm")
+		ch.ExpandedUncertaintyPercent = amount(f, p+"uncertainty")
 		m.Channels = append(m.Channels, ch)
 	}
 	return m
