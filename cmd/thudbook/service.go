@@ -66,9 +66,16 @@ func (s serviceName) control(action string) error {
 		return noService(err)
 	}
 	if err := service.Control(svc, action); err != nil {
-		return fmt.Errorf("%s of the service %s did not work: %w; this needs an administrator's rights", action, s.Name, err)
+		return fmt.Errorf("%s of the service %s did not work: %w; this needs an administrator's rights, and a service manager that runs (on Linux: systemctl status)", action, s.Name, err)
 	}
 	return nil
+}
+
+// noState is said when the service manager gave no answer: what comes of it is
+// the bare exit status of a program.
+func noState(name string, err error) error {
+	return fmt.Errorf("the state of the service %s cannot be read (%w): the system's service manager did not answer, or there is none here, as in a container; "+
+		"see that it runs (on Linux: systemctl status), or start the program by hand: 'thudbook agent --config FILE'; 'thudbook doctor --data DIR' says whether it runs", name, err)
 }
 
 func noService(err error) error {
@@ -103,7 +110,7 @@ func (c *statusCmd) Run(a *app) error {
 	case errors.Is(err, service.ErrNotInstalled):
 		fmt.Fprintf(a.Out, "%s is not installed\n", c.Name)
 	case err != nil:
-		return fmt.Errorf("the state of %s cannot be read: %w", c.Name, err)
+		return noState(c.Name, err)
 	case st == service.StatusRunning:
 		fmt.Fprintf(a.Out, "%s runs\n", c.Name)
 		return nil
