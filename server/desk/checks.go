@@ -37,13 +37,13 @@ func (d *Desk) checksPage(c echo.Context, rig string, typed *httpkit.Filled, sta
 		if err != nil {
 			return err
 		}
-		err = every(ctx, func(q view.Page) (view.List[view.RigRow], error) { return d.Views.Rigs(ctx, in.Scope, q) }, func(r *view.RigRow) error {
-			rows[r.ID.String()] = r
-			s.Rigs = append(s.Rigs, page.Choice{Value: r.ID.String(), Text: r.Rig.Name + ", " + l.Title()})
-			return nil
-		})
+		here, err := d.rigRows(ctx, in.Scope)
 		if err != nil {
 			return err
+		}
+		for _, r := range here {
+			rows[r.ID.String()] = r
+			s.Rigs = append(s.Rigs, page.Choice{Value: r.ID.String(), Text: r.Rig.Name + ", " + l.Title()})
 		}
 	}
 	if len(s.Rigs) == 0 {

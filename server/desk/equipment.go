@@ -73,12 +73,8 @@ type inventory struct {
 }
 
 func (g *inventory) fill(ctx context.Context) error {
-	g.rigs = map[uuid.UUID]string{}
-	err := every(ctx, func(q view.Page) (view.List[view.RigRow], error) { return g.d.Views.Rigs(ctx, g.sc, q) }, func(r *view.RigRow) error {
-		g.rigs[r.ID] = r.Rig.Name
-		return nil
-	})
-	if err != nil {
+	var err error
+	if g.rigs, err = g.d.rigNames(ctx, g.sc); err != nil {
 		return err
 	}
 	return every(ctx, func(q view.Page) (view.List[view.ItemRow], error) { return g.d.Views.Items(ctx, g.sc, "", q) }, func(i *view.ItemRow) error {

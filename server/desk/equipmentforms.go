@@ -77,11 +77,11 @@ func (d *Desk) itemChoices(ctx context.Context, in roster.Place, suffix string) 
 }
 
 func (d *Desk) rigChoices(ctx context.Context, in roster.Place, suffix string) ([]page.Choice, error) {
+	rows, err := d.rigRows(ctx, in.Scope)
 	var out []page.Choice
-	err := every(ctx, func(q view.Page) (view.List[view.RigRow], error) { return d.Views.Rigs(ctx, in.Scope, q) }, func(r *view.RigRow) error {
+	for _, r := range rows {
 		out = append(out, page.Choice{Value: r.ID.String(), Text: r.Rig.Name + suffix})
-		return nil
-	})
+	}
 	return out, err
 }
 

@@ -153,10 +153,10 @@ func inState(u *upkeep.Due) page.Status {
 // rigNames gives the names of the rigs of a scope by id.
 func (d *Desk) rigNames(ctx context.Context, sc scope.Scope) (map[uuid.UUID]string, error) {
 	out := map[uuid.UUID]string{}
-	err := every(ctx, func(q view.Page) (view.List[view.RigRow], error) { return d.Views.Rigs(ctx, sc, q) }, func(r *view.RigRow) error {
+	rows, err := d.rigRows(ctx, sc)
+	for _, r := range rows {
 		out[r.ID] = r.Rig.Name
-		return nil
-	})
+	}
 	return out, err
 }
 
