@@ -85,6 +85,9 @@ var (
 	Phone       = Look{Width: 390, Height: 844, Phone: true}
 	PhoneDark   = Look{Width: 390, Height: 844, Phone: true, Dark: true}
 	Narrow      = Look{Width: 320, Height: 640, Phone: true}
+	Tablet      = Look{Width: 1024, Height: 768, Phone: true}
+	Upright     = Look{Width: 768, Height: 1024, Phone: true}
+	PhoneWide   = Look{Width: 844, Height: 390, Phone: true}
 )
 
 // Name is fit for a file name, as "390-dark".

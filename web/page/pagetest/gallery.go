@@ -146,7 +146,7 @@ func shotLists() []Item {
 func results() []page.Result {
 	ms := func(v float64) page.Number { return page.Show(v, "ms") }
 	return []page.Result{
-		{Key: "impact_speed", Value: page.ShowUncertain(5.47, 0.03, "m/s"), Note: "light gate, flag 25 mm"},
+		{Key: "impact_speed", Value: page.ShowUncertain(5.541, 0.011, "m/s"), Note: "light gate, flag 25 mm"},
 		{Key: "ram_energy", Value: page.ShowUncertain(224.4, 2.5, "J"), Note: "moving mass 15.0 kg"},
 		{Key: "peak_linear_acceleration", Value: page.ShowUncertain(98.1, 2.4, "g"), At: ms(6.1)},
 		{Key: "severity_index", Value: page.Show(371, "SI"), At: ms(1.2), To: ms(17.9)},
@@ -199,7 +199,7 @@ func shots() []Item {
 		Meta: []page.MetaRow{
 			{Label: "Specimen", Value: page.Number{Text: "FG-A-012"}}, {Label: "Impact location", Value: page.Number{Text: "front"}},
 			{Label: "Condition", Value: page.Number{Text: "ambient"}, Manual: true}, {Label: "Target speed", Value: page.Show(5.5, "m/s"), Manual: true},
-			{Label: "Tank pressure, gauge", Value: page.Show(141.3, "kPa")}, {Label: "Operator", Value: page.Missing("not recorded")},
+			{Label: "Tank pressure, gauge", Value: page.Show(141.3, "kPa")}, {Label: "Operator", Value: page.Number{Text: "Wilma Quill"}},
 		},
 		Source: page.SourceFile{Name: "shot_0012.csv", SHA256: strings.Repeat("3f9c", 16), Size: page.ShowBytes(1_040_000), Href: page.SourcePath("019571b2-7c3d-7a10-9d3e-000000000012")},
 		Map:    page.MapUsed{Name: "rig one, seven channels", SHA256: strings.Repeat("ab12", 16), Text: "name = \"rig one, seven channels\"\n[time]\ncolumn = \"t\"\nunit = \"s\"\n"},
