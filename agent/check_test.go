@@ -40,19 +40,26 @@ func TestSystemCheck(t *testing.T) {
 	fire(60)
 	r.page("/check", "fired today, not judged yet", "0 of the 10 good checks", "pad P-1", "nothing: 0 of 10 checks", `value="P-1"`)
 	r.page("/ready", "fired today, not judged yet")
+	r.page("/result", "System check: fired today, not judged yet.")
 
 	r.plant(labtest.Draft(t, labtest.ID("limits"), &lab.CheckLimits{Rig: r.mounting().Rig, Pad: "p-1", EffectiveAt: lab.At(time.Now()),
 		Limits: []lab.CheckLimit{{Result: lab.CheckPeak, Least: new(50.0), Most: new(70.0), Source: "the pad’s certificate"}}}))
 	shot := r.post(part{"file", "s.csv", csv(61)}).json(t)["id"].(string)
 	r.send("/shots/"+shot+"/assign", url.Values{"kind": {"shot"}, "specimen": {"FG-1"}, "location": {"front"}, "target_speed_m_s": {"5"}}, "/")
 	fire(90)
-	r.page("/check", "the last one failed", "above the limit of 70 g", "1 shot was fired", "set limits", "the pad’s certificate", "<svg")
+	r.page("/check", "the last one failed", "above the limit of 70 g", "1 shot was fired; it carries the flag", "set limits", "the pad’s certificate", "<svg")
 	r.page("/ready", "not ready", "the last one failed")
 	r.page("/next", "System check: the last one failed.")
 	r.page("/result", "System check: the last one failed.")
 	r.page("/shots/"+shot, "check failed")
 	fire(62)
 	r.page("/check", "fired today, good")
+	r.page("/result", `class="notice ok"`, "System check: fired today, good.")
+	fire(91)
+	if b := r.page("/result", "no shot was fired, so none carries the flag"); strings.Contains(b, `class="notice ok"`) {
+		t.Error("a check that failed has the box of a good one")
+	}
+	fire(63)
 	if b := r.page("/next"); strings.Contains(b, "System check: the last one failed.") {
 		t.Error("a good check does not end the notice")
 	}

@@ -113,5 +113,22 @@ func (d *Desk) checkNotices(ctx context.Context, failedOnly bool) ([]page.Notice
 	if err != nil || t.State.Level != page.Bad && (failedOnly || t.State.Level != page.Warn) {
 		return nil, err
 	}
-	return []page.Notice{{Level: t.State.Level, Text: "System check: " + t.State.Word + ".", Fix: t.Reason, Link: "System check", Href: page.PathCheck}}, nil
+	return checkNotice(&t), nil
+}
+
+// checkVerdict is what a check that is shown came to. One that failed is told on
+// every screen of a shot anyhow.
+func (d *Desk) checkVerdict(ctx context.Context, r *view.ShotRow) ([]page.Notice, error) {
+	if r.Shot.Kind != lab.ShotSystemCheck || r.Void() {
+		return nil, nil
+	}
+	t, err := d.checks(time.Now()).Today(ctx)
+	if err != nil || t.Shot != r.ID || t.State.Level == page.Bad {
+		return nil, err
+	}
+	return checkNotice(&t), nil
+}
+
+func checkNotice(t *present.CheckToday) []page.Notice {
+	return []page.Notice{{Level: t.State.Level, Text: "System check: " + t.State.Word + ".", Fix: t.Reason, Link: "System check", Href: page.PathCheck}}
 }

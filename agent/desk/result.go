@@ -56,6 +56,11 @@ func (d *Desk) resultPage(c echo.Context, t *tried) (*page.Outcome, error) {
 	if err := d.outcome(c, p, newest, e); err != nil {
 		return nil, err
 	}
+	verdict, err := d.checkVerdict(ctx, &list.Rows[0])
+	if err != nil {
+		return nil, err
+	}
+	p.Notices = append(p.Notices, verdict...)
 	forms := []*page.Form{&p.Void}
 	if p.Wait != nil {
 		forms = append(forms, &p.Wait.End, &p.Wait.NoFile)

@@ -86,11 +86,17 @@ func (k *Checks) touched(ctx context.Context, rows []view.CheckRow) (string, err
 	}
 	stands := false
 	list, err := k.Read.Shots(ctx, k.Scope, view.ShotFilter{Rig: k.Rig, From: from, Kind: lab.ShotHit, Void: &stands}, view.Page{Limit: view.MaxLimit})
-	n := Count(int64(len(list.Rows)), "shot was", "shots were")
+	n, carry := Count(int64(len(list.Rows)), "shot was", "shots were"), "they carry the flag “check failed”."
+	switch len(list.Rows) {
+	case 0:
+		return since + ", " + n + " fired, so none carries the flag “check failed”.", err
+	case 1:
+		carry = "it carries the flag “check failed”."
+	}
 	if list.Next != "" {
 		n = "more than " + n
 	}
-	return since + ", " + n + " fired; they carry the flag “check failed”.", err
+	return since + ", " + n + " fired; " + carry, err
 }
 
 // Fill puts checks on a screen: one series of those on a pad. An empty pad is
