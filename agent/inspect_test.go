@@ -235,3 +235,27 @@ func TestSpecimen(t *testing.T) {
 		}
 	}
 }
+
+// A shot that names no specimen leads to the form that assigns it, and not to an
+// inspection that cannot be made.
+func TestUnassignedShotLeadsToItsAssignment(t *testing.T) {
+	r := start(t)
+	r.write("map.toml", mapText)
+	a := r.post(part{"map", "m.toml", mapText}, part{"file", "shot.csv", csv(80)})
+	if a.status != http.StatusCreated {
+		t.Fatalf("POST = %d\n%s", a.status, a.body)
+	}
+	id := a.json(t)["id"].(string)
+	to := `href="/shots/` + id + `#assign">Assign the shot</a>`
+	if b := r.page("/result", to); strings.Contains(b, "Inspect the specimen") {
+		t.Error("the inspection of a specimen that nothing names is offered")
+	}
+	if a := r.get("/shots/" + id + "/inspect"); a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, to) {
+		t.Errorf("the inspection of a shot on nothing = %d\n%s", a.status, a.body)
+	}
+	r.page("/shots/"+id, `id="assign"`)
+	r.send("/shots/"+id+"/assign", url.Values{"kind": {"shot"}, "specimen": {"FG-1"}, "location": {"front"}, "target_speed_m_s": {"5"}}, "/")
+	if b := r.page("/result", "Inspect the specimen"); strings.Contains(b, ">Assign the shot</a>") {
+		t.Error("a shot that is assigned is to be assigned again")
+	}
+}

@@ -55,7 +55,8 @@ func (d *Desk) begin(c echo.Context, corrects string) (*inspecting, error) {
 		return nil, err
 	}
 	if strings.TrimSpace(in.row.Shot.Specimen) == "" {
-		return nil, problem.New(problem.Invalid, "Nothing says which specimen this shot hit.", "Assign the shot first, then inspect its specimen.")
+		err := problem.New(problem.Invalid, "Nothing says which specimen this shot hit.", "Assign the shot first, then inspect its specimen.")
+		return nil, httpkit.LeadTo(err, "Assign the shot", page.ShotAssignHref(id.String()))
 	}
 	all, err := present.CampaignsWith(ctx, d.read, d.scope(), in.row.Shot.Specimen)
 	if err != nil {

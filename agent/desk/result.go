@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"net/http"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -150,7 +151,10 @@ func (d *Desk) outcome(c echo.Context, p *page.Outcome, row *view.ShotRow, e *vi
 	if p.Wait == nil {
 		d.fillSource(ctx, &s, row)
 	}
-	if row.Shot.Kind == lab.ShotHit {
+	if present.Waiting(row) {
+		p.Assign = page.ShotAssignHref(row.ID.String())
+	}
+	if row.Shot.Kind == lab.ShotHit && strings.TrimSpace(row.Shot.Specimen) != "" {
 		s.Inspect = page.InspectPath(row.ID.String())
 	}
 	p.Shot = &s

@@ -91,13 +91,13 @@ func errorHandler(o Options) echo.HTTPErrorHandler {
 		} else {
 			o.Log.Debug("request refused", "path", logPath(c), "request_id", id, "status", status, "error", err)
 		}
-		if sent := sendProblem(c, o, status, d, id); sent != nil {
+		if sent := sendProblem(c, o, status, d, id, err); sent != nil {
 			o.Log.Warn("the error could not be sent", "path", logPath(c), "request_id", id, "error", sent)
 		}
 	}
 }
 
-func sendProblem(c echo.Context, o Options, status int, d Detail, id string) error {
+func sendProblem(c echo.Context, o Options, status int, d Detail, id string, err error) error {
 	if status == http.StatusServiceUnavailable {
 		c.Response().Header().Set(echo.HeaderRetryAfter, "30")
 	}
@@ -112,7 +112,8 @@ func sendProblem(c echo.Context, o Options, status int, d Detail, id string) err
 		f = safeFrame(o, c)
 	}
 	f.Title = "Error"
-	return Page(c, status, page.Problem{Frame: f, Status: status, What: d.What, Where: where(d), Fix: d.Fix, ID: id})
+	text, href := leadOf(err)
+	return Page(c, status, page.Problem{Frame: f, Status: status, What: d.What, Where: where(d), Fix: d.Fix, ID: id, Link: text, Href: href})
 }
 
 // safeFrame keeps an error screen alive when the frame itself cannot be made.

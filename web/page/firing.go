@@ -126,6 +126,7 @@ type Outcome struct {
 	Bind     *Form
 	Second   *Form  // one tap: it is a second file of the stroke before
 	First    string // that shot's screen
+	Assign   string // link to the form; empty when the shot is assigned
 	Back     string // that the hit is in the order again
 }
 

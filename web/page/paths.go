@@ -53,6 +53,9 @@ func ShotPath(id string) string { return PathShots + "/" + url.PathEscape(id) }
 // AssignPath takes the assign form of one shot (POST).
 func AssignPath(id string) string { return ShotPath(id) + "/assign" }
 
+// ShotAssignHref leads to the form on the screen of a shot that AssignPath takes.
+func ShotAssignHref(id string) string { return ShotPath(id) + "#assign" }
+
 // TracesPath serves the binary traces of one shot.
 func TracesPath(id string) string { return ShotPath(id) + "/traces.bin" }
 

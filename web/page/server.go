@@ -141,6 +141,8 @@ type Problem struct {
 	What   string // one sentence
 	Where  string
 	Fix    string
+	Link   string // text of Href
+	Href   string // where it can be mended; empty: only the overview is offered
 	ID     string // request id to quote, so that the log can be searched
 }
 

@@ -83,6 +83,7 @@ func outcomes() []Item {
 	broken.Flags, broken.Traces, broken.NoTraces = flags(), nil, "No channel of the file could be read."
 	broken.Title, broken.State = longName, page.Status{Level: page.Warn, Word: "to assign"}
 	broken.Errors = []page.FileError{{Code: "bad_number", What: "“12,3,4” is not a number.", Line: 4012, Column: 4, Channel: "az", Fix: "Check the cable and the export of this channel."}}
+	broken.Inspect, bad.Assign = "", page.ShotAssignHref(shot.ID)
 	bad.Shot, bad.Speed = &broken, page.Status{Level: page.Bad, Word: "5.24 m/s, 0.260 m/s too slow for ±0.10 m/s"}
 	bad.Void.Errors = map[string]string{"reason": "This is needed."}
 	alarmed := *wait

@@ -213,6 +213,7 @@ func problems() []Item {
 	f := serverFrame("Error", "")
 	return []Item{
 		{"problem-403", page.Problem{Frame: f, Status: 403, What: "You have no right to this.", Fix: "Ask an administrator for the role.", ID: "ABCDEFGHIJKL"}},
+		{"problem-422", page.Problem{Frame: f, Status: 422, What: "Nothing says which specimen this shot hit.", Fix: "Assign the shot first, then inspect its specimen.", Link: "Assign the shot", Href: page.ShotAssignHref("x")}},
 		{"problem-404", page.Problem{Frame: f, Status: 404, What: "There is nothing at this address.", Fix: "Check the address, or start from the overview."}},
 		{"problem-500", page.Problem{Frame: page.Frame{Title: "Error"}, Status: 500, What: "Something went wrong inside Thudbook.", Fix: "Try again. If it happens again, look in the log for the request's number.", ID: "ABCDEFGHIJKL"}},
 	}
