@@ -195,3 +195,33 @@ func TestFileThatGrowsIsToldOfOnNext(t *testing.T) {
 	r.until("it is taken in", func() bool { return !strings.Contains(r.get("/next").body, "Waiting, a.csv") })
 	r.shots(1)
 }
+
+// A second tab that confirms the same shot at the same pressure is led to its
+// wait; with another pressure it is told what waits, and keeps what was typed.
+func TestConfirmedInTwoTabs(t *testing.T) {
+	r := start(t)
+	r.plant(campaign(t))
+	r.saved("/people/add", url.Values{"name": {"Wilma Quill"}, "pin": {"4711"}})
+	one, two := fields(t, r.page("/next"), "/next/confirm"), fields(t, r.page("/next"), "/next/confirm")
+	one.Set("pressure", "141")
+	r.send("/next/confirm", one, "/result")
+	two.Set("pressure", "141,0")
+	r.send("/next/confirm", two, "/result")
+	two.Set("pressure", "152")
+	a := r.form("/next/confirm", two)
+	if a.status != http.StatusConflict {
+		t.Errorf("another pressure = %d", a.status)
+	}
+	for _, want := range []string{"Nothing was recorded: FG-01, front, 141.0", "was confirmed 20", "by Wilma Quill", `href="/result">See what waits</a>`, `value="152"`} {
+		if !strings.Contains(a.body, want) {
+			t.Errorf("the answer to another pressure lacks %q", want)
+		}
+	}
+	two.Del("campaign")
+	if a := r.form("/next/confirm", two); a.status != http.StatusConflict || !strings.Contains(a.body, `value="152"`) {
+		t.Errorf("a free shot meanwhile = %d", a.status)
+	}
+	if n := strings.Count(r.page("/result"), "Waiting for the file"); n != 1 {
+		t.Errorf("%d shots wait", n)
+	}
+}

@@ -39,7 +39,7 @@ func (d *Desk) checkPage(c echo.Context, t *tried) (*page.Check, error) {
 	if err != nil {
 		return nil, err
 	}
-	if e != nil {
+	if e != nil && t == nil {
 		p.Notices = append(p.Notices, page.Notice{Level: page.Warn, Text: "A shot is confirmed and waits for its file.", Fix: "Settle it first; then confirm the check here.", Link: "See it", Href: page.PathResult})
 		return p, nil
 	}

@@ -33,14 +33,14 @@ func (d *Desk) confirm(c echo.Context) error {
 	} else if problem.Of(err) != problem.NotFound {
 		return err
 	}
-	if e, err := d.waiting(ctx); err != nil {
-		return err
-	} else if e != nil {
-		return problem.New(problem.Conflict, "Another shot was confirmed meanwhile and waits for its file.", "See the Result screen; nothing was recorded.")
-	}
 	in := d.unit(ctx)
 	typed, atCheck := page.Typed(form, page.FreeFields(in)), form.Get("from") == "check"
 	e, faults := d.expectation(c, typed, in)
+	if before, err := d.waiting(ctx); err != nil {
+		return err
+	} else if before != nil {
+		return d.confirmedBefore(c, before, e, &tried{typed: typed, faults: faults})
+	}
 	if atCheck && typed[page.PadField] == "" {
 		faults[page.PadField] = "Say by its serial number which pad is hit."
 	}
@@ -82,22 +82,28 @@ func (d *Desk) confirm(c echo.Context) error {
 		}
 		faults = map[string]string{fieldOf(pr.Where, typed): pr.What + "; " + pr.Fix}
 	}
-	if atCheck {
-		p, err := d.checkPage(c, &tried{typed: typed, faults: faults})
+	return d.confirmAgain(c, e, &tried{typed: typed, faults: faults}, http.StatusUnprocessableEntity)
+}
+
+// confirmAgain shows the screen that a form came from, with what was typed.
+func (d *Desk) confirmAgain(c echo.Context, e *lab.Expected, t *tried, status int, notices ...page.Notice) error {
+	if c.FormValue("from") == "check" {
+		p, err := d.checkPage(c, t)
 		if err != nil {
 			return err
 		}
-		return httpkit.Page(c, http.StatusUnprocessableEntity, *p)
+		p.Notices = append(notices, p.Notices...)
+		return httpkit.Page(c, status, *p)
 	}
-	which := "free"
-	if e.Campaign != uuid.Nil {
-		which = "confirm"
+	if t.form = "free"; e.Campaign != uuid.Nil {
+		t.form = "confirm"
 	}
-	p, err := d.nextPage(c, &tried{form: which, typed: typed, faults: faults})
+	p, err := d.nextPage(c, t)
 	if err != nil {
 		return err
 	}
-	return httpkit.Page(c, http.StatusUnprocessableEntity, *p)
+	p.Notices = append(notices, p.Notices...)
+	return httpkit.Page(c, status, *p)
 }
 
 // fieldOf is the field of the form that a fault of the record is about; the

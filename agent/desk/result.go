@@ -77,17 +77,7 @@ func (d *Desk) resultPage(c echo.Context, t *tried) (*page.Outcome, error) {
 // wait says what is waited for, and by which rule its file counts as finished.
 func (d *Desk) wait(ctx context.Context, e *view.ExpectedRow) (*page.Wait, error) {
 	x := &e.Expected
-	w := &page.Wait{What: present.Kind(x.Kind), Confirm: page.Since{At: present.Moment(x.EffectiveAt, time.Local)}}
-	if x.Specimen != "" {
-		w.What = x.Specimen
-	}
-	if x.Location != "" {
-		w.What += ", " + x.Location
-	}
-	if x.TankPressureKPaGauge != nil {
-		n := present.Pressure(*x.TankPressureKPaGauge, d.unit(ctx)).Number
-		w.What += ", " + n.Text + " " + n.Unit
-	}
+	w := &page.Wait{What: d.awaited(ctx, x), Confirm: page.Since{At: present.Moment(x.EffectiveAt, time.Local)}}
 	hidden := map[string]string{"expected": e.ID.String()}
 	w.End = page.Form{ID: "end", Action: page.PostEnd, Fields: page.EndFields(), Values: map[string]string{"reason": "not fired"}, Hidden: hidden, Submit: "It was not fired"}
 	w.NoFile = page.Form{ID: "nofile", Action: page.PostEnd, Fields: page.EndFields(), Hidden: map[string]string{"expected": e.ID.String(), "fired": "yes"}, Submit: "Count the stroke"}
