@@ -1,6 +1,7 @@
 package agent_test
 
 import (
+	"fmt"
 	"net/http"
 	"net/url"
 	"regexp"
@@ -179,5 +180,44 @@ func TestWaitAfterWrongPINsOverARestart(t *testing.T) {
 	again()
 	if a := try("4711"); a.status == http.StatusSeeOther || !strings.Contains(a.body, "too many wrong PINs") {
 		t.Errorf("a restart goes around the wait: %d", a.status)
+	}
+}
+
+// Who was at the rig is shown by name wherever a shot says so, proposed where
+// one is assigned, and stays the person on the list when a form that shows the
+// name is saved.
+func TestOperatorByName(t *testing.T) {
+	r := start(t)
+	r.write("map.toml", mapText)
+	r.plant(campaign(t))
+	r.saved("/people/add", url.Values{"name": {"Wilma Quill"}, "pin": {"4711"}})
+	v := fields(t, r.page("/next"), "/next/confirm")
+	v.Set("pressure", "141")
+	r.send("/next/confirm", v, "/result")
+	id := r.post(part{"file", "a.csv", csv(93)}, part{"map", "m.toml", mapText}).json(t)["id"].(string)
+	facts := func() string {
+		_, after, _ := strings.Cut(r.page("/shots/"+id), "<dt>Operator</dt>")
+		text, _, _ := strings.Cut(after, "</dd>")
+		return text
+	}
+	if text := facts(); !strings.Contains(text, "Wilma Quill") {
+		t.Errorf("the operator is %q", text)
+	}
+	v = fields(t, r.page("/shots/"+id), "/shots/"+id+"/correct")
+	if v.Get("operator") != "Wilma Quill" {
+		t.Errorf("the form shows the operator %q", v.Get("operator"))
+	}
+	recorded := r.get("/api/v1/shots/" + id).json(t)
+	v.Set("kind", "shot")
+	v.Set("condition", "hot")
+	r.send("/shots/"+id+"/correct", v, "/shots/"+id)
+	after := r.get("/api/v1/shots/" + id).json(t)
+	was, now := fmt.Sprint(recorded["shot"], recorded["meta"]), fmt.Sprint(after["shot"], after["meta"])
+	if op := regexp.MustCompile(`operator:([0-9a-f-]{36})`); op.FindString(was) == "" || op.FindString(was) != op.FindString(now) {
+		t.Errorf("the operator was %s, now %s", was, now)
+	}
+	other := r.post(part{"file", "b.csv", csv(77)}, part{"map", "m.toml", mapText}).json(t)["id"].(string)
+	if v := fields(t, r.page("/assign"), "/shots/"+other+"/assign"); v.Get("operator") != "Wilma Quill" {
+		t.Errorf("the form to assign a shot proposes the operator %q", v.Get("operator"))
 	}
 }

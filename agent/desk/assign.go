@@ -36,15 +36,20 @@ func (d *Desk) toAssign(c echo.Context) error {
 	for i := range list.Rows {
 		r := &list.Rows[i]
 		p.Rows = append(p.Rows, page.AssignRow{Shot: present.ShotRow(r, time.Local), File: r.Shot.FileName, Missing: present.Lacking(r),
-			Form: d.assignForm(r, "a"+strconv.Itoa(i))})
+			Form: d.assignForm(r, "a"+strconv.Itoa(i), d.signedIn(c))})
 	}
 	return httpkit.Page(c, http.StatusOK, p)
 }
 
 // assignForm offers what is known, and for the rest what was typed last: at
 // the rig the next shot is mostly like the one before.
-func (d *Desk) assignForm(r *view.ShotRow, id string) page.Form {
+// The operator is who is signed in, where nothing else is recorded.
+func (d *Desk) assignForm(r *view.ShotRow, id, operator string) page.Form {
 	f := page.Form{Action: page.AssignPath(r.ID.String()), Fields: page.AssignFields(), ID: id, Submit: "Assign", Choices: map[string][]page.Choice{"condition": present.Conditions()}, Values: present.Recorded(r)}
+	if f.Values["operator"] == "" {
+		f.Values["operator"] = operator
+	}
+	present.NameOperator(&f, func(id string) string { return present.Operator(id, d.personName) })
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	for _, name := range []string{"specimen", "location", "operator"} {
@@ -67,6 +72,9 @@ func (d *Desk) assign(c echo.Context) error {
 	}
 	typed := page.Typed(form, page.AssignFields())
 	want, faults := present.Corrections(typed)
+	if want["operator"] != nil {
+		want["operator"] = present.KeptOperator(typed["operator"], c.FormValue)
+	}
 	if len(faults) == 0 {
 		maps.DeleteFunc(want, func(_ string, v any) bool { return v == nil }) // what is left empty stays as it is
 		_, err = d.Intake.Amend(c.Request().Context(), id, amend.Correct(want, "", d.author(c)))

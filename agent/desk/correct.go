@@ -42,6 +42,9 @@ func (d *Desk) trail(ctx context.Context, p *page.Shot, row *view.ShotRow) error
 func (d *Desk) correct(c echo.Context) error {
 	return d.amend(c, "correct", page.AssignFields(), func(typed map[string]string) (amend.Change, map[string]string) {
 		want, faults := present.Corrections(typed)
+		if want["operator"] != nil {
+			want["operator"] = present.KeptOperator(typed["operator"], c.FormValue)
+		}
 		return amend.Correct(want, c.FormValue(page.SeenField), d.author(c)), faults
 	})
 }

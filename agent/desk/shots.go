@@ -129,7 +129,7 @@ func (d *Desk) shotPage(c echo.Context, t *tried) (*page.Shot, error) {
 		p.Title = "Shot on " + row.Shot.Specimen
 	}
 	if present.Waiting(&row) || t != nil && t.form == "assign" {
-		f := d.assignForm(&row, "assign")
+		f := d.assignForm(&row, "assign", d.signedIn(c))
 		p.Assign = &f
 	}
 	if err := d.trail(ctx, &p, &row); err != nil {

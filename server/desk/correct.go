@@ -117,6 +117,9 @@ func (d *Desk) correct(c echo.Context) error {
 	return d.post(c, page.AssignFields(), func(ctx context.Context, f *httpkit.Filled) (string, error) {
 		return d.change(ctx, c, func(_ *view.ShotRow, author string) (amend.Change, error) {
 			want, faults := present.Corrections(f.Values)
+			if want["operator"] != nil {
+				want["operator"] = present.KeptOperator(f.Values["operator"], c.FormValue)
+			}
 			for field, text := range faults {
 				f.Fault(field, "%s", text)
 			}

@@ -123,8 +123,14 @@ type Trail struct {
 // Show puts history, what is to settle, and with may the forms on the screen.
 func (t *Trail) Show(p *page.Shot, r *view.ShotRow, may bool) {
 	p.History, p.Unsettled = t.history(r), t.unsettled(r, may)
+	for i := range p.Meta {
+		if m := &p.Meta[i]; m.Label == fieldLabel("operator") && m.Value.Text != "" {
+			m.Value.Text = t.operator(m.Value.Text)
+		}
+	}
 	if may {
 		p.Correct, p.Void = CorrectForm(r), VoidForm(r)
+		NameOperator(p.Correct, t.operator)
 	}
 }
 
@@ -174,6 +180,10 @@ func (t *Trail) unsettled(r *view.ShotRow, may bool) []page.Unsettled {
 	return out
 }
 
+// operator names who is recorded as operator: the id of a person, or a name as a
+// file or a person gave it.
+func (t *Trail) operator(recorded string) string { return Operator(recorded, t.Who) }
+
 func (t *Trail) who(author string) string { return Who(author, t.Who) }
 
 // Who names the author of a record; name looks up an id, and may be nil.
@@ -215,6 +225,9 @@ func (t *Trail) text(name string, v any) string {
 	case string:
 		if name == "kind" {
 			return Kind(x)
+		}
+		if name == "operator" && x != "" {
+			return t.operator(x)
 		}
 		return cmp.Or(x, "not recorded")
 	case lab.Time:
