@@ -119,6 +119,9 @@ func TestPhotosWaitForTheAgent(t *testing.T) {
 	}
 	choose(one, text)
 	one.Wait(waits("is no photo that is known here"))
+	if text := browsertest.Eval[string](one, `document.getElementById("queue").textContent`); !strings.Contains(text, "1 file was refused and was not stored") || strings.Contains(text, "waits") {
+		t.Errorf("of a file that was refused it says %q", text)
+	}
 	for _, v := range one.Axe("../../web/node_modules/axe-core/axe.min.js") {
 		t.Error(v)
 	}

@@ -103,8 +103,8 @@ export async function startQueue() {
     const mine = left.filter((p) => here.has(p.action)).length;
     if (mine < before) refresh(); // whichever tab sent it
     before = mine;
-    const n = left.length, refused = left.filter((p) => p.refused);
-    const head = large + (n === 0 ? "" : (n === 1 ? "1 photo waits" : n + " photos wait") + " on this device until the agent has stored " + (n === 1 ? "it. " : "them. ") + (refused.length < n ? why : ""));
+    const refused = left.filter((p) => p.refused), n = left.length - refused.length;
+    const head = large + (n === 0 ? "" : (n === 1 ? "1 photo waits" : n + " photos wait") + " on this device until the agent has stored " + (n === 1 ? "it. " : "them. ") + why) + refusal(refused.length);
     say(head, refused);
     return left;
   }
@@ -126,7 +126,7 @@ export async function startQueue() {
       words.append(row);
     }
     const row = Object.assign(document.createElement("p"), { className: "actions" });
-    row.append(button("Send now", async () => {
+    row.append(button(refused.length ? "Try again" : "Send now", async () => {
       for (const p of await all(db)) if (p.refused) await put(db, { ...p, refused: "" });
       now();
     }));
@@ -147,6 +147,11 @@ async function refresh() {
     const have = section.querySelector(":scope > .photos, :scope > .empty");
     if (next && have) have.replaceWith(next); else if (next) section.querySelector("h2").after(next);
   } catch { /* it is stored; the next page shows it */ }
+}
+
+// refusal says that photos do not wait any more, since they are not what is taken.
+function refusal(n) {
+  return n === 0 ? "" : n === 1 ? "1 file was refused and was not stored. It is not sent again by itself. " : n + " files were refused and were not stored. They are not sent again by themselves. ";
 }
 
 function line(text) { return Object.assign(document.createElement("p"), { textContent: text }); }
