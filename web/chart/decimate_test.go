@@ -178,3 +178,20 @@ func TestFirstView(t *testing.T) {
 		}
 	}
 }
+
+// Two quantities of one unit, axis and position are two curves to the eye.
+func TestCurvesOfAPaneDiffer(t *testing.T) {
+	tr := record(50)
+	v := tr.Channels[0].Raw
+	tr.Channels = nil
+	for _, name := range []string{"fx", "ram_force", "fx2"} {
+		tr.Channels = append(tr.Channels, chart.Channel{Name: name, Unit: "N", Axis: "x", Quantity: "force", Position: "centre of gravity", Raw: v})
+	}
+	seen := map[string]int{}
+	for _, m := range regexp.MustCompile(`<path class="(curve [^"]*)" d="M0 5H28"`).FindAllStringSubmatch(string(chart.Static(tr)), -1) {
+		seen[m[1]]++
+	}
+	if len(seen) != 3 {
+		t.Errorf("three curves of one pane are drawn as %v", seen)
+	}
+}

@@ -98,7 +98,8 @@ func panes(t Traces) []pane {
 
 // hues gives each channel one of four hues by sensor position, in the order of
 // first appearance, so that a position has one colour in every pane. A channel
-// without a position goes by its quantity.
+// without a position goes by its quantity. Where hue and dash would both be those
+// of another curve of the pane, it takes the next hue.
 func hues(cs []Channel) []int {
 	var seen []string
 	h := make([]int, len(cs))
@@ -112,8 +113,24 @@ func hues(cs []Channel) []int {
 			seen, at = append(seen, key), len(seen)
 		}
 		h[i] = at % 4
+		for range 4 { // two curves of a pane that look alike cannot be told apart
+			if !alike(cs, h, i) {
+				break
+			}
+			h[i] = (h[i] + 1) % 4
+		}
 	}
 	return h
+}
+
+// alike says that a channel before the i-th has its hue and dash in the same pane.
+func alike(cs []Channel, h []int, i int) bool {
+	for k := range i {
+		if cs[k].Unit == cs[i].Unit && cs[k].Axis == cs[i].Axis && h[k] == h[i] {
+			return true
+		}
+	}
+	return false
 }
 
 // Summary says in words what the chart shows: the largest value of every
