@@ -54,6 +54,20 @@ func TestViewer(t *testing.T) {
 		if text := browsertest.Eval[string](tab, `document.querySelector(".readout").textContent`); !strings.HasPrefix(text, "At 7.05 ms: Head x 94.0 g") {
 			t.Errorf("the readout says %q", text)
 		}
+		// The time stands above the traces, and a mark gives the difference: samples are 0.05 ms apart.
+		times := func(want string) {
+			t.Helper()
+			if text := browsertest.Eval[string](tab, `document.querySelector(".cursor-times").textContent`); text != want {
+				t.Errorf("the times are %q, want %q", text, want)
+			}
+		}
+		times("Cursor 7.05 ms")
+		tab.Do(chromedp.KeyEvent("m"), chromedp.KeyEvent(kb.ArrowRight), chromedp.KeyEvent(kb.ArrowRight))
+		times("Cursor 7.15 ms · mark 7.05 ms · difference 0.10 ms")
+		tab.Wait(`new URLSearchParams(location.search).get("m") === "7.050"`)
+		browsertest.Eval[bool](tab, `[...document.querySelectorAll(".trace-tools button")].find(b => b.textContent === "Mark").click(), true`)
+		times("Cursor 7.15 ms · mark 7.15 ms · difference 0.00 ms")
+		tab.Do(chromedp.Focus(chromedp.CSS(".trace-live")))
 		tab.Do(chromedp.KeyEvent("0"))
 		tab.Wait(`(new URLSearchParams(location.search).get("t") || "").startsWith("-50.000,")`)
 	})
@@ -115,6 +129,22 @@ func TestViewer(t *testing.T) {
 		}
 		tab.Do(chromedp.Reload())
 		tab.Wait(`document.getElementById("traces") && document.getElementById("traces").dataset.overlays === "1"`)
+		// Another shot leaves the range of a view alone in which it passes nothing:
+		// both are the same invented shot, and the curves are as high with it as without.
+		heights := func(query string) string {
+			t.Helper()
+			tab.Open("/gallery/shot?t=30.000,50.000" + query)
+			tab.Wait(`document.getElementById("traces").dataset.ready === "full"`)
+			if query != "" {
+				tab.Wait(`document.getElementById("traces").dataset.overlays === "1"`)
+			}
+			return browsertest.Eval[string](tab, `(() => { const s = document.querySelector(".trace-live").panes; return JSON.stringify(s.map((p) => [p.plot.scales.y.min, p.plot.scales.y.max])); })()`)
+		}
+		if alone, with := heights(""), heights("&o=o1"); alone != with {
+			t.Errorf("the ranges are %s, with another shot %s", alone, with)
+		}
+		tab.Open("/gallery/shot?o=o1")
+		tab.Wait(`document.getElementById("traces").dataset.overlays === "1"`)
 		// What is saved is a picture of what is shown: the blobs are caught on their way.
 		browsertest.Eval[bool](tab, `(window.saved = [], URL.createObjectURL = b => { saved.push(b); return "#"; }, true)`)
 		for _, kind := range []string{"SVG", "PNG"} {

@@ -1,4 +1,5 @@
 // Wheel, fingers and keys for the trace viewer.
+import { toggleMark } from "./mark.js";
 
 export function bindInput(viewer) {
   const { live } = viewer;
@@ -27,12 +28,21 @@ export function bindInput(viewer) {
       "+": () => viewer.zoomBy(0.5, null, true),
       "=": () => viewer.zoomBy(0.5, null, true),
       "-": () => viewer.zoomBy(2, null, true),
+      m: () => toggleMark(viewer),
+      M: () => toggleMark(viewer),
       "0": () => viewer.whole(),
       "?": () => { viewer.help.open = !viewer.help.open; },
     };
     if (!acts[e.key]) return;
     e.preventDefault();
     acts[e.key]();
+  });
+
+  live.addEventListener("click", (e) => {
+    if (!e.shiftKey || !e.target.closest(".uplot")) return;
+    viewer.tell(timeAt(e.clientX));
+    viewer.place();
+    toggleMark(viewer);
   });
 
   bindFingers(viewer, timeAt);

@@ -1,6 +1,7 @@
 // One pane: all channels of one unit in one uPlot, with a key of buttons.
 import uPlot from "uplot";
 import { drawOverlays } from "./overlay.js";
+import { drawMark } from "./mark.js";
 import { digitsFor, fixed, short } from "./numbers.js";
 
 const HEIGHT = 170;
@@ -44,7 +45,7 @@ export function makePane(host, unit, channels, last) {
       legend: { show: false },
       scales: {
         x: { time: false, range: () => [host.state.from, host.state.to] },
-        y: { range: (u, low, high) => widened(host.others({ channels }), low, high) },
+        y: { range: (u, low, high) => widened(host.others({ channels }), low, high, host.state.from, host.state.to) },
       },
       axes: [
         { ...axis, size: last ? 24 : 0, values: last ? ticks : (u, s) => s.map(() => ""), label: last ? "time since trigger, ms" : undefined, labelSize: last ? 20 : 0, labelFont: font, space: 70 },
@@ -66,6 +67,7 @@ export function makePane(host, unit, channels, last) {
       hooks: {
         drawClear: [(u) => { drawMarks(u, host, unit, c()); }],
         drawAxes: [(u) => drawOverlays(u, host.others({ channels }), c().hue)],
+        draw: [(u) => drawMark(u, host.state, c())],
         setSelect: [(u) => {
           if (u.select.width < 4) return;
           const from = u.posToVal(u.select.left, "x"), to = u.posToVal(u.select.left + u.select.width, "x");
@@ -92,10 +94,11 @@ function span(low, high) {
   return [a < 0 ? a - pad : a, b > 0 ? b + pad : b];
 }
 
-// widened is span with room for the overlays too.
-function widened(others, low, high) {
-  for (const { v } of others) {
+// widened is span with room for what of the overlays is in view too.
+function widened(others, low, high, from, to) {
+  for (const { x, v } of others) {
     for (let i = 0; i < v.length; i++) {
+      if (x[i] < from || x[i] > to) continue;
       if (v[i] === null || Number.isNaN(v[i])) continue;
       if (low === null || low === undefined || v[i] < low) low = v[i];
       if (high === null || high === undefined || v[i] > high) high = v[i];

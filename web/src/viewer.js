@@ -7,6 +7,7 @@ import { makePane, readColours } from "./pane.js";
 import { fixed, short } from "./numbers.js";
 import { bindInput } from "./input.js";
 import { makeOverlays } from "./overlay.js";
+import { clock, toggleMark } from "./mark.js";
 import { picture, png, save } from "./export.js";
 
 const BUCKETS = 1200;
@@ -77,18 +78,21 @@ class Viewer {
     live.className = "trace-live";
     live.tabIndex = 0;
     live.setAttribute("role", "application");
-    live.setAttribute("aria-label", "Traces. Arrow keys move the cursor, plus and minus zoom, 0 shows the whole record.");
+    live.setAttribute("aria-label", "Traces. Arrow keys move the cursor, M marks, plus and minus zoom, 0 shows the whole record.");
     const fixedPart = this.root.querySelector(".trace-static");
     fixedPart.classList.add("replaced");
     this.tools();
     this.readout = document.createElement("p");
     this.readout.className = "readout";
     this.readout.setAttribute("aria-live", "polite");
-    this.root.append(live, this.readout);
+    this.times = document.createElement("p");
+    this.times.className = "cursor-times num";
+    this.root.append(this.times, live, this.readout);
     const units = [...new Set(this.data.channels.map((c) => c.unit))];
     this.panes = units.map((unit, i) =>
       makePane(this, unit, this.data.channels.filter((c) => c.unit === unit), i === units.length - 1));
     for (const p of this.panes) live.append(p.el);
+    live.panes = this.panes;
     new ResizeObserver(() => this.frame(() => {
       for (const p of this.panes) p.plot.setSize({ width: Math.max(200, live.clientWidth), height: p.plot.height });
     })).observe(live);
@@ -119,6 +123,7 @@ class Viewer {
     button("−", "Zoom out", () => this.zoomBy(2, null, true));
     button("Impact", "Show the impact", () => this.zoomTo(this.first.from, this.first.to, true));
     button("Whole record", "", () => this.whole());
+    button("Mark", "Put the mark at the cursor, or take it away there", () => toggleMark(this));
     const name = () => (location.pathname.split("/").pop() || "traces") + "-" + this.state.set;
     button("Picture, PNG", "", async () => save(await png(picture(this, this.title())), name() + ".png"));
     button("Picture, SVG", "", () => save(new Blob([picture(this, this.title())], { type: "image/svg+xml" }), name() + ".svg"));
@@ -127,7 +132,7 @@ class Viewer {
     head.textContent = "Keys";
     const list = document.createElement("p");
     list.textContent = "Drag across the traces to zoom in; double click for the whole record; with the traces in focus the wheel zooms. " +
-      "Arrows move the cursor by a sample, with Shift by ten. + and − zoom, 0 shows the whole record, [ and ] go to the previous and next shot, ? opens this.";
+      "Arrows move the cursor by a sample, with Shift by ten. M, or a click with Shift, puts a mark there; the difference in time to the cursor is shown. + and − zoom, 0 shows the whole record, [ and ] go to the previous and next shot, ? opens this.";
     help.append(head, list);
     this.help = help;
     bar.append(help);
@@ -236,6 +241,7 @@ class Viewer {
   // tell notes the cursor's time and shows the values there.
   tell(ms) {
     this.state.cursor = ms;
+    clock(this);
     const i = this.nearest(ms);
     for (const p of this.panes) p.now(i);
     clearTimeout(this.telling);
@@ -263,6 +269,7 @@ class Viewer {
 
   // place puts the cursor of all panes where the state says.
   place() {
+    clock(this);
     if (this.state.cursor === null) return;
     this.placing = true;
     const i = this.nearest(this.state.cursor);
