@@ -171,6 +171,12 @@ func rules() []rule {
 			return "/equipment/list.csv?lab=" + m.birch.id.String(), "", ""
 		}, own},
 		{"GET /equipment/use/:id", func(m *matrix) (string, string, string) { return "/equipment/use/" + m.ram, "", "" }, own},
+		{"GET /equipment/use/:id/:kind/:entry", func(m *matrix) (string, string, string) {
+			return "/equipment/use/" + m.ram + "/service/" + uuid.NewString(), "", ""
+		}, nowhere}, // TestWithdrawnEntries has some
+		{"POST /equipment/use/:id/:kind/:entry", func(m *matrix) (string, string, string) {
+			return posts("/equipment/use/"+m.ram+"/service/"+uuid.NewString(), func(*matrix) url.Values { return url.Values{"reason": {"test"}} })(m)
+		}, nowhere},
 		{"GET /calendar/:file", at("/calendar/NONE.ics"), missing}, // programs show a token
 		{"GET /calendar/:token/bookings.ics", at("/calendar/NONE/bookings.ics"), missing},
 		{"GET /metrics/items", at("/metrics/items"), noToken},

@@ -15,6 +15,8 @@ func (d *Desk) care(e *echo.Echo, in echo.MiddlewareFunc) {
 	e.GET("/calendar/:token/bookings.ics", d.bookingFeed)
 	e.GET("/metrics/items", d.itemMetrics)
 	e.GET("/equipment/use/:id", d.itemUse, in)
+	e.GET("/equipment/use/:id/:kind/:entry", d.entry, in)
+	e.POST("/equipment/use/:id/:kind/:entry", d.withdrawEntry, in)
 	e.POST(page.PostState, d.postState, in)
 	e.POST(page.PostCorrection, d.postCorrection, in)
 	e.POST(page.PostPlan, d.postPlan, in)

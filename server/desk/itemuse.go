@@ -100,13 +100,13 @@ func (d *Desk) itemUsePage(c echo.Context, id uuid.UUID, posted string, typed *h
 	if err := d.rigFacts(ctx, &p, &u.Usage, &own, rigs, &s); err != nil {
 		return err
 	}
-	if s.Events, err = d.events(ctx, &p, id, rigs); err != nil {
+	if s.Events, err = d.events(ctx, &p, id, rigs, p.MayKeep(of.ID)); err != nil {
 		return err
 	}
 	if s.FoundOut, err = d.foundOutOf(ctx, &p, id); err != nil {
 		return err
 	}
-	said(c, &s.Frame, map[string]string{"state": "The state was recorded.", "correction": "The counter was corrected.", "plan": "The service plan was changed.", "rated": "The pressure was recorded. The rig learns it the next time its agent reaches this server."})
+	said(c, &s.Frame, map[string]string{"withdrawn": "The entry was withdrawn.", "state": "The state was recorded.", "correction": "The counter was corrected.", "plan": "The service plan was changed.", "rated": "The pressure was recorded. The rig learns it the next time its agent reaches this server."})
 	if s.MayEdit = p.MayKeep(of.ID); s.MayEdit {
 		useForms(&s, i)
 	}

@@ -53,9 +53,11 @@ func (v *Reader) Rig(ctx context.Context, sc scope.Scope, id uuid.UUID) (RigRow,
 
 // Services lists the services of an item, newest first, at most MaxLimit.
 func (v *Reader) Services(ctx context.Context, sc scope.Scope, item uuid.UUID) ([]ServiceRow, error) {
-	return facts(ctx, v, v.set.services, sc, item, func(d *doc[lab.Service]) ServiceRow {
-		return ServiceRow{Head: d.head(), Service: *d.body()}
-	})
+	return facts(ctx, v, v.set.services, sc, item, serviceRow)
+}
+
+func serviceRow(d *doc[lab.Service]) ServiceRow {
+	return ServiceRow{Head: d.head(), Service: *d.body()}
 }
 
 // Calibrations lists the certificates of an item, newest first, at most MaxLimit.

@@ -39,19 +39,26 @@ func itemTable() *index.Table[doc[lab.Item]] {
 
 // dated declares a table of facts about an item, in the order of time and stamp.
 func dated[B any](name kv.Table, of func(*B) (uuid.UUID, lab.Time), more ...index.Index[doc[B]]) *index.Table[doc[B]] {
-	return &index.Table[doc[B]]{Name: name, Key: keyOf[B], Indexes: append([]index.Index[doc[B]]{{
-		Name: byItem,
-		Keys: func(d *doc[B]) [][]byte {
+	keys := func(d *doc[B]) [][]byte {
+		item, at := of(d.body())
+		if item == uuid.Nil {
+			return nil
+		}
+		return one(item[:], when(at), d.Made.Stamp.key())
+	}
+	return &index.Table[doc[B]]{Name: name, Key: keyOf[B], Indexes: append([]index.Index[doc[B]]{
+		{Name: byItem, Keys: func(d *doc[B]) [][]byte {
 			if !d.stands() {
 				return nil
 			}
-			item, at := of(d.body())
-			if item == uuid.Nil {
+			return keys(d)
+		}},
+		{Name: byItemOff, Keys: func(d *doc[B]) [][]byte {
+			if !d.shown() || d.stands() {
 				return nil
 			}
-			return one(item[:], when(at), d.Made.Stamp.key())
-		},
-	}}, more...)}
+			return keys(d)
+		}}}, more...)}
 }
 
 func serviceOf(s *lab.Service) (uuid.UUID, lab.Time)         { return s.Item, s.EffectiveAt }

@@ -54,6 +54,8 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 	w.say(shot, &lab.Accepted{Shot: shot})
 	w.say(labtest.ID("o"), &lab.TakenOut{Specimen: "H-01", EffectiveAt: lab.At(at)})
 	w.say(labA, &lab.Display{Pressure: "psi"})
+	w.say(labtest.ID("off"), &lab.ItemState{Item: ram1, State: lab.StateInService, EffectiveAt: lab.At(at), Reason: "R"})
+	w.say(labtest.ID("off"), &lab.Withdrawn{Doc: labtest.ID("off"), DocKind: lab.KindItemState, Reason: "of another ram"})
 	w.say(labtest.ID("u"), &lab.Strokes{Rig: rig1, Kind: lab.ShotDry, Number: 1, EffectiveAt: lab.At(at)})
 	w.say(labtest.ID("r"), &lab.CounterRead{Rig: rig1, Counter: 1, EffectiveAt: lab.At(at)})
 	w.say(labtest.ID("on"), &lab.WentOn{Rig: rig1, What: []string{"ram"}, Reason: "R", EffectiveAt: lab.At(at), Until: lab.At(at.Add(2 * time.Hour))})
@@ -101,15 +103,19 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 		"Sightings": func(s scope.Scope) (int, error) {
 			return rows(w.Sightings(ctx, s, view.SightingFilter{Open: true}, view.Page{}))
 		},
-		"SightingsOf":      func(s scope.Scope) (int, error) { return size(w.SightingsOf(ctx, s, shot)) },
-		"Voids":            func(s scope.Scope) (int, error) { return size(w.Voids(ctx, s, shot)) },
-		"Sighting":         func(s scope.Scope) (int, error) { return single(w.Sighting(ctx, s, sighting)) },
-		"Quarantine":       func(s scope.Scope) (int, error) { return rows(w.Quarantine(ctx, s, false, view.Page{})) },
-		"Quarantined":      func(s scope.Scope) (int, error) { return single(w.Quarantined(ctx, s, bad)) },
-		"Items":            func(s scope.Scope) (int, error) { return rows(w.Items(ctx, s, "", view.Page{})) },
-		"Item":             func(s scope.Scope) (int, error) { return single(w.Item(ctx, s, ram1)) },
-		"Rigs":             func(s scope.Scope) (int, error) { return rows(w.Rigs(ctx, s, view.Page{})) },
-		"Rig":              func(s scope.Scope) (int, error) { return single(w.Rig(ctx, s, rig1)) },
+		"SightingsOf": func(s scope.Scope) (int, error) { return size(w.SightingsOf(ctx, s, shot)) },
+		"Voids":       func(s scope.Scope) (int, error) { return size(w.Voids(ctx, s, shot)) },
+		"Sighting":    func(s scope.Scope) (int, error) { return single(w.Sighting(ctx, s, sighting)) },
+		"Quarantine":  func(s scope.Scope) (int, error) { return rows(w.Quarantine(ctx, s, false, view.Page{})) },
+		"Quarantined": func(s scope.Scope) (int, error) { return single(w.Quarantined(ctx, s, bad)) },
+		"Items":       func(s scope.Scope) (int, error) { return rows(w.Items(ctx, s, "", view.Page{})) },
+		"Item":        func(s scope.Scope) (int, error) { return single(w.Item(ctx, s, ram1)) },
+		"Rigs":        func(s scope.Scope) (int, error) { return rows(w.Rigs(ctx, s, view.Page{})) },
+		"Rig":         func(s scope.Scope) (int, error) { return single(w.Rig(ctx, s, rig1)) },
+		"WithdrawnFacts": func(s scope.Scope) (int, error) {
+			f, err := w.WithdrawnFacts(ctx, s, ram1)
+			return len(f.States), err
+		},
 		"Services":         func(s scope.Scope) (int, error) { return size(w.Services(ctx, s, ram1)) },
 		"Calibrations":     func(s scope.Scope) (int, error) { return size(w.Calibrations(ctx, s, ram1)) },
 		"Calibration":      func(s scope.Scope) (int, error) { return single(w.Calibration(ctx, s, labtest.ID("c"))) },

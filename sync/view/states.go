@@ -38,9 +38,11 @@ func (v *Reader) States(ctx context.Context, sc scope.Scope, item uuid.UUID) ([]
 
 // Corrections lists the corrections of an item's counter, newest first, at most MaxLimit.
 func (v *Reader) Corrections(ctx context.Context, sc scope.Scope, item uuid.UUID) ([]CorrectionRow, error) {
-	return facts(ctx, v, v.set.corrections, sc, item, func(d *doc[lab.Correction]) CorrectionRow {
-		return CorrectionRow{Head: d.head(), Correction: *d.body()}
-	})
+	return facts(ctx, v, v.set.corrections, sc, item, correctionRow)
+}
+
+func correctionRow(d *doc[lab.Correction]) CorrectionRow {
+	return CorrectionRow{Head: d.head(), Correction: *d.body()}
 }
 
 // StateAt gives the statement that holds at a time; nil when nothing was

@@ -20,6 +20,7 @@ const (
 	byName     = "name"     // lab, folded names
 	byCalib    = "calib"    // lab
 	byItem     = "item"     // item, time, stamp
+	byItemOff  = "itemoff"  // the same, of what was withdrawn
 	byCheck    = "check"    // rig, time; of system checks that stand
 	byPad      = "pad"      // rig, folded pad, time; of system checks that stand
 	bySecond   = "second"   // lab, rig, time of what is no stroke

@@ -108,8 +108,27 @@ type ItemEvent struct {
 	What      string // as "mounted at rig one, position ram"
 	Why       string
 	By        string
-	Withdrawn bool
+	Withdrawn string // reason; empty: it holds
+	Href      string // to its own screen, for those who may withdraw it
 }
+
+// EntryPath is the screen of one entry of an item's history.
+func EntryPath(item, kind, id string) string {
+	return ItemUsePath(item) + "/" + kind + "/" + url.PathEscape(id)
+}
+
+// Entry is one entry of an item's history, with what it takes to withdraw it.
+type Entry struct {
+	Frame
+	Item     string
+	ItemHref string
+	Event    ItemEvent
+	Recorded time.Time
+	Follows  string // what a withdrawal changes, and what it does not
+	Withdraw *Form  // nil: it is withdrawn, or the caller may not
+}
+
+func (Entry) screen() string { return "entry" }
 
 // Health shows of all labs what needs looking after.
 type Health struct {

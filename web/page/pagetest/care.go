@@ -12,7 +12,7 @@ import (
 // care shows the screens for looking after equipment.
 func care() []Item {
 	var all []Item
-	for _, part := range [][]Item{health(), stockLists(), itemUses(), usages(), reviews(), messages(), certificates(), lateFacts(), plans(), workOrders(), labels()} {
+	for _, part := range [][]Item{health(), stockLists(), itemUses(), usages(), reviews(), messages(), certificates(), lateFacts(), entries(), plans(), workOrders(), labels()} {
 		all = append(all, part...)
 	}
 	return all

@@ -61,3 +61,20 @@ func lateFacts() []Item {
 	}
 	return []Item{{"late", page.LateFacts{Frame: f, Days: 90, Rows: late}}, {"late-empty", page.LateFacts{Frame: f, Days: 90}}, {"late-full", full}, {"late-fact", one}, {"late-fact-working", working}, {"late-fact-none", none}}
 }
+
+// entries shows one entry of an item's history.
+func entries() []Item {
+	f := serverFrame("accelerometer X, AC-0441: calibration, certificate K-2031-014", page.PathEquipment)
+	event := page.ItemEvent{At: Now().AddDate(0, 0, -30), What: "calibration, certificate K-2031-014", Why: "due again on 2032-03-11", By: "Ada Verrin"}
+	off := event
+	off.Withdrawn = "It is of another sensor."
+	withdraw := page.Form{ID: "withdraw", Action: "#", Fields: page.ReasonFields(), Submit: "Withdraw the entry"}
+	entry := page.Entry{Frame: f, Item: "accelerometer X, AC-0441", ItemHref: "/equipment/use/s1", Event: event, Recorded: Now().AddDate(0, 0, -2), Follows: "Without it the certificate before holds again.", Withdraw: &withdraw}
+	gone := entry
+	gone.Event, gone.Withdraw = off, nil
+	wrong := withdraw
+	wrong.Errors = map[string]string{"reason": "This is needed."}
+	bad := entry
+	bad.Withdraw = &wrong
+	return []Item{{"entry", entry}, {"entry-withdrawn", gone}, {"entry-error", bad}}
+}
