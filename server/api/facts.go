@@ -278,7 +278,7 @@ func (a *API) schedule(c echo.Context) error {
 	if err := read(c, &q); err != nil {
 		return err
 	}
-	if err := a.Register.PlanCampaign(c.Request().Context(), door.Of(c).Principal, in, id, register.When(q)); err != nil {
+	if err := a.Register.PlanCampaign(c.Request().Context(), door.Of(c).Principal, in, id, register.When(q), nil); err != nil {
 		return whole(err)
 	}
 	return c.NoContent(http.StatusNoContent)

@@ -123,7 +123,7 @@ func (a *API) setClassPlan(end bool) echo.HandlerFunc {
 				return err
 			}
 		}
-		if err := a.Register.ClassPlan(c.Request().Context(), door.Of(c).Principal, in, b.plan(class)); err != nil {
+		if err := a.Register.ClassPlan(c.Request().Context(), door.Of(c).Principal, in, b.plan(class), nil); err != nil {
 			return whole(err)
 		}
 		return c.NoContent(http.StatusNoContent)
@@ -159,7 +159,7 @@ func (a *API) setItemPlan(end bool) echo.HandlerFunc {
 				return err
 			}
 		}
-		if err := a.Register.Plan(c.Request().Context(), door.Of(c).Principal, in, item.ID, b.plan(item.Item.Class), b.None); err != nil {
+		if err := a.Register.Plan(c.Request().Context(), door.Of(c).Principal, in, item.ID, b.plan(item.Item.Class), b.None, nil); err != nil {
 			return whole(err)
 		}
 		return c.NoContent(http.StatusNoContent)

@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"cmp"
 	"context"
 	"net/http"
 	"slices"
@@ -48,9 +49,7 @@ func (d *Desk) when(ctx context.Context, p *caller, in roster.Place, r *view.Cam
 	if b.Rig != nil {
 		s.Rig = rigName(rigs, *b.Rig)
 	}
-	if b.EndsAt != 0 {
-		s.Days = present.DayOf(b.StartsAt, d.zone) + " to " + present.DayOf(b.EndsAt-1, d.zone)
-	}
+	s.Days = d.daysOf(b)
 	s.Unsettled = d.whenUnsettled(r, func(id uuid.UUID) string { return rigName(rigs, id) })
 	if !p.MayKeep(in.ID) {
 		return nil
@@ -61,7 +60,7 @@ func (d *Desk) when(ctx context.Context, p *caller, in roster.Place, r *view.Cam
 	}
 	f := httpkit.Blank(page.CampaignWhenFields(), page.CampaignWhenPath(s.ID), "when", "Set rig and days")
 	f.Choices = map[string][]page.Choice{"rig": append([]page.Choice{{Value: "", Text: "not said"}}, choices...)}
-	f.Values = map[string]string{}
+	f.Values, f.Hidden = map[string]string{}, map[string]string{page.SeenField: seenWhen(&r.Head)}
 	if b.Rig != nil {
 		f.Values["rig"] = b.Rig.String()
 	}
@@ -70,6 +69,14 @@ func (d *Desk) when(ctx context.Context, p *caller, in roster.Place, r *view.Cam
 	}
 	s.When = &f
 	return nil
+}
+
+// daysOf says on which days a campaign is to be fired; "" when nobody said.
+func (d *Desk) daysOf(b *lab.Campaign) string {
+	if b.EndsAt == 0 {
+		return ""
+	}
+	return present.DayOf(b.StartsAt, d.zone) + " to " + present.DayOf(b.EndsAt-1, d.zone)
 }
 
 // whenUnsettled says what two sites set without sight of each other.
@@ -156,7 +163,16 @@ func (d *Desk) postCampaignWhen(c echo.Context) error {
 		if !f.OK() {
 			return "", nil
 		}
-		return done(page.CampaignPath(r.ID.String()), "when"), d.Register.PlanCampaign(ctx, p.Principal, in, r.ID, next)
+		rig := "not said"
+		if at := r.Campaign.Rig; at != nil {
+			rigs, err := d.rigNames(ctx, in.Scope)
+			if err != nil {
+				return "", err
+			}
+			rig = rigName(rigs, *at)
+		}
+		still := stillWhen(c.FormValue(page.SeenField), map[string]string{"rig": rig, "starts_on": cmp.Or(d.daysOf(&r.Campaign), "not said")})
+		return done(page.CampaignPath(r.ID.String()), "when"), d.Register.PlanCampaign(ctx, p.Principal, in, r.ID, next, still)
 	}, d.campaignPage)
 }
 

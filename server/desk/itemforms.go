@@ -83,7 +83,11 @@ func (d *Desk) postPlan(c echo.Context) error {
 		if err != nil {
 			return "", err
 		}
-		return done(page.ItemUsePath(item.String()), "plan"), d.Register.Plan(ctx, p.Principal, at, item, plan, none)
+		row, err := d.Views.Item(ctx, at.Scope, item)
+		if err != nil {
+			return "", err
+		}
+		return done(page.ItemUsePath(item.String()), "plan"), d.Register.Plan(ctx, p.Principal, at, item, plan, none, stillItemPlan(c.FormValue(page.SeenField), ownPlanWords(&row.Item)))
 	}, d.itemUseAgain(page.PostPlan))
 }
 

@@ -108,7 +108,7 @@ func (d *Desk) itemUsePage(c echo.Context, id uuid.UUID, posted string, typed *h
 	}
 	said(c, &s.Frame, map[string]string{"withdrawn": "The entry was withdrawn.", "state": "The state was recorded.", "correction": "The counter was corrected.", "plan": "The service plan was changed.", "rated": "The pressure was recorded. The rig learns it the next time its agent reaches this server."})
 	if s.MayEdit = p.MayKeep(of.ID); s.MayEdit {
-		useForms(&s, i)
+		useForms(&s, &own.item)
 	}
 	if typed != nil {
 		s.Notices = append(s.Notices, typed.Other...)
@@ -125,13 +125,14 @@ func (d *Desk) itemUsePage(c echo.Context, id uuid.UUID, posted string, typed *h
 	return httpkit.Page(c, status, s)
 }
 
-func useForms(s *page.ItemUse, i *lab.Item) {
+func useForms(s *page.ItemUse, row *view.ItemRow) {
+	i := &row.Item
 	s.StateForm = httpkit.Blank(page.StateFields(), page.PostState, "state", "Record the state")
 	s.CorrectionForm = httpkit.Blank(page.CorrectionFields(), page.PostCorrection, "correction", "Correct the counter")
 	s.PlanForm = httpkit.Blank(page.PlanFields(), page.PostPlan, "plan", "Change the plan")
 	s.StateForm.Values = map[string]string{"item": s.ID, "state": s.State.Word}
 	s.CorrectionForm.Values = map[string]string{"item": s.ID}
-	s.PlanForm.Values = map[string]string{"item": s.ID}
+	s.PlanForm.Values, s.PlanForm.Hidden = map[string]string{"item": s.ID}, map[string]string{page.SeenField: row.Seen(fieldsOfItemPlan...)}
 	own, _ := i.OwnPlan()
 	planValues(s.PlanForm.Values, &own, map[string]string{"every_strokes": "service_every_strokes", "every_days": "service_every_days"})
 	if i.NoServicePlan {

@@ -64,6 +64,9 @@ func (d *Desk) plansPage(c echo.Context, typed *httpkit.Filled, status int) erro
 		s.Form = httpkit.Blank(page.ClassPlanFields(), page.PostClassPlan, "classplan", "Set the plan")
 		s.Form.Choices = map[string][]page.Choice{"lab": choices(labs), "class": classes()}
 		s.Form.Values = map[string]string{"lab": s.Lab}
+		if s.Form.Hidden, err = d.seenPlans(ctx, &p); err != nil {
+			return err
+		}
 		if asked != nil {
 			planValues(s.Form.Values, &asked.Plan, map[string]string{"every_strokes": "every_strokes", "every_days": "every_days"})
 			s.Form.Values["class"] = asked.Plan.Class
@@ -74,6 +77,18 @@ func (d *Desk) plansPage(c echo.Context, typed *httpkit.Filled, status int) erro
 		s.Notices = append(s.Notices, typed.Other...)
 	}
 	return httpkit.Page(c, status, s)
+}
+
+// seenPlans names all plans of classes as they stand: the form may be sent for any.
+func (d *Desk) seenPlans(ctx context.Context, p *caller) (map[string]string, error) {
+	var all []string
+	err := every(ctx, func(q view.Page) (view.List[view.ServicePlanRow], error) {
+		return d.Views.ServicePlans(ctx, p.Scope, q)
+	}, func(r *view.ServicePlanRow) error {
+		all = append(all, seenPlan(r.ID, &r.Head))
+		return nil
+	})
+	return map[string]string{page.SeenField: strings.Join(all, " ")}, err
 }
 
 func classes() []page.Choice {
@@ -172,7 +187,14 @@ func (d *Desk) postClassPlan(c echo.Context) error {
 		if err != nil {
 			return "", err
 		}
-		return done(page.PathPlans, "plan"), d.Register.ClassPlan(ctx, p.Principal, in, next)
+		now := "no plan"
+		id := lab.ServicePlanOf(in.ID, next.Class)
+		if row, err := d.Views.ServicePlan(ctx, in.Scope, id); err == nil {
+			now = present.PlanWords(&row.Plan)
+		} else if !missing(err) {
+			return "", err
+		}
+		return done(page.PathPlans, "plan"), d.Register.ClassPlan(ctx, p.Principal, in, next, stillPlan(id, c.FormValue(page.SeenField), c.Request().PostForm.Has(page.SeenField), now))
 	}, d.plansPage)
 }
 

@@ -25,7 +25,7 @@ type When struct {
 // is not written again, and a field that has two values is settled. The two
 // dates are written together, so that a span is never half of one site and half
 // of another.
-func (r *Register) PlanCampaign(ctx context.Context, p account.Principal, in roster.Place, id uuid.UUID, next When) error {
+func (r *Register) PlanCampaign(ctx context.Context, p account.Principal, in roster.Place, id uuid.UUID, next When, still Still) error {
 	if err := MayKeep(p, in.ID); err != nil {
 		return err
 	}
@@ -45,6 +45,9 @@ func (r *Register) PlanCampaign(ctx context.Context, p account.Principal, in ros
 			} else if err != nil {
 				return nil, err
 			}
+		}
+		if err := still.holds(&row.Head); err != nil {
+			return nil, err
 		}
 		b := row.Campaign
 		e := fieldEdits{author: p.Author(), doc: id, kind: lab.KindCampaign, head: &row.Head}

@@ -32,7 +32,7 @@ func PlanFaults(p *lab.ServicePlan) error {
 
 // Plan changes the service plan that an item has for itself; next is what it is
 // to be. What is already so is not written again.
-func (r *Register) Plan(ctx context.Context, p account.Principal, in roster.Place, item uuid.UUID, next lab.ServicePlan, none bool) error {
+func (r *Register) Plan(ctx context.Context, p account.Principal, in roster.Place, item uuid.UUID, next lab.ServicePlan, none bool, still Still) error {
 	if err := MayKeep(p, in.ID); err != nil {
 		return err
 	}
@@ -46,6 +46,9 @@ func (r *Register) Plan(ctx context.Context, p account.Principal, in roster.Plac
 	_, err = r.Ledger.AppendWith(ctx, row.Lab, func(tx kv.Tx) ([]ledger.Draft, error) {
 		row, err := view.Within(r.Views, tx).Item(ctx, in.Scope, item)
 		if err != nil {
+			return nil, err
+		}
+		if err := still.holds(&row.Head); err != nil {
 			return nil, err
 		}
 		i := row.Item
@@ -64,7 +67,7 @@ func (r *Register) Plan(ctx context.Context, p account.Principal, in roster.Plac
 
 // ClassPlan sets the service plan of a class; an empty one takes it away. What
 // is already so is not written again, and a field that has two values is settled.
-func (r *Register) ClassPlan(ctx context.Context, p account.Principal, in roster.Place, next lab.ServicePlan) error {
+func (r *Register) ClassPlan(ctx context.Context, p account.Principal, in roster.Place, next lab.ServicePlan, still Still) error {
 	if err := MayKeep(p, in.ID); err != nil {
 		return err
 	}
@@ -75,10 +78,16 @@ func (r *Register) ClassPlan(ctx context.Context, p account.Principal, in roster
 	_, err := r.Ledger.AppendWith(ctx, in.ID, func(tx kv.Tx) ([]ledger.Draft, error) {
 		row, err := view.Within(r.Views, tx).ServicePlan(ctx, in.Scope, id)
 		if problem.Of(err) == problem.NotFound {
+			if err := still.holds(nil); err != nil {
+				return nil, err
+			}
 			kind, schema, body, err := lab.Encode(&next)
 			return []ledger.Draft{{Kind: kind, Schema: schema, Author: p.Author(), UID: id, Body: body}}, err
 		}
 		if err != nil {
+			return nil, err
+		}
+		if err := still.holds(&row.Head); err != nil {
 			return nil, err
 		}
 		b := row.Plan
@@ -92,6 +101,18 @@ func (r *Register) ClassPlan(ctx context.Context, p account.Principal, in roster
 		return e.drafts(b.Validate())
 	})
 	return err
+}
+
+// Still refuses a change to a document that is not any more what the person who
+// asks for it saw; its head is nil where there is no document yet. It runs in
+// the transaction that writes. Nil: it does not matter.
+type Still func(*view.Head) error
+
+func (s Still) holds(now *view.Head) error {
+	if s == nil {
+		return nil
+	}
+	return s(now)
 }
 
 // fieldEdits gathers the edits of one document.
