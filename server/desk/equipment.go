@@ -100,19 +100,23 @@ func (g *inventory) add(ctx context.Context, i *view.ItemRow) error {
 		rig = cmp.Or(g.rigs[u.Rig], "rig "+u.Rig.String()[:8])
 	}
 	title := cmp.Or(i.Item.Name, i.Item.Class)
+	held := page.Held{Is: inState(&u)}
+	if rig == "" {
+		held.Kept = u.Stated.Location()
+	}
 	switch {
 	case i.Item.Class == lab.ClassRam:
-		r := page.RamRow{ID: i.ID.String(), Lab: name, Name: title, Serial: i.Item.Serial, Rig: rig,
+		r := page.RamRow{Held: held, ID: i.ID.String(), Lab: name, Name: title, Serial: i.Item.Serial, Rig: rig,
 			SinceService: u.StrokesSinceService, Interval: u.Interval, Total: u.TotalStrokes, State: present.Service(&u)}
 		if u.LastService != nil {
 			r.LastService = u.LastService.Service.EffectiveAt.Time().In(g.d.zone)
 		}
 		g.page.Rams = append(g.page.Rams, r)
 	case measures(i.Item.Class) || i.Item.CalibrationRequired:
-		return g.sensor(ctx, i, page.SensorRow{ID: i.ID.String(), Lab: name, Name: title, Serial: i.Item.Serial, Kind: i.Item.Class,
+		return g.sensor(ctx, i, page.SensorRow{Held: held, ID: i.ID.String(), Lab: name, Name: title, Serial: i.Item.Serial, Kind: i.Item.Class,
 			Rig: rig, Position: u.Position, Strokes: page.ShowCount(u.TotalStrokes)})
 	default:
-		r := page.ItemRow{ID: i.ID.String(), Lab: name, Kind: i.Item.Class, Name: title, Serial: i.Item.Serial, Rig: rig, Strokes: page.ShowCount(u.TotalStrokes)}
+		r := page.ItemRow{Held: held, ID: i.ID.String(), Lab: name, Kind: i.Item.Class, Name: title, Serial: i.Item.Serial, Rig: rig, Strokes: page.ShowCount(u.TotalStrokes)}
 		if u.Interval > 0 {
 			r.State = present.Service(&u)
 		}

@@ -53,7 +53,7 @@ func (d *Desk) itemUsePage(c echo.Context, id uuid.UUID, posted string, typed *h
 	}
 	i := &u.Item.Item
 	s := page.ItemUse{Frame: d.frame(&p, i.Title(), page.PathEquipment), ID: id.String(), Item: i.Title(), Kind: i.Class, Lab: of.Title(), Asset: i.AssetNumber, Model: i.Model,
-		State: inState(&u), Service: present.ServiceDue(&u.ServiceDue, d.zone), SinceService: page.ShowCount(u.StrokesSinceService), Strokes: page.ShowCount(u.TotalStrokes),
+		State: inState(&u.Usage), Service: present.ServiceDue(&u.ServiceDue, d.zone), SinceService: page.ShowCount(u.StrokesSinceService), Strokes: page.ShowCount(u.TotalStrokes),
 		Shots: page.ShowCount(w.Shots), DaysMounted: present.Count(int64(w.DaysMounted), "day", "days"), EnergyOf: present.Count(w.EnergyOf, "stroke", "strokes")}
 	s.Energy, s.Hardest = page.Missing("no stroke has an energy"), page.Missing("no stroke has a peak")
 	if w.EnergyOf > 0 {
@@ -140,7 +140,7 @@ func useForms(s *page.ItemUse, row *view.ItemRow) {
 	}
 }
 
-func inState(u *upkeep.Due) page.Status {
+func inState(u *view.Usage) page.Status {
 	word := u.Stated.State()
 	switch word {
 	case lab.StateInService:

@@ -19,8 +19,15 @@ type Equipment struct {
 
 func (Equipment) screen() string { return "equipment" }
 
+// Held is the state that was stated of an item, and where it is kept.
+type Held struct {
+	Is   Status // as {OK, "in service"}, {Bad, "quarantined"}
+	Kept string // where it is while it is not mounted; empty: nobody said, or it is mounted
+}
+
 // RamRow is one ram. Strokes count every stroke, void and dry ones too.
 type RamRow struct {
+	Held
 	ID           string
 	Lab          string
 	Name         string
@@ -43,6 +50,7 @@ func (r RamRow) Share() int {
 
 // SensorRow is one sensor with its calibration.
 type SensorRow struct {
+	Held
 	ID          string
 	Lab         string
 	Name        string
@@ -59,7 +67,8 @@ type SensorRow struct {
 
 // ItemRow is any other piece of equipment.
 type ItemRow struct {
+	Held
 	ID, Lab, Kind, Name, Serial, Rig string
 	Strokes                          string
-	State                            Status
+	State                            Status // of its service; empty: no interval
 }

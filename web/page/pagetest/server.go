@@ -54,18 +54,18 @@ func equipment() []Item {
 	empty := e
 	e.Frame.Notices = []page.Notice{{Level: page.OK, Text: "The service of ram one was recorded. Strokes are counted from it."}}
 	e.Rams = []page.RamRow{
-		{ID: "r1", Lab: "Northmere lab", Name: "ram one", Serial: "R-1001", Rig: "rig one", SinceService: 962, Interval: 1000, Total: 14_230, State: page.Status{Level: page.Warn, Word: "due in 38 strokes"}, LastService: ago(70 * 24 * time.Hour)},
-		{ID: "r2", Lab: "Harbour lab", Name: "ram two", Serial: "R-1002", SinceService: 1312, Interval: 1000, Total: 2312, State: page.Status{Level: page.Bad, Word: "overdue by 312 strokes"}},
-		{ID: "r3", Lab: "Hillside lab", Name: "ram three", Serial: "R-1003", SinceService: 12, Total: 12, State: page.Status{Level: page.Plain, Word: "no interval set"}},
-		{ID: "r4", Lab: "Hillside lab", Name: "ram four", Serial: "R-1004", SinceService: 120, Interval: 1000, Total: 120, State: page.Status{Level: page.OK, Word: "due in 880 strokes"}},
+		{Held: page.Held{Is: page.Status{Level: page.OK, Word: "in service"}}, ID: "r1", Lab: "Northmere lab", Name: "ram one", Serial: "R-1001", Rig: "rig one", SinceService: 962, Interval: 1000, Total: 14_230, State: page.Status{Level: page.Warn, Word: "due in 38 strokes"}, LastService: ago(70 * 24 * time.Hour)},
+		{Held: page.Held{Is: page.Status{Level: page.OK, Word: "in service"}}, ID: "r2", Lab: "Harbour lab", Name: "ram two", Serial: "R-1002", SinceService: 1312, Interval: 1000, Total: 2312, State: page.Status{Level: page.Bad, Word: "overdue by 312 strokes"}},
+		{Held: page.Held{Is: page.Status{Level: page.OK, Word: "in service"}}, ID: "r3", Lab: "Hillside lab", Name: "ram three", Serial: "R-1003", SinceService: 12, Total: 12, State: page.Status{Level: page.Plain, Word: "no interval set"}},
+		{Held: page.Held{Is: page.Status{Level: page.OK, Word: "in service"}}, ID: "r4", Lab: "Hillside lab", Name: "ram four", Serial: "R-1004", SinceService: 120, Interval: 1000, Total: 120, State: page.Status{Level: page.OK, Word: "due in 880 strokes"}},
 	}
 	e.Sensors = []page.SensorRow{
-		{ID: "s1", Lab: "Northmere lab", Name: "accelerometer X", Serial: "AC-0441", Kind: "sensor", Rig: "rig one", Position: "centre of gravity, x", Calibrated: ago(100 * 24 * time.Hour), Due: Now().Add(265 * 24 * time.Hour), Certificate: "K-2031-118", State: page.Status{Level: page.OK, Word: "in calibration"}},
-		{ID: "s2", Lab: "Northmere lab", Name: "accelerometer Y", Serial: "AC-0442", Kind: "sensor", Rig: "rig one", Position: "centre of gravity, y", Calibrated: ago(377 * 24 * time.Hour), Due: ago(12 * 24 * time.Hour), Certificate: "K-2030-093", State: page.Status{Level: page.Bad, Word: "overdue by 12 days"}},
-		{ID: "s3", Lab: "Hillside lab", Name: "rate sensor X", Serial: "RS-0107", Kind: "sensor", Due: Now().Add(9 * 24 * time.Hour), Calibrated: ago(356 * 24 * time.Hour), State: page.Status{Level: page.Warn, Word: "due in 9 days"}},
-		{ID: "s4", Lab: "Hillside lab", Name: "light gate", Serial: "LG-3", Kind: "light gate", State: page.Status{Level: page.Plain, Word: "no calibration recorded"}},
+		{Held: page.Held{Is: page.Status{Level: page.OK, Word: "in service"}}, ID: "s1", Lab: "Northmere lab", Name: "accelerometer X", Serial: "AC-0441", Kind: "sensor", Rig: "rig one", Position: "centre of gravity, x", Calibrated: ago(100 * 24 * time.Hour), Due: Now().Add(265 * 24 * time.Hour), Certificate: "K-2031-118", State: page.Status{Level: page.OK, Word: "in calibration"}},
+		{Held: page.Held{Is: page.Status{Level: page.OK, Word: "in service"}}, ID: "s2", Lab: "Northmere lab", Name: "accelerometer Y", Serial: "AC-0442", Kind: "sensor", Rig: "rig one", Position: "centre of gravity, y", Calibrated: ago(377 * 24 * time.Hour), Due: ago(12 * 24 * time.Hour), Certificate: "K-2030-093", State: page.Status{Level: page.Bad, Word: "overdue by 12 days"}},
+		{Held: page.Held{Is: page.Status{Level: page.OK, Word: "in service"}}, ID: "s3", Lab: "Hillside lab", Name: "rate sensor X", Serial: "RS-0107", Kind: "sensor", Due: Now().Add(9 * 24 * time.Hour), Calibrated: ago(356 * 24 * time.Hour), State: page.Status{Level: page.Warn, Word: "due in 9 days"}},
+		{Held: page.Held{Is: page.Status{Level: page.Plain, Word: "at calibration"}, Kept: "with the calibration laboratory"}, ID: "s4", Lab: "Hillside lab", Name: "light gate", Serial: "LG-3", Kind: "light gate", State: page.Status{Level: page.Plain, Word: "no calibration recorded"}},
 	}
-	e.Others = []page.ItemRow{{ID: "h1", Lab: "Northmere lab", Kind: "head form", Name: "head form, medium", Serial: "HF-07", Rig: "rig one", Strokes: page.ShowCount(14_230), State: page.Status{Level: page.OK, Word: "in use"}}}
+	e.Others = []page.ItemRow{{Held: page.Held{Is: page.Status{Level: page.OK, Word: "in service"}}, ID: "h1", Lab: "Northmere lab", Kind: "head form", Name: "head form, medium", Serial: "HF-07", Rig: "rig one", Strokes: page.ShowCount(14_230), State: page.Status{Level: page.OK, Word: "in use"}}}
 	wrong := e
 	wrong.Service.Values = map[string]string{"item": "r1", "effective_at": "2031-03-15T09:00:00", "note": "seals changed"}
 	wrong.Service.Errors = map[string]string{"effective_at": "This lies in the future. Give the time at which it was done."}
