@@ -44,6 +44,8 @@ func TestCare(t *testing.T) {
 	a = s.list(list).want(t, 200, "a good list")
 	if text := words(a.body); !strings.Contains(text, "2 new, 0 changed, 0 as they are, of 2 lines.") {
 		t.Errorf("the plan is not shown: %.600s", text)
+	} else if !strings.Contains(text, "calibration_required : yes") || !strings.Contains(text, "Classes of new items are ram, drop carriage") {
+		t.Errorf("a new item looks like a change, or the classes are not named: %.1800s", text)
 	}
 	plan := url.Values{"lab": {s.id.String()}, "list": {hidden(t, a.body, "list")}, "digest": {hidden(t, a.body, "digest")}, "key": {hidden(t, a.body, "key")}}
 	s.operator.form("/equipment/list", plan).want(t, 403, "an operator taking in a list")

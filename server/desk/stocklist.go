@@ -32,7 +32,7 @@ func (d *Desk) stockPage(c echo.Context) (page.StockList, caller, error) {
 	if err != nil {
 		return page.StockList{}, p, err
 	}
-	s := page.StockList{Frame: d.frame(&p, "Register as a list", page.PathEquipment), Columns: stocklist.Columns(), States: lab.States(), Lab: c.QueryParam("lab")}
+	s := page.StockList{Frame: d.frame(&p, "Register as a list", page.PathEquipment), Columns: stocklist.Columns(), States: lab.States(), Classes: stocklist.Classes(), Lab: c.QueryParam("lab")}
 	keeps := p.keeps()
 	s.MayEdit, s.Labs = len(keeps) > 0, choices(keeps)
 	if !s.MayEdit {
@@ -120,6 +120,9 @@ func planShown(p *stocklist.Plan, text string) *page.StockPlan {
 		}
 		row := page.StockLine{Line: l.Line, Item: l.Title, New: l.New, Note: l.Note}
 		for _, c := range l.Changes {
+			if l.New {
+				c.From = "" // what an empty item would say is no value before
+			}
 			row.Changes = append(row.Changes, page.StockChange(c))
 		}
 		out.Lines = append(out.Lines, row)

@@ -69,6 +69,7 @@ func (l *List) Compare(have []Have) (*Plan, error) {
 			was = have[at]
 		} else {
 			at = -1
+			errs = append(errs, r.named())
 		}
 		line, err := r.plan(was, at)
 		if a := lab.Fold(r.item.AssetNumber); a != "" {
@@ -88,7 +89,7 @@ func (l *List) Compare(have []Have) (*Plan, error) {
 		}
 		p.Lines = append(p.Lines, line)
 	}
-	return p, errors.Join(errs...)
+	return p, inOrder(errs...)
 }
 
 // plan puts the given cells over what is there.

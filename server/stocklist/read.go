@@ -101,7 +101,7 @@ func Read(text []byte) (*List, error) {
 		errs = append(errs, err)
 		l.rows = append(l.rows, row)
 	}
-	return l, errors.Join(append(errs, l.twice())...)
+	return l, inOrder(append(errs, l.twice())...)
 }
 
 // divider is the character that divides the head into the most known columns.

@@ -30,6 +30,7 @@ type StockList struct {
 	MayEdit bool
 	Columns []string
 	States  []string
+	Classes []string // that a new item may have
 	Text    string   // as pasted
 	Faults  []Notice // line by line
 	Plan    *StockPlan

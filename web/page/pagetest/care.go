@@ -56,7 +56,7 @@ func health() []Item {
 
 func stockLists() []Item {
 	s := page.StockList{Frame: serverFrame("Register as a list", page.PathEquipment), Labs: labChoices(), MayEdit: true,
-		Columns: []string{"class", "serial", "asset_number", "name", "state", "location"}, States: lab.States()}
+		Columns: []string{"class", "serial", "asset_number", "name", "state", "location"}, States: lab.States(), Classes: append(lab.Classes(), "other")}
 	wrong, plan, full, reader := s, s, s, s
 	wrong.Text = "class,serial,state\nram,R-1,lent\n"
 	wrong.Faults = []page.Notice{{Level: page.Bad, Text: "“lent” is no state.", Where: "line 2, column state", Fix: "Write in service, quarantined, at calibration, retired."}}
