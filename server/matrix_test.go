@@ -249,6 +249,9 @@ func rules() []rule {
 		}), ofItem},
 		{"GET /campaigns", at("/campaigns"), page},
 		{"GET /campaigns/:id", func(m *matrix) (string, string, string) { return "/campaigns/" + m.campaign, "", "" }, own},
+		{"POST /campaigns/:id/limits", func(m *matrix) (string, string, string) {
+			return posts("/campaigns/"+m.campaign+"/limits", func(m *matrix) url.Values { return url.Values{} })(m)
+		}, [5]int{303, 404, 403, 409, 409}}, // TestCampaignLimitsAreChanged has seen them
 		{"POST /campaigns/:id/when", func(m *matrix) (string, string, string) {
 			return posts("/campaigns/"+m.campaign+"/when", func(m *matrix) url.Values { return url.Values{"rig": {m.rig}, "starts_on": {day}, "ends_on": {day}} })(m)
 		}, change},

@@ -143,7 +143,7 @@ func (d *Desk) campaignPage(c echo.Context, typed *httpkit.Filled, status int) e
 		Done: small(t.Done), Planned: small(t.Planned), Rejected: small(t.OffSpeed + t.Void),
 		ShotsHref: page.PathShots + "?" + url.Values{"campaign": {r.ID.String()}}.Encode()}
 	s.Refresh = 5
-	said(c, &s.Frame, map[string]string{"campaign": "The campaign is laid out.", "when": "Rig and days are set. Forecasts of services follow them from now on."})
+	said(c, &s.Frame, map[string]string{"campaign": "The campaign is laid out.", "limits": "The limits are set. Shots are held against them from now on.", "when": "Rig and days are set. Forecasts of services follow them from now on."})
 	if err := d.when(ctx, &p, in, &r, &s); err != nil {
 		return err
 	}
@@ -151,7 +151,11 @@ func (d *Desk) campaignPage(c echo.Context, typed *httpkit.Filled, status int) e
 		return err
 	}
 	if typed != nil {
-		if s.When != nil {
+		switch {
+		case s.When == nil:
+		case c.Path() == page.PathCampaigns+"/:id/limits":
+			typed.Into(s.SetLimits)
+		default:
 			typed.Into(s.When)
 		}
 		s.Notices = append(s.Notices, typed.Other...)

@@ -67,7 +67,7 @@ func (d *Desk) when(ctx context.Context, p *caller, in roster.Place, r *view.Cam
 	if b.EndsAt != 0 {
 		f.Values["starts_on"], f.Values["ends_on"] = present.DayOf(b.StartsAt, d.zone), present.DayOf(b.EndsAt-1, d.zone)
 	}
-	s.When = &f
+	s.When, s.SetLimits = &f, limitsForm(r)
 	return nil
 }
 

@@ -109,6 +109,7 @@ func (d *Desk) Routes(e *echo.Echo) {
 	e.GET(page.PathCampaigns, d.campaigns, in)
 	e.POST(page.PostCampaign, d.postCampaign, in)
 	e.GET(page.PathCampaigns+"/:id", d.campaign, in)
+	e.POST(page.PathCampaigns+"/:id/limits", d.postCampaignLimits, in)
 	e.POST(page.PathCampaigns+"/:id/when", d.postCampaignWhen, in)
 	d.rigPeople(e, in)
 	e.GET(page.PathAgents, d.agents, in)

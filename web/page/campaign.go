@@ -40,6 +40,7 @@ type Campaign struct {
 	Days        string // as "2026-05-04 to 2026-05-15"; "": not said
 	Unsettled   string // what two sites set of these without sight of each other
 	When        *Form  // CampaignWhenFields; nil: may not be changed
+	SetLimits   *Form  // CampaignLimitsFields; nil: may not be changed
 	Done        int
 	Planned     int
 	Rejected    int

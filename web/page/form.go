@@ -2,6 +2,7 @@ package page
 
 import (
 	"net/url"
+	"slices"
 	"strings"
 )
 
@@ -268,4 +269,11 @@ func LabFields() []Field {
 		{Name: "name", Label: "Name", Kind: "text", Required: true},
 		{Name: "id", Label: "Identity of a lab whose server is lost", Kind: "text", Complete: "off", Help: "Leave it empty for a new lab. It stands on the screen Server of the lab's agents; what they hold then belongs to this lab."},
 	}
+}
+
+// CampaignLimitsFields asks for the limits of a campaign that is laid out: as in
+// CampaignFields.
+func CampaignLimitsFields() []Field {
+	want := []string{"most_out_of_chamber_min", "least_rest_min", "acceptance_limits", "inspection_limits", "face_contact_fails"}
+	return slices.DeleteFunc(CampaignFields(), func(f Field) bool { return !slices.Contains(want, f.Name) })
 }

@@ -79,6 +79,9 @@ const (
 )
 
 // CampaignWhenPath takes where and when a campaign is to be fired.
+// CampaignLimitsPath sets the limits of a campaign.
+func CampaignLimitsPath(id string) string { return CampaignPath(id) + "/limits" }
+
 func CampaignWhenPath(id string) string { return CampaignPath(id) + "/when" }
 
 // CampaignPath is the screen of one campaign.

@@ -98,11 +98,15 @@ func campaigns() []Item {
 	when := page.Form{ID: "when", Action: page.CampaignWhenPath("c1"), Fields: page.CampaignWhenFields(), Submit: "Set rig and days", Values: map[string]string{"starts_on": "2026-05-04", "ends_on": "2026-05-15"},
 		Choices: map[string][]page.Choice{"rig": {{Value: "", Text: "not said"}, {Value: "r1", Text: "Rig one"}}}}
 	one.When = &when
+	one.SetLimits = &page.Form{ID: "limits", Action: page.CampaignLimitsPath("c1"), Fields: page.CampaignLimitsFields(), Submit: "Set the limits", Values: map[string]string{"acceptance_limits": "hic15; 700; own plan", "inspection_limits": "bar; damaged; 3; own plan", "least_rest_min": "2"}}
 	full := one
 	full.Speeds, full.Unsettled = nil, ""
 	badWhen := when
 	badWhen.Values, badWhen.Errors = map[string]string{"starts_on": "2026-05-15", "ends_on": "2026-05-04"}, map[string]string{"ends_on": "The last day is before the first. Exchange them."}
 	wrongWhen := one
+	badLimits := *one.SetLimits
+	badLimits.Errors = map[string]string{"acceptance_limits": "“loudness” is no result. Write one of hic15, severity_index."}
+	wrongWhen.SetLimits = &badLimits
 	wrongWhen.When, wrongWhen.Unsettled = &badWhen, ""
 	for i := range 9 {
 		full.Speeds = append(full.Speeds, fmt.Sprintf("%d.50 m/s", 2+i))
