@@ -100,6 +100,14 @@ func (k *checker) calibration(ctx context.Context, b *lab.Calibration) error {
 		return nil
 	}
 	var errs []error
+	s, err := k.v.StateAt(ctx, k.only, b.Item, lab.At(time.Now()))
+	if err != nil {
+		return err
+	}
+	if s.State() == lab.StateRetired {
+		errs = append(errs, clash("item", fmt.Sprintf("The item is retired since %s (%s).", date(s.ItemState.EffectiveAt), s.ItemState.Reason),
+			"Check that the certificate is for this item; if it is entered late for what was measured with it, confirm it"))
+	}
 	for _, d := range b.Doubts(&i.Item, before) {
 		errs = append(errs, clash(d.Field, d.What, d.Fix+"; if it is right as it stands, confirm it"))
 	}

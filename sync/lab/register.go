@@ -122,11 +122,20 @@ func (k *Calibration) Doubts(item *Item, before *Calibration) []Doubt {
 		add("certified_class", fmt.Sprintf("the certificate is for a %s, the item is a %s", k.CertifiedClass, item.Class),
 			"choose the item that the certificate names")
 	}
-	if fits := unitFits(item.Class, k.SensitivityUnit); k.Sensitivity != nil && !fits {
+	if k.Sensitivity != nil && senses(item.Class) == never {
+		add("sensitivity", fmt.Sprintf("a %s has no sensitivity", item.Class), "choose the item that the certificate names, or leave the sensitivity empty")
+	} else if fits := unitFits(item.Class, k.SensitivityUnit); k.Sensitivity != nil && !fits {
 		add("sensitivity_unit", fmt.Sprintf("a %s has no sensitivity in %s", item.Class, k.SensitivityUnit),
 			"check the unit, and that the certificate is for this item")
 	}
-	if k.Sensitivity == nil || before == nil || before.Sensitivity == nil {
+	if k.Sensitivity == nil {
+		return out
+	}
+	if before == nil || before.Sensitivity == nil {
+		if *k.Sensitivity < 0 {
+			add("sensitivity", fmt.Sprintf("%g is below zero, and no certificate before says so", *k.Sensitivity),
+				"check the sign; a sensor that is turned round is a matter of the channel map")
+		}
 		return out
 	}
 	if Fold(k.SensitivityUnit) != Fold(before.SensitivityUnit) {
@@ -148,6 +157,23 @@ func (k *Calibration) Doubts(item *Item, before *Calibration) []Doubt {
 // Doubt is one thing that does not fit, with what to do about it.
 type Doubt struct{ Field, What, Fix string }
 
+// sensing says whether an item of a class may have a sensitivity.
+type sensing int
+
+const (
+	perhaps sensing = iota // it measures, or its class is not known
+	never
+)
+
+func senses(class string) sensing {
+	switch Fold(class) {
+	case ClassRam, ClassDropCarriage, ClassPendulum, ClassImpactorFace, ClassHeadForm, ClassNeck, ClassReferencePad, ClassCamera,
+		ClassAirReceiver, ClassReliefValve, ClassHose, ClassGuardSwitch:
+		return never
+	}
+	return perhaps
+}
+
 // unitFits says whether a sensitivity unit may belong to a class: what stands
 // below the stroke is the quantity that is measured. Unknown units fit.
 func unitFits(class, unit string) bool {
@@ -163,7 +189,7 @@ func unitFits(class, unit string) bool {
 		return !motion
 	case ClassSensor:
 		return !pressure
-	case ClassLightGate, ClassCamera, ClassReferencePad, ClassHeadForm, ClassNeck, ClassRam, ClassImpactorFace:
+	case ClassLightGate:
 		return !motion && !pressure
 	}
 	return true
