@@ -61,7 +61,7 @@ func TestForms(t *testing.T) {
 			"serial number twice": {with(item, "serial", " s-7 "), "serial number already"},
 			"no serial number":    {with(item, "serial", " "), "This is needed"},
 			"interval no number":  {with(item, "service_every_strokes", "often"), "“often” is not a whole number"},
-			"interval negative":   {with(item, "service_every_strokes", "-5"), "not a whole number"},
+			"interval negative":   {with(item, "service_every_strokes", "-5"), "-5 is below zero. Give zero or more."},
 			"name much too long":  {with(item, "name", strings.Repeat("x", 300)), "300 characters"},
 		}},
 		{"/checks/limits", limits, map[string]bad{

@@ -40,7 +40,7 @@ type within struct {
 func (w within) View(_ context.Context, fn func(kv.Reader) error) error { return fn(w.r) }
 
 func notFound(kind record.Kind, id uuid.UUID) error {
-	e := problem.New(problem.NotFound, fmt.Sprintf("there is no %s of this id", lab.KindWords(kind)), "check the link, or look it up in the list")
+	e := problem.New(problem.NotFound, fmt.Sprintf("There is no %s of this id.", lab.KindWords(kind)), "Check the link, or look it up in the list.")
 	e.Where = id.String()
 	return e
 }

@@ -126,7 +126,11 @@ func (f *Filled) Count(field string) int64 {
 		return 0
 	}
 	n, err := strconv.ParseInt(strings.Map(noSpace, text), 10, 64)
-	if err != nil || n < 0 {
+	if err == nil && n < 0 {
+		f.Fault(field, "%s is below zero. Give zero or more.", text)
+		return 0
+	}
+	if err != nil {
 		f.Fault(field, "“%s” is not a whole number. Write it in digits, as 1000.", text)
 		return 0
 	}

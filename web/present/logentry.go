@@ -68,7 +68,9 @@ func ReadEntry(v map[string]string, zone *time.Location) (Entry, map[string]stri
 	}
 	if text := v["counter_strokes"]; text != "" {
 		n, err := strconv.ParseInt(strings.Join(strings.Fields(text), ""), 10, 64)
-		if err != nil || n < 0 {
+		if err == nil && n < 0 {
+			faults["counter_strokes"] = text + " is below zero. Give zero or more."
+		} else if err != nil {
 			faults["counter_strokes"] = "“" + text + "” is not a whole number. Write it in digits, as 1000."
 		}
 		s.CounterStrokes = &n
