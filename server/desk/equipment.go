@@ -33,6 +33,9 @@ func (d *Desk) equipmentPage(c echo.Context, posted string, typed *httpkit.Fille
 		"service-before": "The service was recorded. A later one is on record, and strokes go on being counted from that: if the date was mistyped, take this one back on the item’s page and enter it again.",
 		"calibration":    "The calibration was recorded.", "mounting": "The mounting was recorded. Strokes are counted to match.",
 		"moved": "The mounting was recorded. The item was mounted at another place until then: it counts as moved. If it was not, one of the two entries is wrong."})
+	if err := d.added(c, &p, &s.Frame); err != nil {
+		return err
+	}
 	if labs := p.names.All(); len(labs) > 1 {
 		s.Labs = choices(labs)
 	}
@@ -51,6 +54,7 @@ func (d *Desk) equipmentPage(c echo.Context, posted string, typed *httpkit.Fille
 	if err := d.equipmentForms(ctx, &p, &s); err != nil {
 		return err
 	}
+	d.zoned(&s.Service, &s.Mounting)
 	if typed != nil {
 		s.Notices = append(s.Notices, typed.Other...)
 		for _, f := range []*page.Form{&s.Item, &s.Service, &s.Calibration, &s.Mounting} {
@@ -60,6 +64,20 @@ func (d *Desk) equipmentPage(c echo.Context, posted string, typed *httpkit.Fille
 		}
 	}
 	return httpkit.Page(c, status, s)
+}
+
+// added leads from the word that an item is in the register to the item.
+func (d *Desk) added(c echo.Context, p *caller, f *page.Frame) error {
+	id, err := uuid.Parse(c.QueryParam("item"))
+	if err != nil || c.QueryParam("done") != "item" || len(f.Notices) == 0 {
+		return nil
+	}
+	i, err := d.Views.Item(c.Request().Context(), p.Scope, id)
+	if missing(err) {
+		return nil
+	}
+	f.Notices[0].Link, f.Notices[0].Href = i.Item.Title(), page.ItemUsePath(id.String())
+	return err
 }
 
 // inventory fills the tables of the equipment screen.

@@ -2,6 +2,7 @@ package desk
 
 import (
 	"context"
+	"net/url"
 
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
@@ -90,7 +91,19 @@ func (d *Desk) postItem(c echo.Context) error {
 	return d.post(c, page.ItemFields(), func(ctx context.Context, f *httpkit.Filled) (string, error) {
 		b := &lab.Item{Class: f.Values["class"], Serial: f.Values["serial"], Name: f.Values["name"], Maker: f.Values["maker"], AssetNumber: f.Values["asset_number"], Model: f.Values["model"],
 			ServiceEveryStrokes: f.Count("service_every_strokes"), ServiceEveryDays: f.Count("service_every_days"), OpeningStrokes: f.Count("opening_strokes"), CalibrationRequired: f.Values["calibration_required"] != ""}
-		return d.write(ctx, c, f, f.Values["lab"], b, "item")
+		if !f.OK() {
+			return "", nil
+		}
+		p, err := d.caller(c)
+		if err != nil {
+			return "", err
+		}
+		at, err := d.place(ctx, &p, f.Values["lab"])
+		if err != nil {
+			return "", err
+		}
+		id, err := d.Register.RecordConfirmed(ctx, p.Principal, at, b, f.Values["confirmed"] != "")
+		return done(page.PathEquipment, "item") + "&" + url.Values{"item": {id.String()}}.Encode(), err
 	}, d.equipmentAgain(page.PostItem))
 }
 

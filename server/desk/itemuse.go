@@ -109,6 +109,8 @@ func (d *Desk) itemUsePage(c echo.Context, id uuid.UUID, posted string, typed *h
 	said(c, &s.Frame, map[string]string{"withdrawn": "The entry was withdrawn.", "state": "The state was recorded.", "correction": "The counter was corrected.", "plan": "The service plan was changed.", "rated": "The pressure was recorded. The rig learns it the next time its agent reaches this server."})
 	if s.MayEdit = p.MayKeep(of.ID); s.MayEdit {
 		useForms(&s, &own.item)
+		d.zoned(&s.StateForm, &s.CorrectionForm)
+		s.StateForm.Values["effective_at"] = d.Now().In(d.zone).Format("2006-01-02T15:04:05")
 	}
 	if typed != nil {
 		s.Notices = append(s.Notices, typed.Other...)

@@ -68,6 +68,9 @@ func ShowMoment(t time.Time) string { return t.Format("2006-01-02 15:04:05") + "
 // Zone names the offset of a time, as "+01:00".
 func Zone(t time.Time) string { return zone(t) }
 
+// ZoneOf names the zone of a time as the tables do.
+func ZoneOf(t time.Time) string { return zone(t) }
+
 func zone(t time.Time) string {
 	if _, off := t.Zone(); off == 0 {
 		return "UTC"
