@@ -3,6 +3,7 @@ package desk
 import (
 	"cmp"
 	"fmt"
+	"slices"
 
 	"thudbook/server/review"
 	"thudbook/sync/lab"
@@ -83,12 +84,35 @@ func (d *Desk) fillReview(s *page.Review, r *reviewed, lines []present.Reviewed)
 	}
 	count("shots and dry strokes with this sensor in between", len(lines), page.Plain)
 	count("results recalculated", scored, page.Plain)
-	count("results that change", changed, page.Warn)
-	count("verdicts that change", flips, page.Bad)
+	if s.Progress != nil && r.row == nil { // a count of none would read as an answer
+		for _, name := range []string{"results that change", "verdicts that change"} {
+			s.Counts = append(s.Counts, page.ReviewCount{Name: name + ": still computing", Count: "–", Level: page.Plain})
+		}
+	} else {
+		count("results that change", changed, page.Warn)
+		count("verdicts that change", flips, page.Bad)
+	}
+	flipsFirst(s.Groups)
 	if r.row != nil && r.row.Withdrawn == nil {
 		count("results still to be recalculated", left, page.Warn)
 	}
 	return left
+}
+
+// flipsFirst puts the strokes whose verdict changes at the head of their
+// specimen, and the specimens that have such before the others.
+func flipsFirst(groups []page.ReviewGroup) {
+	rank := func(flips bool) int {
+		if flips {
+			return 0
+		}
+		return 1
+	}
+	for _, g := range groups {
+		slices.SortStableFunc(g.Rows, func(a, b page.ReviewRow) int { return cmp.Compare(rank(a.Flips), rank(b.Flips)) })
+	}
+	has := func(g page.ReviewGroup) int { return rank(len(g.Rows) > 0 && g.Rows[0].Flips) }
+	slices.SortStableFunc(groups, func(a, b page.ReviewGroup) int { return cmp.Compare(has(a), has(b)) })
 }
 
 // moved lists the results that another sensitivity changes in any stroke.
