@@ -133,8 +133,12 @@ func (h *hand) sound(where string) {
 	}
 }
 
-// nav goes to a screen by the navigation.
+// nav goes to a screen by the navigation, under More where it stands there.
 func (h *hand) nav(path, says string) {
 	h.t.Helper()
+	if browsertest.Eval[bool](h.tab, fmt.Sprintf(`!!document.querySelector('nav details:not([open]) a[href=%q]')`, path)) {
+		h.press(`nav summary`)
+		h.shows(`document.querySelector("nav details").open`)
+	}
 	h.leads(func() { h.press(fmt.Sprintf(`nav a[href=%q]`, path)) }, path, says)
 }

@@ -24,7 +24,23 @@ type NavItem struct {
 	Text    string
 	Href    string
 	Current bool
-	Count   int // shown beside the text when above zero, as waiting shots
+	Count   int  // shown beside the text when above zero, as waiting shots
+	Seldom  bool // stands under More, unless it is current or has a count
+}
+
+// Often are the entries that are always in sight.
+func (f Frame) Often() []NavItem { return f.entries(true) }
+
+// Seldom are those under More.
+func (f Frame) Seldom() []NavItem { return f.entries(false) }
+
+func (f Frame) entries(often bool) (out []NavItem) {
+	for _, i := range f.Nav {
+		if often == (!i.Seldom || i.Current || i.Count > 0) {
+			out = append(out, i)
+		}
+	}
+	return out
 }
 
 // User is the person signed in to a server.
@@ -75,19 +91,19 @@ func AgentNav(current string, n AgentCounts) []NavItem {
 		{Text: "Result", Href: PathResult},
 		{Text: "Shots", Href: PathShots},
 		{Text: "To assign", Href: PathAssign, Count: n.ToAssign},
-		{Text: "Strokes", Href: PathStrokes},
-		{Text: "Drift", Href: PathDrift},
-		{Text: "Rig", Href: PathRig},
+		{Text: "Strokes", Href: PathStrokes, Seldom: true},
+		{Text: "Drift", Href: PathDrift, Seldom: true},
+		{Text: "Rig", Href: PathRig, Seldom: true},
 		{Text: "Log", Href: PathLog},
-		{Text: "Day", Href: PathDay},
-		{Text: "Overview", Href: PathOverview},
-		{Text: "Quarantine", Href: PathQuarantine, Count: n.Quarantine},
-		{Text: "Seen again", Href: PathSeen, Count: n.SeenAgain},
-		{Text: "Alarms", Href: PathAlarms, Count: n.Alarms},
-		{Text: "People", Href: PathPeople},
-		{Text: "Devices", Href: PathDevices},
-		{Text: "Server", Href: PathConnect},
-		{Text: "Manual", Href: PathManual},
+		{Text: "Day", Href: PathDay, Seldom: true},
+		{Text: "Overview", Href: PathOverview, Seldom: true},
+		{Text: "Quarantine", Href: PathQuarantine, Seldom: true, Count: n.Quarantine},
+		{Text: "Seen again", Href: PathSeen, Seldom: true, Count: n.SeenAgain},
+		{Text: "Alarms", Href: PathAlarms, Count: n.Alarms, Seldom: true},
+		{Text: "People", Href: PathPeople, Seldom: true},
+		{Text: "Devices", Href: PathDevices, Seldom: true},
+		{Text: "Server", Href: PathConnect, Seldom: true},
+		{Text: "Manual", Href: PathManual, Seldom: true},
 	})
 }
 
@@ -99,21 +115,21 @@ func ServerNav(current string, administrator bool, alarms int) []NavItem {
 		{Text: "Shots", Href: PathShots},
 		{Text: "Equipment", Href: PathEquipment},
 		{Text: "What is due", Href: PathHealth},
-		{Text: "System checks", Href: PathChecks},
+		{Text: "System checks", Href: PathChecks, Seldom: true},
 		{Text: "Campaigns", Href: PathCampaigns},
 		{Text: "Calendar", Href: PathCalendar},
-		{Text: "Log", Href: PathLog},
-		{Text: "People at the rigs", Href: PathPeople},
-		{Text: "Agents", Href: PathAgents},
+		{Text: "Log", Href: PathLog, Seldom: true},
+		{Text: "People at the rigs", Href: PathPeople, Seldom: true},
+		{Text: "Agents", Href: PathAgents, Seldom: true},
 		{Text: "Alarms", Href: PathAlarms, Count: alarms},
 	}
 	if administrator {
 		items = append(items,
-			NavItem{Text: "Accounts", Href: PathAccounts},
-			NavItem{Text: "Labs", Href: PathLabs},
-			NavItem{Text: "Other servers", Href: PathPool})
+			NavItem{Text: "Accounts", Href: PathAccounts, Seldom: true},
+			NavItem{Text: "Labs", Href: PathLabs, Seldom: true},
+			NavItem{Text: "Other servers", Href: PathPool, Seldom: true})
 	}
-	return mark(current, append(items, NavItem{Text: "Manual", Href: PathManual}))
+	return mark(current, append(items, NavItem{Text: "Manual", Href: PathManual, Seldom: true}))
 }
 
 func mark(current string, items []NavItem) []NavItem {
