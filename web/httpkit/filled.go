@@ -71,10 +71,19 @@ func (f *Filled) Take(err error) (status int, ok bool) {
 		if name := f.fieldOf(p.Where); name != "" {
 			f.Fault(name, "%s", text)
 		} else if len(f.Errors) == 0 {
-			f.Other = append(f.Other, page.Notice{Level: page.Bad, Text: "Not saved: " + p.What, Where: PlaceWords(p.Where), Fix: p.Fix})
+			f.Other = append(f.Other, page.Notice{Level: page.Bad, Text: "Not saved: " + p.What, Where: placeInForm(p.Where), Fix: p.Fix})
 		}
 	}
 	return status, true
+}
+
+// placeInForm says a place; the name of a field that the form does not have
+// tells its reader nothing.
+func placeInForm(where string) string {
+	if strings.Trim(where, "abcdefghijklmnopqrstuvwxyz_") == "" {
+		return ""
+	}
+	return PlaceWords(where)
 }
 
 // fieldOf finds the field that a place such as "calibration, due_at" names.
