@@ -34,6 +34,13 @@ func TestEnteredLate(t *testing.T) {
 	}
 	mounted := s.manager.make(base+"/mountings", map[string]any{"rig": s.Rig, "position": "ax", "item": cell, "effective_at": now.AddDate(0, 0, -40)})
 	made := s.manager.make(base+"/calibrations", map[string]any{"item": cell, "effective_at": now.AddDate(0, 0, -60), "due_at": now.AddDate(0, 0, 300), "certificate": "K-9", "sensitivity": 1.0, "sensitivity_unit": "mV/g", "expanded_uncertainty_percent": 3.0})
+	// The shot says what sat there, by its serial, and whether it was in calibration.
+	if body := s.operator.get("/shots/"+first).want(t, 200, "a shot").body; !strings.Contains(body, `href="/equipment/use/`+cell.String()+`"`) || !strings.Contains(words(body), "in calibration certificate K-9") {
+		t.Errorf("the shot does not name its sensor: %.3000s", words(body))
+	}
+	if body := s.operator.get("/shots/"+before).want(t, 200, "a shot").body; strings.Contains(body, cell.String()) {
+		t.Error("a shot from before the sensor sat there names it")
+	}
 	// What a register is set up with touches no stroke, and is not listed.
 	spare := s.manager.make(base+"/items", lab.Item{Class: lab.ClassSensor, Serial: "S-10", CalibrationRequired: true})
 	s.manager.make(base+"/calibrations", map[string]any{"item": spare, "effective_at": now.AddDate(0, 0, -60), "due_at": now.AddDate(0, 0, 300), "certificate": "K-10"})

@@ -64,8 +64,9 @@ type Shot struct {
 	TakenIn  time.Time // when the agent took it in
 	Lab      string
 	Rig      string
-	Kind     string // "shot", "dry stroke", "system check"
-	State    Status // as {Warn, "to assign"}
+	Kind     string        // "shot", "dry stroke", "system check"
+	State    Status        // as {Warn, "to assign"}
+	Mounted  []ShotMounted // what sat at the rig when it was fired, by position
 	Headline []Result
 	Results  []Result
 	// Published are functions that others fitted to injury data; shown folded, each
@@ -238,3 +239,11 @@ type Overlay struct{ ID, Text string }
 
 // TracesCSVPath serves the traces of a shot as a table.
 func TracesCSVPath(id string) string { return ShotPath(id) + "/traces.csv" }
+
+// ShotMounted is what sat at a position of the rig when a shot was fired.
+type ShotMounted struct {
+	Position, Item, Href string
+	Calibration          Status // then; zero: it needs none
+	Certificate          string // that held then
+	State                Status // zero: in service
+}

@@ -1,0 +1,50 @@
+package present
+
+import (
+	"context"
+
+	"thudbook/sync/lab"
+	"thudbook/sync/scope"
+	"thudbook/sync/view"
+	"thudbook/web/page"
+)
+
+// MountedAt lists what sat at a shot's rig when it was fired, and whether it was
+// in calibration then. link leads to an item; nil: there is no screen of it.
+func MountedAt(ctx context.Context, v *view.Reader, sc scope.Scope, row *view.ShotRow, link func(id string) string) ([]page.ShotMounted, error) {
+	rows, err := v.Mounted(ctx, sc, row.Shot.Rig, row.Shot.EffectiveAt)
+	if err != nil {
+		return nil, err
+	}
+	var out []page.ShotMounted
+	for i := range rows {
+		m := page.ShotMounted{Position: rows[i].Mounting.Mounting.Position, Item: "an item that is not in the register here"}
+		it := rows[i].Item
+		if it == nil {
+			out = append(out, m)
+			continue
+		}
+		if m.Item = it.Item.Title(); link != nil {
+			m.Href = link(it.ID.String())
+		}
+		if it.Item.CalibrationRequired {
+			c, err := v.CalibrationAt(ctx, sc, it.ID, row.Shot.EffectiveAt)
+			if err != nil {
+				return nil, err
+			}
+			m.Calibration = Calibration(&c)
+			if c.Calibration != nil {
+				m.Certificate = c.Calibration.Calibration.Certificate
+			}
+		}
+		st, err := v.StateAt(ctx, sc, it.ID, row.Shot.EffectiveAt)
+		if err != nil {
+			return nil, err
+		}
+		if st != nil && st.ItemState.State != lab.StateInService {
+			m.State = page.Status{Level: page.Bad, Word: st.ItemState.State + ", and mounted"}
+		}
+		out = append(out, m)
+	}
+	return out, nil
+}
