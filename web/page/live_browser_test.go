@@ -67,3 +67,50 @@ func TestLiveOverview(t *testing.T) {
 	silent.Store(false)
 	tab.Wait(`document.getElementById("stale").hidden`)
 }
+
+// What was typed into a form stays when the page keeps itself fresh, also after
+// the field was left: on a phone the keyboard is put away before a form is sent.
+func TestLiveKeepsWhatWasTyped(t *testing.T) {
+	var asked atomic.Int64
+	var more atomic.Bool
+	e := httpkit.New(httpkit.Options{Log: slog.New(slog.DiscardHandler)})
+	e.GET("/", func(c echo.Context) error {
+		n := int(asked.Add(1))
+		when := httpkit.Blank(page.CampaignWhenFields(), "/when", "when", "Set rig and days")
+		when.Choices = map[string][]page.Choice{"rig": {{Value: "", Text: "not said"}, {Value: "r1", Text: "Rig one"}}}
+		limits := httpkit.Blank(page.CampaignLimitsFields(), "/limits", "limits", "Set the limits")
+		limits.Errors = map[string]string{"acceptance_limits": "This is wrong."} // so that it stands open
+		p := page.Campaign{Frame: page.Frame{Title: "Campaign", Refresh: 1}, ID: "c1", Name: "Maple series", Planned: 900, Done: n, When: &when, SetLimits: &limits}
+		if more.Load() {
+			p.Limits = []page.LimitRow{{Name: "Peak", Source: "own plan"}}
+		}
+		return httpkit.Page(c, http.StatusOK, p)
+	})
+	s := httptest.NewServer(e)
+	t.Cleanup(s.Close)
+	tab := browsertest.New(t).Tab(t, s.URL)
+	tab.Open("/")
+	key := `document.querySelector("#limits [name=key]").value`
+	fresh := func() {
+		t.Helper()
+		now := asked.Load()
+		tab.Wait(fmt.Sprintf(`document.querySelector("main").innerText.includes(" of 900") && Number(/(\d+) of 900/.exec(document.querySelector("main").innerText)[1]) > %d`, now))
+	}
+	first := browsertest.Eval[string](tab, key)
+	fresh()
+	if browsertest.Eval[string](tab, key) == first {
+		t.Error("a form that nobody touched was not kept fresh")
+	}
+	tab.Do(chromedp.SendKeys(chromedp.CSS(`#limits [name=acceptance_limits]`), "hic15; 700"))
+	browsertest.Eval[bool](tab, `(document.activeElement.blur(), true)`)
+	fresh()
+	if got := browsertest.Eval[string](tab, `document.querySelector("#limits [name=acceptance_limits]").value`); got != "hic15; 700" {
+		t.Errorf("typed, and %q is left of it", got)
+	}
+	// One part more: everything would be exchanged, so the page says that it waits.
+	more.Store(true)
+	tab.Wait(`!document.getElementById("stale").hidden && document.getElementById("stale").textContent.includes("What you typed is kept")`)
+	if got := browsertest.Eval[string](tab, `document.querySelector("#limits [name=acceptance_limits]").value`); got != "hic15; 700" {
+		t.Errorf("with one part more %q is left", got)
+	}
+}

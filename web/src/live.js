@@ -1,6 +1,7 @@
 // Keeps a page fresh: fetches it again and exchanges only the parts that
-// changed. It never touches a part the reader is working in, and when there is
-// no answer it says since when, so that an old page does not look current.
+// changed. It never touches a part the reader is working in or has typed into, and
+// when there is no answer it says since when, so that an old page does not look
+// current.
 export function startLive(root) {
   const seconds = Number(root && root.dataset.refresh);
   if (!seconds) return;
@@ -16,9 +17,10 @@ export function startLive(root) {
       if (!answer.ok) throw new Error(String(answer.status));
       const next = new DOMParser().parseFromString(await answer.text(), "text/html").getElementById("live");
       if (!next) throw new Error("not the same page");
-      if (!busy(root)) exchange(root, next);
+      const held = !busy(root) && exchange(root, next);
       heard = new Date();
-      stale.hidden = true;
+      stale.hidden = !held;
+      if (held) stale.textContent = "▲ There is something new on this page. What you typed is kept and not sent yet: send it, or load the page again.";
     } catch {
       const ago = Math.round((Date.now() - heard) / 1000);
       const age = ago < 120 ? ago + " s" : Math.round(ago / 60) + " min";
@@ -37,11 +39,25 @@ function busy(root) {
   return root.contains(a) && a.closest("form, details, .scroll, a, button") !== null || selection !== "";
 }
 
+// exchange says whether parts are there that it cannot show for what was typed.
 function exchange(root, next) {
   const now = [...root.children], then = [...next.children];
   if (now.length !== then.length) {
+    if (typedInto(root)) return true;
     root.replaceChildren(...then);
-    return;
+    return false;
   }
-  now.forEach((el, i) => { if (!el.isEqualNode(then[i])) el.replaceWith(then[i]); });
+  now.forEach((el, i) => { if (!el.isEqualNode(then[i]) && !typedInto(el)) el.replaceWith(then[i]); });
+  return false;
+}
+
+// typedInto says whether a field of a part is not as the page brought it.
+function typedInto(el) {
+  return [...el.querySelectorAll("input, textarea, select")].some((f) => {
+    if (f.type === "hidden") return false;
+    if (f.type === "checkbox" || f.type === "radio") return f.checked !== f.defaultChecked;
+    if (f.tagName !== "SELECT") return f.value !== f.defaultValue;
+    const brought = [...f.options].findIndex((o) => o.defaultSelected);
+    return f.selectedIndex !== Math.max(brought, f.options.length ? 0 : -1);
+  });
 }
