@@ -2,16 +2,15 @@ package desk
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
-	"encoding/json"
 	"strconv"
 	"strings"
 
 	"github.com/labstack/echo/v4"
 
 	"thudbook/server/register"
+	"thudbook/server/roster"
 	"thudbook/sync/lab"
+	"thudbook/sync/problem"
 	"thudbook/sync/view"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
@@ -26,7 +25,7 @@ func limitsForm(r *view.CampaignRow) *page.Form {
 	if b.FaceContactFails {
 		f.Values["face_contact_fails"] = "yes"
 	}
-	f.Hidden = map[string]string{page.SeenField: seenLimits(register.LimitsOf(b))}
+	f.Hidden = map[string]string{page.SeenField: r.Seen(fieldsOfLimits...)}
 	return &f
 }
 
@@ -61,36 +60,26 @@ func inMinutes(s float64) string {
 
 func plain(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
-// seenLimits stands for the limits that a page shows.
-func seenLimits(l register.Limits) string {
-	b, err := json.Marshal(l)
-	if err != nil { // no value of it can fail; a page that says nothing is refused
-		return ""
+// fieldsOfLimits are those that the form changes.
+var fieldsOfLimits = []string{"acceptance_limits", "inspection_limits", "face_contact_fails", "most_out_of_chamber_s", "least_rest_s"}
+
+// stillLimits refuses limits of a form that did not see what holds.
+func stillLimits(seen string) register.Still {
+	return func(h *view.Head) error {
+		if seen == h.Seen(fieldsOfLimits...) {
+			return nil
+		}
+		return problem.New(problem.Conflict, "Somebody else changed the limits while the page was open; nothing was saved.", "Look at what holds now above. What you typed is kept; save again if it is to replace it.")
 	}
-	sum := sha256.Sum256(b)
-	return hex.EncodeToString(sum[:12])
 }
 
 func (d *Desk) postCampaignLimits(c echo.Context) error {
-	return d.post(c, page.CampaignLimitsFields(), func(ctx context.Context, f *httpkit.Filled) (string, error) {
-		p, err := d.caller(c)
-		if err != nil {
-			return "", err
-		}
-		r, in, err := d.ofCampaign(c, &p)
-		if err != nil {
-			return "", err
-		}
-		if err := register.MayKeep(p.Principal, in.ID); err != nil {
-			return "", err
-		}
+	return d.aboutCampaign(c, page.CampaignLimitsFields(), "limits", func(ctx context.Context, p *caller, r *view.CampaignRow, in roster.Place, f *httpkit.Filled) error {
 		next := register.Limits{Acceptance: limitsOf(f, "acceptance_limits"), Inspection: criteriaOf(f, "inspection_limits"), FaceContactFails: f.Values["face_contact_fails"] == "yes",
 			MostOutOfChamberS: minutes(f, "most_out_of_chamber_min"), LeastRestS: minutes(f, "least_rest_min")}
 		if !f.OK() {
-			return "", nil
+			return nil
 		}
-		seen := c.FormValue(page.SeenField)
-		still := func(now register.Limits) bool { return seen == seenLimits(now) }
-		return done(page.CampaignPath(r.ID.String()), "limits"), d.Register.LimitCampaign(ctx, p.Principal, in, r.ID, next, still)
-	}, d.campaignPage)
+		return d.Register.LimitCampaign(ctx, p.Principal, in, r.ID, next, stillLimits(c.FormValue(page.SeenField)))
+	})
 }

@@ -143,7 +143,31 @@ func idOf(v any) (uuid.UUID, bool) {
 }
 
 func (d *Desk) postCampaignWhen(c echo.Context) error {
-	return d.post(c, page.CampaignWhenFields(), func(ctx context.Context, f *httpkit.Filled) (string, error) {
+	return d.aboutCampaign(c, page.CampaignWhenFields(), "when", func(ctx context.Context, p *caller, r *view.CampaignRow, in roster.Place, f *httpkit.Filled) error {
+		next := register.When{}
+		next.StartsAt, next.EndsAt = span(f, d.Now().In(d.zone))
+		if id, err := uuid.Parse(f.Values["rig"]); err == nil {
+			next.Rig = &id
+		}
+		if !f.OK() {
+			return nil
+		}
+		rig := "not said"
+		if at := r.Campaign.Rig; at != nil {
+			rigs, err := d.rigNames(ctx, in.Scope)
+			if err != nil {
+				return err
+			}
+			rig = rigName(rigs, *at)
+		}
+		still := stillWhen(c.FormValue(page.SeenField), map[string]string{"rig": rig, "starts_on": cmp.Or(d.daysOf(&r.Campaign), "not said")})
+		return d.Register.PlanCampaign(ctx, p.Principal, in, r.ID, next, still)
+	})
+}
+
+// aboutCampaign runs a form on the screen of a campaign, for those who keep its lab.
+func (d *Desk) aboutCampaign(c echo.Context, fields []page.Field, what string, do func(context.Context, *caller, *view.CampaignRow, roster.Place, *httpkit.Filled) error) error {
+	return d.post(c, fields, func(ctx context.Context, f *httpkit.Filled) (string, error) {
 		p, err := d.caller(c)
 		if err != nil {
 			return "", err
@@ -155,24 +179,7 @@ func (d *Desk) postCampaignWhen(c echo.Context) error {
 		if err := register.MayKeep(p.Principal, in.ID); err != nil {
 			return "", err
 		}
-		next := register.When{}
-		next.StartsAt, next.EndsAt = span(f, d.Now().In(d.zone))
-		if id, err := uuid.Parse(f.Values["rig"]); err == nil {
-			next.Rig = &id
-		}
-		if !f.OK() {
-			return "", nil
-		}
-		rig := "not said"
-		if at := r.Campaign.Rig; at != nil {
-			rigs, err := d.rigNames(ctx, in.Scope)
-			if err != nil {
-				return "", err
-			}
-			rig = rigName(rigs, *at)
-		}
-		still := stillWhen(c.FormValue(page.SeenField), map[string]string{"rig": rig, "starts_on": cmp.Or(d.daysOf(&r.Campaign), "not said")})
-		return done(page.CampaignPath(r.ID.String()), "when"), d.Register.PlanCampaign(ctx, p.Principal, in, r.ID, next, still)
+		return done(page.CampaignPath(r.ID.String()), what), do(ctx, &p, &r, in, f)
 	}, d.campaignPage)
 }
 

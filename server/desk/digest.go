@@ -69,13 +69,15 @@ func (g *digester) fired(ctx context.Context) error {
 	byRig, flags, specimens := map[uuid.UUID]*count{}, map[string]int64{}, map[string]bool{}
 	f := view.ShotFilter{From: lab.At(g.from), To: lab.At(g.to), Oldest: true}
 	err := every(ctx, func(p view.Page) (view.List[view.ShotRow], error) { return g.d.Views.Shots(ctx, g.sc, f, p) }, func(r *view.ShotRow) error {
+		if r.Shot.Kind == lab.ShotSecondFile { // no stroke
+			return nil
+		}
 		c := byRig[r.Shot.Rig]
 		if c == nil {
 			c = &count{}
 			byRig[r.Shot.Rig] = c
 		}
 		switch {
-		case r.Shot.Kind == lab.ShotSecondFile: // no stroke
 		case r.Shot.Kind == lab.ShotDry:
 			c.dry++
 		case r.Shot.Kind == lab.ShotSystemCheck:
