@@ -136,18 +136,54 @@ func (s *session) sendBlobsOf(ctx context.Context, c *ownChain, class Class) err
 	return s.keepReceipt(ctx, c, r)
 }
 
-// sendBlobs sends several at once, large ones singly. One that cannot be sent
-// is told, and does not hold up the others.
+// How many attachments go at once. Most of the time of a small one is spent
+// waiting, for the answer and for the server's disk.
+const (
+	usualStreams = 3
+	quickStreams = 8
+	smallBytes   = 1 << 20 // of each of them, so that eight take little memory
+	streamsAnew  = 64      // after so many the number is thought over
+)
+
+// streams says how many of some attachments go at once: more where they are
+// small and parts of the largest size went through quickly.
+func (s *session) streams(class Class, some []Missing) int {
+	switch large := func(m Missing) bool { return m.Size > smallBytes }; {
+	case class == Videos:
+		return 1
+	case s.o.Streams > 0:
+		return s.o.Streams
+	case s.o.Batch.PartBytes() < MaxPartBytes || slices.ContainsFunc(some, large):
+		return usualStreams
+	}
+	return quickStreams
+}
+
+// sendBlobs sends what is missing of what was offered.
 func (s *session) sendBlobs(ctx context.Context, o record.Origin, class Class, missing []Missing, asked []BlobRef) error {
-	g, ctx := errgroup.WithContext(ctx)
-	g.SetLimit(s.o.Streams)
-	if class == Videos {
-		g.SetLimit(1)
+	offered := make(map[BlobRef]bool, len(asked))
+	for _, b := range asked {
+		offered[b] = true
 	}
 	for _, m := range missing {
-		if !slices.Contains(asked, m.BlobRef) {
-			return errors.Join(notTheServer(fmt.Errorf("it asks for %s, which was not offered", m.SHA256)), g.Wait())
+		if !offered[m.BlobRef] {
+			return notTheServer(fmt.Errorf("it asks for %s, which was not offered", m.SHA256))
 		}
+	}
+	for some := range slices.Chunk(missing, streamsAnew) {
+		if err := s.sendSome(ctx, o, s.streams(class, some), some); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// sendSome sends several at once. One that cannot be sent is told, and does not
+// hold up the others.
+func (s *session) sendSome(ctx context.Context, o record.Origin, streams int, some []Missing) error {
+	g, ctx := errgroup.WithContext(ctx)
+	g.SetLimit(streams)
+	for _, m := range some {
 		if s.paused.Load() || ctx.Err() != nil {
 			break
 		}

@@ -37,7 +37,8 @@ type Client struct {
 	o     ClientOptions
 	http  *http.Client
 	codec *codec
-	zstd  atomic.Bool // the server takes it
+
+	zstd, blocks atomic.Bool // the server takes them
 
 	mu      sync.Mutex
 	token   string
@@ -56,21 +57,22 @@ func NewClient(o ClientOptions) (*Client, error) {
 		o.HTTP = NewTransport(TransportOptions{})
 	}
 	c := &Client{o: o, codec: theCodec()}
-	c.http = plainClient(&learning{next: o.HTTP, zstd: &c.zstd})
+	c.http = plainClient(&learning{next: o.HTTP, of: c})
 	return c, nil
 }
 
-// learning reads in every answer whether the server takes compressed bodies: a
-// server that was replaced by an older one is noticed with its first answer.
+// learning reads in every answer what the server takes: one that was replaced
+// by an older one is noticed with its first answer.
 type learning struct {
 	next http.RoundTripper
-	zstd *atomic.Bool
+	of   *Client
 }
 
 func (l *learning) RoundTrip(q *http.Request) (*http.Response, error) {
 	resp, err := l.next.RoundTrip(q)
 	if err == nil {
-		l.zstd.Store(takesZstd(resp.Header))
+		l.of.zstd.Store(takesZstd(resp.Header))
+		l.of.blocks.Store(takesBlocks(resp.Header))
 	}
 	return resp, err
 }

@@ -120,13 +120,17 @@ func (c *Client) PutPart(ctx context.Context, lab record.LabID, b exchange.BlobR
 	if l, ok := r.(*io.LimitedReader); ok {
 		size = min(size, l.N)
 	}
-	body, _, err := encodePart(r, max(size, 0))
+	media, end := mediaPart, endOfBytes
+	if c.blocks.Load() {
+		media, end = mediaBlocks, endOfHeads
+	}
+	body, _, err := encodePart(r, max(size, 0), end)
 	if err != nil {
 		return 0, fmt.Errorf("read the attachment: %w", err)
 	}
 	q := call{method: http.MethodPatch, path: "/labs/" + lab.String() + "/uploads/" + b.SHA256.String(), want: mediaCBOR,
 		header: http.Header{headerOffset: {strconv.FormatInt(offset, 10)}, headerLength: {strconv.FormatInt(b.Size, 10)}}}
-	c.compressed(&q, mediaPart, body)
+	c.compressed(&q, media, body)
 	resp, err := c.do(ctx, q)
 	if err != nil {
 		return 0, err

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/klauspost/compress/zstd"
@@ -160,23 +161,26 @@ func FuzzDecode(f *testing.F) {
 
 func FuzzReadPart(f *testing.F) {
 	for _, n := range []int64{0, 1, blockBytes, blockBytes + 1} {
-		b, _, err := encodePart(zeros(n), n)
-		if err != nil {
-			f.Fatal(err)
+		for _, end := range []partEnd{endOfBytes, endOfHeads} {
+			b, _, err := encodePart(zeros(n), n, end)
+			if err != nil {
+				f.Fatal(err)
+			}
+			f.Add(b, uint8(end))
+			f.Add(b[:len(b)-1], uint8(end))
 		}
-		f.Add(b)
-		f.Add(b[:len(b)-1])
 	}
-	f.Fuzz(func(t *testing.T, b []byte) {
-		got, err := io.ReadAll(newPartReader(bytes.NewReader(b)))
+	f.Fuzz(func(t *testing.T, b []byte, as uint8) {
+		end := partEnd(as % 2)
+		got, err := io.ReadAll(newPartReader(bytes.NewReader(b), end))
 		if err != nil {
 			return
 		}
-		again, n, err := encodePart(bytes.NewReader(got), int64(len(got)))
+		again, n, err := encodePart(bytes.NewReader(got), int64(len(got)), end)
 		if err != nil || n != int64(len(got)) {
 			t.Fatal(n, err)
 		}
-		back, err := io.ReadAll(newPartReader(bytes.NewReader(again)))
+		back, err := io.ReadAll(newPartReader(bytes.NewReader(again), end))
 		if err != nil || !bytes.Equal(back, got) {
 			t.Fatal("what was accepted does not come back")
 		}
@@ -184,30 +188,36 @@ func FuzzReadPart(f *testing.F) {
 }
 
 // A part that is cut keeps the blocks that came whole; one in which a bit
-// flipped keeps those before it.
+// flipped keeps those before it, and one whose blocks changed places ends with
+// an error, whatever its end sums up.
 func TestPartKeepsWhatCameWhole(t *testing.T) {
 	whole := make([]byte, 3*blockBytes+17)
 	_, _ = rand.NewChaCha8([32]byte{5}).Read(whole) // never fails
-	b, n, err := encodePart(bytes.NewReader(whole), int64(len(whole)))
-	if err != nil || n != int64(len(whole)) {
-		t.Fatal(n, err)
-	}
-	block := frameHeader + blockBytes
-	for name, x := range map[string]struct {
-		body []byte
-		keep int
-		err  error
-	}{
-		"whole":                    {b, len(whole), nil},
-		"cut in the third block":   {b[:2*block+500], 2 * blockBytes, ErrTruncated},
-		"cut before the end frame": {b[:len(b)-trailerSize], len(whole), ErrTruncated},
-		"altered second block":     {flip(b, block+frameHeader+9), blockBytes, ErrCorrupt},
-		"altered length":           {flip(b, 0), 0, ErrCorrupt},
-		"altered end":              {flip(b, len(b)-1), len(whole), ErrCorrupt},
-	} {
-		got, err := io.ReadAll(newPartReader(bytes.NewReader(x.body)))
-		if !errors.Is(err, x.err) || !bytes.Equal(got, whole[:x.keep]) {
-			t.Errorf("%s: %d bytes, %v, want %d and %v", name, len(got), err, x.keep, x.err)
+	for _, end := range []partEnd{endOfBytes, endOfHeads} {
+		b, n, err := encodePart(bytes.NewReader(whole), int64(len(whole)), end)
+		if err != nil || n != int64(len(whole)) {
+			t.Fatal(n, err)
+		}
+		block := frameHeader + blockBytes
+		swapped := slices.Concat(b[block:2*block], b[:block], b[2*block:])
+		for name, x := range map[string]struct {
+			body []byte
+			keep []byte
+			err  error
+		}{
+			"whole":                    {b, whole, nil},
+			"cut in the third block":   {b[:2*block+500], whole[:2*blockBytes], ErrTruncated},
+			"cut before the end frame": {b[:len(b)-trailerSize], whole, ErrTruncated},
+			"altered second block":     {flip(b, block+frameHeader+9), whole[:blockBytes], ErrCorrupt},
+			"altered length":           {flip(b, 0), nil, ErrCorrupt},
+			"altered end":              {flip(b, len(b)-1), whole, ErrCorrupt},
+			"blocks in another order":  {swapped, slices.Concat(whole[blockBytes:2*blockBytes], whole[:blockBytes], whole[2*blockBytes:]), ErrCorrupt},
+			"a block left out":         {b[block:], whole[blockBytes:], ErrCorrupt},
+		} {
+			got, err := io.ReadAll(newPartReader(bytes.NewReader(x.body), end))
+			if !errors.Is(err, x.err) || !bytes.Equal(got, x.keep) {
+				t.Errorf("%s, end %d: %d bytes, %v, want %d and %v", name, end, len(got), err, len(x.keep), x.err)
+			}
 		}
 	}
 }

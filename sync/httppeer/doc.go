@@ -31,7 +31,8 @@ const (
 	mediaCBOR    = "application/cbor"
 	mediaRecords = "application/vnd.thudbook.records"
 	mediaBytes   = "application/octet-stream"
-	mediaPart    = "application/vnd.thudbook.part"
+	mediaPart    = "application/vnd.thudbook.part"   // a part whose end sums up every byte
+	mediaBlocks  = "application/vnd.thudbook.blocks" // a part whose end sums up the heads of its frames
 	mediaProblem = "application/problem+json"
 
 	headerSignature = "Thudbook-Head-Signature"

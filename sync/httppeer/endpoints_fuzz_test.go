@@ -28,7 +28,7 @@ func FuzzEndpoints(f *testing.F) {
 	tok := token(f, &rig{agent: agent, server: server, service: service, registry: registry, handler: h, http: web, lab: lab})
 	fill := strings.NewReplacer("{node}", agent.Node.ID.String(), "{lab}", lab.String(), "{epoch}", "1", "{sha256}", strings.Repeat("ab", 32))
 	routes := httppeer.Routes(h)
-	bodies := [][]byte{nil, {0xa0}, []byte("<html>"), bytes.Repeat([]byte{0x9f}, 100), part([]byte("x")), whole([]byte("x")), {0x28, 0xb5, 0x2f, 0xfd, 0}}
+	bodies := [][]byte{nil, {0xa0}, []byte("<html>"), bytes.Repeat([]byte{0x9f}, 100), part([]byte("x")), whole(partMedia[0], []byte("x")), whole(partMedia[1], []byte("x")), {0x28, 0xb5, 0x2f, 0xfd, 0}}
 	if q, err := record.EncodeBody(exchange.HelloRequest{Protocols: exchange.Protocols(), Node: agent.Node.ID, Nonce: make([]byte, exchange.NonceSize)}); err == nil {
 		bodies = append(bodies, q)
 	}
@@ -45,7 +45,7 @@ func FuzzEndpoints(f *testing.F) {
 		q.Header.Set("Authorization", "Bearer "+tok)
 		q.Header.Set("Content-Type", media[!strings.Contains(path, "/push/")])
 		if method == http.MethodPatch {
-			q.Header.Set("Content-Type", "application/vnd.thudbook.part")
+			q.Header.Set("Content-Type", partMedia[len(offset)%2])
 		}
 		q.Header["Upload-Offset"], q.Header["Upload-Length"] = []string{offset}, []string{size}
 		q.Header["Range"] = []string{"bytes=" + offset + "-"}

@@ -44,7 +44,10 @@ func appendFrames(b []byte, records [][]byte) []byte {
 }
 
 func appendEnd(b []byte, start int) []byte {
-	sum := sha256.Sum256(b[start:])
+	return appendSum(b, sha256.Sum256(b[start:]))
+}
+
+func appendSum(b []byte, sum [sha256.Size]byte) []byte {
 	b = append(b, make([]byte, frameHeader)...)
 	return append(b, sum[:]...)
 }
@@ -84,6 +87,7 @@ type frameReader struct {
 	sum  hash.Hash
 	most uint32 // bytes of a frame
 	buf  []byte // used again for every frame; nil: a new one for each
+	part partEnd
 }
 
 func newFrameReader(r io.Reader, most uint32) *frameReader {
@@ -115,7 +119,9 @@ func (f *frameReader) next() ([]byte, error) {
 		return nil, fmt.Errorf("%w: check sum of a frame", ErrCorrupt)
 	}
 	f.sum.Write(h[:])
-	f.sum.Write(raw)
+	if f.part != endOfHeads {
+		f.sum.Write(raw)
+	}
 	return raw, nil
 }
 

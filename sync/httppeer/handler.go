@@ -107,6 +107,7 @@ func (h *Handler) wrap(next serve) http.HandlerFunc {
 		rc := http.NewResponseController(w)
 		p := &progressBody{ReadCloser: r.Body, rc: rc, d: h.progress}
 		w.Header().Set("Accept-Encoding", encodingZstd)
+		w.Header().Set("Accept-Patch", mediaPart+", "+mediaBlocks)
 		r.Body = p
 		out := &progressWriter{ResponseWriter: w, rc: rc, d: h.progress}
 		if err := next(out, r); err != nil {
@@ -256,10 +257,13 @@ func (c *codec) records(r io.Reader, encoding string, limit int) ([][]byte, erro
 }
 
 // takesZstd says whether the other side lists zstd.
-func takesZstd(h http.Header) bool {
-	for v := range strings.SplitSeq(h.Get("Accept-Encoding"), ",") {
+func takesZstd(h http.Header) bool { return lists(h, "Accept-Encoding", encodingZstd) }
+
+// lists says whether a header that holds a list names something.
+func lists(h http.Header, header, what string) bool {
+	for v := range strings.SplitSeq(h.Get(header), ",") {
 		name, _, _ := strings.Cut(v, ";")
-		if strings.TrimSpace(name) == encodingZstd {
+		if strings.TrimSpace(name) == what {
 			return true
 		}
 	}
@@ -278,10 +282,15 @@ func originOf(r *http.Request) (record.Origin, error) {
 }
 
 func wantMedia(r *http.Request, want string) error {
-	if media, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || media != want {
+	if !isMedia(r, want) {
 		return problem.New(problem.Invalid, fmt.Sprintf("The request's media type is %q, want %s.", r.Header.Get("Content-Type"), want), "Update the agent.")
 	}
 	return nil
+}
+
+func isMedia(r *http.Request, want string) bool {
+	media, _, err := mime.ParseMediaType(r.Header.Get("Content-Type"))
+	return err == nil && media == want
 }
 
 func readCBOR(r *http.Request, limit int64, v any) error {

@@ -21,8 +21,12 @@ func (h *Handler) putPart(w http.ResponseWriter, r *http.Request, p caller) erro
 	if err != nil {
 		return err
 	}
-	if err := wantMedia(r, mediaPart); err != nil {
-		return err
+	end := endOfHeads
+	if !isMedia(r, mediaBlocks) {
+		end = endOfBytes
+		if err := wantMedia(r, mediaPart); err != nil {
+			return err
+		}
 	}
 	offset, err1 := strconv.ParseInt(r.Header.Get(headerOffset), 10, 64)
 	size, err2 := strconv.ParseInt(r.Header.Get(headerLength), 10, 64)
@@ -40,7 +44,7 @@ func (h *Handler) putPart(w http.ResponseWriter, r *http.Request, p caller) erro
 		return problem.New(problem.Invalid, fmt.Sprintf("A body with %v.", err), "Update the older of agent and server.")
 	}
 	defer free()
-	body := newPartReader(in)
+	body := newPartReader(in, end)
 	at, err := p.PutPart(r.Context(), lab, exchange.BlobRef{SHA256: sum, Size: size}, offset, body)
 	if err != nil {
 		if body.err != nil && errors.Is(err, body.err) { // the way, not the bytes

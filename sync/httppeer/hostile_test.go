@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"strconv"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -23,6 +24,10 @@ import (
 	"thudbook/sync/record"
 )
 
+// partMedia are the media types of a part; in a body of the second the end sums
+// up the heads of the frames alone.
+var partMedia = []string{"application/vnd.thudbook.part", "application/vnd.thudbook.blocks"}
+
 // part encodes one frame and no end, as the protocol's text says it.
 func part(b []byte) []byte {
 	out := binary.BigEndian.AppendUint32(nil, uint32(len(b)))
@@ -30,10 +35,13 @@ func part(b []byte) []byte {
 	return append(out, b...)
 }
 
-// whole is a part with its end.
-func whole(b []byte) []byte {
+// whole is a part of a media type with its end.
+func whole(media string, b []byte) []byte {
 	out := part(b)
 	sum := sha256.Sum256(out)
+	if media == partMedia[1] {
+		sum = sha256.Sum256(out[:8])
+	}
 	return append(append(out, make([]byte, 8)...), sum[:]...)
 }
 
@@ -64,6 +72,12 @@ func send(t *testing.T, r *rig, method, path, token string, header map[string]st
 // reason, nothing of it is stored, and the others go on.
 func TestHostileParts(t *testing.T) {
 	t.Parallel()
+	for _, media := range partMedia {
+		t.Run(media, func(t *testing.T) { testHostileParts(t, media) })
+	}
+}
+
+func testHostileParts(t *testing.T, media string) {
 	r := newRig(t)
 	other := exchangetest.Lab(t)
 	victim := ledgertest.Open(t)
@@ -73,7 +87,6 @@ func TestHostileParts(t *testing.T) {
 	h := secret.Attachments[0].SHA256
 	bomb := bombOf(t, 64<<10)
 	path := func(lab record.LabID) string { return "/sync/v1/labs/" + lab.String() + "/uploads/" + h.String() }
-	media := "application/vnd.thudbook.part"
 	at := func(offset, size string, more ...string) map[string]string {
 		m := map[string]string{"Content-Type": media, "Upload-Offset": offset, "Upload-Length": size}
 		for i := 0; i+1 < len(more); i += 2 {
@@ -101,9 +114,9 @@ func TestHostileParts(t *testing.T) {
 		"no zstd":                 {path(r.lab), at("0", good, "Content-Encoding", "zstd"), strings.NewReader("hello"), []int{503}},
 		"a bomb":                  {path(r.lab), at("0", "4000000000", "Content-Encoding", "zstd"), bytes.NewReader(bomb.Bytes()), []int{400, 413}},
 		"an endless body":         {path(r.lab), at("0", "4000000000"), &endless{part(make([]byte, 64<<10))}, []int{0, 413, 503}},
-		"more than was announced": {path(r.lab), at("0", "3"), bytes.NewReader(whole([]byte("four"))), []int{422}},
+		"more than was announced": {path(r.lab), at("0", "3"), bytes.NewReader(whole(media, []byte("four"))), []int{422}},
 		"a name that leads out":   {"/sync/v1/labs/" + r.lab.String() + "/uploads/..%2f..%2fx", at("0", good), strings.NewReader("x"), []int{400, 404}},
-		"bytes that are guessed":  {path(r.lab), at("0", good), bytes.NewReader(whole(make([]byte, secret.Attachments[0].Size))), []int{422}},
+		"bytes that are guessed":  {path(r.lab), at("0", good), bytes.NewReader(whole(media, make([]byte, secret.Attachments[0].Size))), []int{422}},
 	} {
 		status, answer := send(t, r, http.MethodPatch, c.path, tok, c.header, c.body)
 		ok := false
@@ -205,12 +218,18 @@ func TestOlderPeersStillWork(t *testing.T) {
 		}
 		p := proxytest.Start(t, r.http.Listener.Addr().String(), proxytest.Faults{})
 		box := &middlebox{next: httppeer.NewTransport(httppeer.TransportOptions{})}
+		var blocks atomic.Int64
+		box.request = func(q *http.Request) {
+			if q.Header.Get("Content-Type") == partMedia[1] {
+				blocks.Add(1)
+			}
+		}
 		if c.strip {
-			box.answer = func(a *http.Response) { a.Header.Del("Accept-Encoding") }
+			box.answer = func(a *http.Response) { a.Header.Del("Accept-Encoding"); a.Header.Del("Accept-Patch") }
 			box.request = func(q *http.Request) {
 				q.Header.Del("Accept-Encoding")
-				if q.Header.Get("Content-Encoding") != "" {
-					t.Errorf("%s: a compressed body to %s", name, q.URL.Path)
+				if q.Header.Get("Content-Encoding") != "" || q.Header.Get("Content-Type") == partMedia[1] {
+					t.Errorf("%s: a compressed body or blocks to %s", name, q.URL.Path)
 				}
 			}
 		}
@@ -227,6 +246,9 @@ func TestOlderPeersStillWork(t *testing.T) {
 		}
 		client.Close()
 		exchangetest.Same(t, r.agent, r.server, true, r.lab)
+		if n := blocks.Load(); name == "both new" && n < 20 {
+			t.Errorf("%s: %d parts of 20 went as blocks", name, n)
+		}
 		size[name], _ = p.Sent(proxytest.ToServer)
 	}
 	if size["both new"]*4 > size["older server"] {

@@ -1,9 +1,11 @@
 package httppeer
 
 import (
+	"crypto/sha256"
 	"encoding/binary"
 	"hash/crc32"
 	"io"
+	"net/http"
 )
 
 // A part of an attachment travels in the same frames as records, of at most
@@ -11,9 +13,22 @@ import (
 // on the way, is known to be right and is kept.
 const blockBytes = 64 << 10
 
+// partEnd says what the sum at the end of a part covers.
+type partEnd uint8
+
+const (
+	endOfBytes partEnd = iota // everything before it, as with records
+	endOfHeads                // the heads of its frames: their lengths, check sums and order
+)
+
+// takesBlocks is whether the other side takes parts whose end sums up the heads:
+// the whole attachment has a hash of its own, and each block its check sum.
+func takesBlocks(h http.Header) bool { return lists(h, "Accept-Patch", mediaBlocks) }
+
 // encodePart reads r to its end, about size bytes, into frames.
-func encodePart(r io.Reader, size int64) ([]byte, int64, error) {
+func encodePart(r io.Reader, size int64, end partEnd) ([]byte, int64, error) {
 	b := make([]byte, 0, size+(size/blockBytes+2)*frameHeader+2*blockBytes+trailerSize)
+	heads := sha256.New()
 	var total int64
 	for {
 		start := len(b)
@@ -24,10 +39,14 @@ func encodePart(r io.Reader, size int64) ([]byte, int64, error) {
 		if n > 0 {
 			binary.BigEndian.PutUint32(b[start:], uint32(n))
 			binary.BigEndian.PutUint32(b[start+4:], crc32.Checksum(b[start+frameHeader:], castagnoli))
+			heads.Write(b[start : start+frameHeader])
 		} else {
 			b = b[:start]
 		}
 		if err == io.EOF || err == io.ErrUnexpectedEOF {
+			if end == endOfHeads {
+				return appendSum(b, [sha256.Size]byte(heads.Sum(nil))), total, nil
+			}
 			return appendEnd(b, 0), total, nil
 		}
 		if err != nil {
@@ -44,9 +63,9 @@ type partReader struct {
 	err  error // why the way, not the disk, ended it
 }
 
-func newPartReader(r io.Reader) *partReader {
+func newPartReader(r io.Reader, end partEnd) *partReader {
 	f := newFrameReader(r, blockBytes)
-	f.buf = make([]byte, blockBytes)
+	f.buf, f.part = make([]byte, blockBytes), end
 	return &partReader{f: f}
 }
 

@@ -21,8 +21,9 @@ const (
 var castagnoli = crc32.MakeTable(crc32.Castagnoli)
 
 type note struct {
-	f      *os.File
-	fresh  bool // its name is not durable yet
+	path   string
+	f      *os.File // nil until the first is written: a transfer of one part needs none
+	fresh  bool     // its name is not durable yet
 	number uint64
 	size   int64
 	offset int64
@@ -46,8 +47,12 @@ func readNote(path string, size int64) (note, error) {
 	return n, nil
 }
 
+// openNote reads a note that is there, to be written on.
 func openNote(path string, size int64) (note, error) {
-	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, fileMode)
+	f, err := os.OpenFile(path, os.O_RDWR, fileMode)
+	if errors.Is(err, fs.ErrNotExist) {
+		return note{path: path, size: size, fresh: true}, nil
+	}
 	if err != nil {
 		return note{}, err
 	}
@@ -55,7 +60,7 @@ func openNote(path string, size int64) (note, error) {
 	if err != nil {
 		return note{}, errors.Join(err, f.Close())
 	}
-	n.f, n.size, n.fresh = f, size, n.number == 0
+	n.path, n.f, n.size, n.fresh = path, f, size, n.number == 0
 	return n, nil
 }
 
@@ -102,6 +107,13 @@ func (n *note) write(offset int64, state []byte) error {
 	b = append(b, state...)
 	b = binary.BigEndian.AppendUint32(b, crc32.Checksum(b, castagnoli))
 	b = b[:slotSize]
+	if n.f == nil {
+		f, err := os.OpenFile(n.path, os.O_RDWR|os.O_CREATE, fileMode)
+		if err != nil {
+			return err
+		}
+		n.f = f
+	}
 	if _, err := n.f.WriteAt(b, int64(n.number%2)*slotSize); err != nil {
 		return err
 	}
