@@ -45,7 +45,6 @@ func TestCorrectAndSettle(t *testing.T) {
 			id = s.Shots[0]
 		}
 		path := "/shots/" + id.String()
-		old := s.manager.get(path).want(t, 200, path).body
 		send := func(action string, more url.Values) answer {
 			v := formAt(t, s.manager.get(path).body, path+action)
 			for k, x := range more {
@@ -57,6 +56,12 @@ func TestCorrectAndSettle(t *testing.T) {
 		if a := send("/correct", with(values, "target_speed_m_s", "fast")).want(t, 422, "no number"); !strings.Contains(a.body, "is not a number") || !strings.Contains(a.body, `value="S-7"`) {
 			t.Error("what is wrong, or what was typed, is not shown")
 		}
+		// A form whose pressure was typed in psi: 1 psi is 6.894757 kPa (NIST SP 811).
+		send("/correct", url.Values{"kind": {"shot"}, "unit": {"psi"}, "tank_pressure_kpa_gauge": {"20"}}).want(t, 303, "a pressure in psi")
+		if b := s.manager.get(path).body; !strings.Contains(b, "137.9") {
+			t.Error("20 psi did not come back as 137.9 kPa")
+		}
+		old := s.manager.get(path).want(t, 200, path).body
 		send("/correct", values).want(t, 303, "a correction")
 		// The screen opened before the correction does not overwrite it.
 		stale := formAt(t, old, path+"/correct")

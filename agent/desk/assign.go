@@ -26,6 +26,7 @@ func (d *Desk) toAssign(c echo.Context) error {
 	if err != nil {
 		return err
 	}
+	in := d.unit(c.Request().Context())
 	p := page.ToAssign{Frame: d.frame(c, "To assign", page.PathAssign)}
 	if list.Next != "" {
 		p.Older = page.PathAssign + "?" + url.Values{"after": {list.Next}}.Encode()
@@ -36,7 +37,7 @@ func (d *Desk) toAssign(c echo.Context) error {
 	for i := range list.Rows {
 		r := &list.Rows[i]
 		p.Rows = append(p.Rows, page.AssignRow{Shot: present.ShotRow(r, time.Local), File: r.Shot.FileName, Missing: present.Lacking(r),
-			Form: d.assignForm(r, "a"+strconv.Itoa(i), d.signedIn(c))})
+			Form: d.assignForm(r, "a"+strconv.Itoa(i), d.signedIn(c), in)})
 	}
 	return httpkit.Page(c, http.StatusOK, p)
 }
@@ -44,8 +45,9 @@ func (d *Desk) toAssign(c echo.Context) error {
 // assignForm offers what is known, and for the rest what was typed last: at
 // the rig the next shot is mostly like the one before.
 // The operator is who is signed in, where nothing else is recorded.
-func (d *Desk) assignForm(r *view.ShotRow, id, operator string) page.Form {
-	f := page.Form{Action: page.AssignPath(r.ID.String()), Fields: page.AssignFields(), ID: id, Submit: "Assign", Choices: map[string][]page.Choice{"condition": present.Conditions()}, Values: present.Recorded(r)}
+func (d *Desk) assignForm(r *view.ShotRow, id, operator, in string) page.Form {
+	f := page.Form{Action: page.AssignPath(r.ID.String()), Fields: page.AssignFields(in), ID: id, Submit: "Assign", Hidden: map[string]string{page.UnitField: in},
+		Choices: map[string][]page.Choice{"condition": present.Conditions()}, Values: present.Recorded(r, in)}
 	if f.Values["operator"] == "" {
 		f.Values["operator"] = operator
 	}
@@ -70,8 +72,13 @@ func (d *Desk) assign(c echo.Context) error {
 	if err != nil {
 		return problem.New(problem.Invalid, "The form could not be read.", "Send it again from the page.")
 	}
-	typed := page.Typed(form, page.AssignFields())
-	want, faults := present.Corrections(typed)
+	row, err := d.read.Shot(c.Request().Context(), d.scope(), id)
+	if err != nil {
+		return err
+	}
+	in := typedUnit(c)
+	typed := page.Typed(form, page.AssignFields(in))
+	want, faults := present.Corrections(&row, typed, in)
 	if want["operator"] != nil {
 		want["operator"] = present.KeptOperator(typed["operator"], c.FormValue)
 	}
@@ -88,7 +95,7 @@ func (d *Desk) assign(c echo.Context) error {
 		p, _ := problem.As(err)
 		faults = map[string]string{present.FieldAt(p): p.What + "; " + p.Fix}
 	}
-	p, err := d.shotPage(c, &tried{form: "assign", typed: typed, faults: faults})
+	p, err := d.shotPage(c, &tried{form: "assign", unit: in, typed: typed, faults: faults})
 	if err != nil {
 		return err
 	}

@@ -19,9 +19,9 @@ import (
 )
 
 // trail adds what was changed since the shot was taken in, and the forms that
-// change it.
-func (d *Desk) trail(ctx context.Context, p *page.Shot, row *view.ShotRow) error {
-	t := present.Trail{Zone: time.Local, Who: d.personName}
+// change it; pressures are in the unit in.
+func (d *Desk) trail(ctx context.Context, p *page.Shot, row *view.ShotRow, in string) error {
+	t := present.Trail{Zone: time.Local, Who: d.personName, Unit: in}
 	p.TakenBy = d.personName(row.Author)
 	var err error
 	if t.Edits, err = d.read.History(ctx, d.scope(), lab.KindShot, row.ID); err != nil {
@@ -40,8 +40,9 @@ func (d *Desk) trail(ctx context.Context, p *page.Shot, row *view.ShotRow) error
 }
 
 func (d *Desk) correct(c echo.Context) error {
-	return d.amend(c, "correct", page.AssignFields(), func(typed map[string]string) (amend.Change, map[string]string) {
-		want, faults := present.Corrections(typed)
+	in := typedUnit(c)
+	return d.amend(c, "correct", page.AssignFields(in), func(row *view.ShotRow, typed map[string]string) (amend.Change, map[string]string) {
+		want, faults := present.Corrections(row, typed, in)
 		if want["operator"] != nil {
 			want["operator"] = present.KeptOperator(typed["operator"], c.FormValue)
 		}
@@ -74,7 +75,7 @@ func (d *Desk) fired(c echo.Context) error {
 }
 
 func (d *Desk) void(c echo.Context) error {
-	return d.amend(c, "void", page.VoidFields(), func(typed map[string]string) (amend.Change, map[string]string) {
+	return d.amend(c, "void", page.VoidFields(), func(_ *view.ShotRow, typed map[string]string) (amend.Change, map[string]string) {
 		faults := map[string]string{}
 		if typed["reason"] == "" {
 			faults["reason"] = "This is needed."
@@ -85,7 +86,7 @@ func (d *Desk) void(c echo.Context) error {
 
 // amend takes a form that changes a shot. What is wrong is shown beside what
 // was typed.
-func (d *Desk) amend(c echo.Context, form string, fields []page.Field, read func(map[string]string) (amend.Change, map[string]string)) error {
+func (d *Desk) amend(c echo.Context, form string, fields []page.Field, read func(*view.ShotRow, map[string]string) (amend.Change, map[string]string)) error {
 	id, err := d.id(c)
 	if err != nil {
 		return err
@@ -95,7 +96,11 @@ func (d *Desk) amend(c echo.Context, form string, fields []page.Field, read func
 		return problem.New(problem.Invalid, "The form could not be read.", "Send it again from the page.")
 	}
 	typed := page.Typed(posted, fields)
-	change, faults := read(typed)
+	row, err := d.read.Shot(c.Request().Context(), d.scope(), id)
+	if err != nil {
+		return err
+	}
+	change, faults := read(&row, typed)
 	if len(faults) == 0 {
 		_, err = d.Intake.Amend(c.Request().Context(), id, change)
 		p, ok := problem.As(err)
@@ -113,7 +118,7 @@ func (d *Desk) amend(c echo.Context, form string, fields []page.Field, read func
 		}
 		faults = map[string]string{at: p.What + "; " + p.Fix}
 	}
-	p, err := d.shotPage(c, &tried{form: form, typed: typed, faults: faults})
+	p, err := d.shotPage(c, &tried{form: form, unit: typedUnit(c), typed: typed, faults: faults})
 	if err != nil {
 		return err
 	}

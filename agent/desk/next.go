@@ -86,6 +86,10 @@ func (d *Desk) unit(ctx context.Context) string {
 	return cmp.Or(u, "kPa")
 }
 
+// typedUnit is the unit in which a form's pressure was typed: the one that stood
+// beside the field, whatever was chosen since.
+func typedUnit(c echo.Context) string { return cmp.Or(c.FormValue(page.UnitField), "kPa") }
+
 func (d *Desk) next(c echo.Context) error {
 	e, err := d.waiting(c.Request().Context())
 	if err != nil {

@@ -111,7 +111,7 @@ func (d *Desk) outcome(c echo.Context, p *page.Outcome, row *view.ShotRow, e *vi
 	if err != nil {
 		return err
 	}
-	s := present.Shot(row, scores, time.Local)
+	s := present.Shot(row, scores, time.Local, d.unit(ctx))
 	s.Title = present.Kind(row.Shot.Kind) + ", not assigned"
 	switch {
 	case row.Shot.Specimen != "":

@@ -7,6 +7,7 @@ import (
 	"io"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"time"
 
@@ -81,6 +82,7 @@ func (d *Desk) shot(c echo.Context) error {
 // tried is a form that was not accepted.
 type tried struct {
 	form          string // its id
+	unit          string // in which its pressure was typed, "" where it has none
 	typed, faults map[string]string
 }
 
@@ -113,7 +115,11 @@ func (d *Desk) shotPage(c echo.Context, t *tried) (*page.Shot, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := present.Shot(&row, scores, time.Local)
+	in := d.unit(ctx)
+	if t != nil && slices.Contains(lab.PressureUnits(), t.unit) {
+		in = t.unit // what was typed stays in its unit
+	}
+	p := present.Shot(&row, scores, time.Local, in)
 	if p.Limits, err = present.Limits(ctx, d.read, d.scope(), &row, scores); err != nil {
 		return nil, err
 	}
@@ -132,10 +138,10 @@ func (d *Desk) shotPage(c echo.Context, t *tried) (*page.Shot, error) {
 		p.Title = "Shot on " + row.Shot.Specimen
 	}
 	if present.Waiting(&row) || t != nil && t.form == "assign" {
-		f := d.assignForm(&row, "assign", d.signedIn(c))
+		f := d.assignForm(&row, "assign", d.signedIn(c), in)
 		p.Assign = &f
 	}
-	if err := d.trail(ctx, &p, &row); err != nil {
+	if err := d.trail(ctx, &p, &row, in); err != nil {
 		return nil, err
 	}
 	for _, f := range []*page.Form{p.Assign, p.Correct, p.Fired, p.Void} {

@@ -122,13 +122,22 @@ func (c Curve) weight(y float64) float64 {
 	return 1
 }
 
+// Outside is the cause of an OutsideObserved fault as numbers, for screens that
+// show other units.
+type Outside struct{ KPa, LowKPa, HighKPa float64 }
+
+// Error gives the three pressures.
+func (o Outside) Error() string {
+	return fmt.Sprintf("%g kPa gauge, observed %g to %g", o.KPa, o.LowKPa, o.HighKPa)
+}
+
 func (c Curve) observed(p float64) error {
 	// A part in a million is rounding of the gauge, not another pressure.
 	slack := 1e-6 * c.Line.MaxX
 	if p >= c.Line.MinX-slack && p <= c.Line.MaxX+slack {
 		return nil
 	}
-	return &fault.Error{Code: OutsideObserved,
+	return &fault.Error{Code: OutsideObserved, Err: Outside{KPa: p, LowKPa: c.Line.MinX, HighKPa: c.Line.MaxX},
 		What: fmt.Sprintf("%.1f kPa gauge is outside the observed pressures, %.1f to %.1f kPa gauge: nothing is proposed there",
 			p, c.Line.MinX, c.Line.MaxX),
 		Fix: "choose a target inside the observed range; nothing is proposed outside it"}

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"net/http"
+	"slices"
 
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
@@ -20,9 +21,9 @@ import (
 )
 
 // trail adds what was changed since the shot was taken in, and for those who
-// may change its lab the forms.
-func (d *Desk) trail(ctx context.Context, p *caller, s *page.Shot, row *view.ShotRow) error {
-	t := present.Trail{Zone: d.zone}
+// may change its lab the forms; pressures are in the unit in.
+func (d *Desk) trail(ctx context.Context, p *caller, s *page.Shot, row *view.ShotRow, in string) error {
+	t := present.Trail{Zone: d.zone, Unit: in}
 	var err error
 	if t.Edits, err = d.Views.History(ctx, p.Scope, lab.KindShot, row.ID); err != nil {
 		return err
@@ -36,11 +37,11 @@ func (d *Desk) trail(ctx context.Context, p *caller, s *page.Shot, row *view.Sho
 	if s.TakenBy, err = d.person(ctx, p.Scope, row.Author); err != nil {
 		return err
 	}
-	in, err := p.names.Lab(ctx, row.Lab)
+	of, err := p.names.Lab(ctx, row.Lab)
 	if err != nil {
 		return err
 	}
-	t.Show(s, row, in != nil && p.MayKeep(in.ID))
+	t.Show(s, row, of != nil && p.MayKeep(of.ID))
 	for _, f := range []*page.Form{s.Correct, s.Void} {
 		if f != nil {
 			f.Key = httpkit.NewKey()
@@ -113,10 +114,21 @@ func (d *Desk) change(ctx context.Context, c echo.Context, do func(*view.ShotRow
 	return page.ShotPath(id.String()), err
 }
 
+// shotUnit is the unit of a shot's pressures: that of its lab, and on a form that
+// comes back the one in which it was typed.
+func (d *Desk) shotUnit(c echo.Context, own scope.Scope) (string, error) {
+	if typed := c.FormValue(page.UnitField); slices.Contains(lab.PressureUnits(), typed) {
+		return typed, nil
+	}
+	in, err := d.Views.PressureUnit(c.Request().Context(), own)
+	return cmp.Or(in, "kPa"), err
+}
+
 func (d *Desk) correct(c echo.Context) error {
-	return d.post(c, page.AssignFields(), func(ctx context.Context, f *httpkit.Filled) (string, error) {
-		return d.change(ctx, c, func(_ *view.ShotRow, author string) (amend.Change, error) {
-			want, faults := present.Corrections(f.Values)
+	in := cmp.Or(c.FormValue(page.UnitField), "kPa")
+	return d.post(c, page.AssignFields(in), func(ctx context.Context, f *httpkit.Filled) (string, error) {
+		return d.change(ctx, c, func(row *view.ShotRow, author string) (amend.Change, error) {
+			want, faults := present.Corrections(row, f.Values, in)
 			if want["operator"] != nil {
 				want["operator"] = present.KeptOperator(f.Values["operator"], c.FormValue)
 			}

@@ -66,11 +66,15 @@ func (d *Desk) shotPage(c echo.Context) (*page.Shot, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := present.Shot(&row, scores, d.zone)
 	own, err := d.labScope(ctx, &p, row.Lab)
 	if err != nil {
 		return nil, err
 	}
+	in, err := d.shotUnit(c, own)
+	if err != nil {
+		return nil, err
+	}
+	s := present.Shot(&row, scores, d.zone, in)
 	if s.Limits, err = present.Limits(ctx, d.Views, own, &row, scores); err != nil {
 		return nil, err
 	}
@@ -84,10 +88,13 @@ func (d *Desk) shotPage(c echo.Context) (*page.Shot, error) {
 	if row.Shot.Specimen != "" {
 		s.Title = "Shot on " + row.Shot.Specimen
 	}
-	for _, fill := range []func(context.Context, *caller, *page.Shot, *view.ShotRow) error{d.whereabouts, d.sensorFlags, d.bytes, d.neighbours, d.trail, d.inspectionsOf} {
+	for _, fill := range []func(context.Context, *caller, *page.Shot, *view.ShotRow) error{d.whereabouts, d.sensorFlags, d.bytes, d.neighbours, d.inspectionsOf} {
 		if err := fill(ctx, &p, &s, &row); err != nil {
 			return nil, err
 		}
+	}
+	if err := d.trail(ctx, &p, &s, &row, in); err != nil {
+		return nil, err
 	}
 	if err := d.shockSection(ctx, c, own, &s, &row); err != nil {
 		return nil, err

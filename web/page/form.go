@@ -66,17 +66,21 @@ func kinds() []Choice {
 	return append(strokeKinds(), Choice{"second_file", "no stroke: second file of one that has its shot"})
 }
 
-// AssignFields asks what a shot's file did not say. Names are those of the
-// shot's meta. Choices may be given for "specimen", "location", "condition" and
-// "operator".
-func AssignFields() []Field {
+// UnitField is the hidden field with the unit in which a form's pressure is
+// typed; without it the unit is kPa.
+const UnitField = "unit"
+
+// AssignFields asks what a shot's file did not say; the pressure is typed in a
+// unit of lab.PressureUnits. Names are those of the shot's meta. Choices may be
+// given for "specimen", "location", "condition" and "operator".
+func AssignFields(pressure string) []Field {
 	return []Field{
 		{Name: "kind", Label: "Kind of stroke", Kind: "select", Options: kinds(), Required: true},
 		{Name: "specimen", Label: "Specimen", Kind: "list", Help: "As written on the specimen's tag.", Wanted: true},
 		{Name: "location", Label: "Impact location", Kind: "list", Wanted: true},
 		{Name: "condition", Label: "Condition", Kind: "list", Help: "Ambient, hot, cold, wet."},
 		{Name: "target_speed_m_s", Label: "Target speed", Unit: "m/s", Kind: "number", Wanted: true},
-		{Name: "tank_pressure_kpa_gauge", Label: "Tank pressure, gauge", Unit: "kPa", Kind: "number"},
+		{Name: "tank_pressure_kpa_gauge", Label: "Tank pressure, gauge", Unit: pressure, Kind: "number"},
 		{Name: "operator", Label: "Operator", Kind: "list", Complete: "off"},
 	}
 }

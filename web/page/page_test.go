@@ -84,7 +84,7 @@ func TestGalleryShowsEveryTemplate(t *testing.T) {
 func TestHostileText(t *testing.T) {
 	const bad = `"><script>alert(1)</script><a href='javascript:x'>`
 	row := page.ShotRow{ID: bad, Specimen: bad, Location: bad, Lab: bad, Flags: []page.Flag{{Code: bad, Channel: bad, Text: bad}}}
-	form := page.Form{Action: page.AssignPath(bad), Fields: page.AssignFields(), Key: bad, Values: map[string]string{"specimen": bad}, Errors: map[string]string{"specimen": bad}, Choices: map[string][]page.Choice{"specimen": {{Value: bad, Text: bad}}}}
+	form := page.Form{Action: page.AssignPath(bad), Fields: page.AssignFields("kPa"), Key: bad, Values: map[string]string{"specimen": bad}, Errors: map[string]string{"specimen": bad}, Choices: map[string][]page.Choice{"specimen": {{Value: bad, Text: bad}}}}
 	for _, p := range []page.Page{
 		page.Shots{Rows: []page.ShotRow{row}, Filter: page.ShotFilter{Specimen: bad}},
 		page.ToAssign{Rows: []page.AssignRow{{Shot: row, File: bad, Missing: []string{bad}, Form: form}}},

@@ -147,6 +147,7 @@ type LimitRow struct {
 type MetaRow struct {
 	Label  string
 	Value  Number // Text may be any words
+	KPa    Number // a pressure as it is recorded, where Value is in another unit
 	Manual bool   // typed by a person, not measured or read from the file
 }
 

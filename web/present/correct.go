@@ -3,8 +3,10 @@ package present
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"thudbook/sync/amend"
@@ -14,11 +16,22 @@ import (
 	"thudbook/web/page"
 )
 
-// Recorded gives what is recorded of a shot as the values of AssignFields.
-func Recorded(r *view.ShotRow) map[string]string {
+// Recorded gives what is recorded of a shot as the values of AssignFields, the
+// pressure in the unit in.
+func Recorded(r *view.ShotRow, in string) map[string]string {
 	m := &r.Shot.Meta
 	return map[string]string{"kind": r.Shot.Kind, "specimen": m.Specimen, "location": m.Location, "condition": m.Condition, "operator": m.Operator,
-		"target_speed_m_s": plain(m.TargetSpeedMS), "tank_pressure_kpa_gauge": plain(m.TankPressureKPaGauge)}
+		"target_speed_m_s": plain(m.TargetSpeedMS), "tank_pressure_kpa_gauge": plainPressure(m.TankPressureKPaGauge, in)}
+}
+
+// plainPressure keeps more digits than a screen shows: a form that is saved as it
+// came must not look like a correction.
+func plainPressure(kpa *float64, in string) string {
+	if kpa == nil || in == "kPa" {
+		return plain(kpa)
+	}
+	v := math.Round(inUnit(*kpa, "kPa", in)*1000) / 1000
+	return plain(&v)
 }
 
 func plain(v *float64) string {
@@ -33,11 +46,12 @@ func Conditions() []page.Choice {
 	return []page.Choice{{Value: "ambient", Text: "ambient"}, {Value: "hot", Text: "hot"}, {Value: "cold", Text: "cold"}, {Value: "wet", Text: "wet"}}
 }
 
-// CorrectForm is the form that corrects a shot, filled with what is recorded.
-func CorrectForm(r *view.ShotRow) *page.Form {
+// CorrectForm is the form that corrects a shot, filled with what is recorded;
+// its pressure is typed in the unit in.
+func CorrectForm(r *view.ShotRow, in string) *page.Form {
 	id := r.ID.String()
-	return &page.Form{ID: "correct", Action: page.CorrectPath(id), Fields: page.AssignFields(), Submit: "Save the correction", Values: Recorded(r),
-		Choices: map[string][]page.Choice{"condition": Conditions()}, Hidden: map[string]string{page.SeenField: amend.Seen(r)}}
+	return &page.Form{ID: "correct", Action: page.CorrectPath(id), Fields: page.AssignFields(in), Submit: "Save the correction", Values: Recorded(r, in),
+		Choices: map[string][]page.Choice{"condition": Conditions()}, Hidden: map[string]string{page.SeenField: amend.Seen(r), page.UnitField: in}}
 }
 
 // VoidForm makes a shot void, or counts a void one again.
@@ -51,22 +65,29 @@ func VoidForm(r *view.ShotRow) *page.Form {
 	return f
 }
 
-// Corrections reads the values of AssignFields as typed; an empty field is nil,
-// not recorded. Faults are by field.
-func Corrections(typed map[string]string) (want map[string]any, faults map[string]string) {
+// Corrections reads the values of AssignFields as typed, the pressure in the unit
+// in, into values as they are recorded, in kPa; an empty field is nil, not
+// recorded. A pressure that still reads as r has it is left as it is. Faults are
+// by field.
+func Corrections(r *view.ShotRow, typed map[string]string, in string) (want map[string]any, faults map[string]string) {
 	want, faults = map[string]any{}, map[string]string{}
-	for _, f := range page.AssignFields() {
+	for _, f := range page.AssignFields(in) {
 		text := typed[f.Name]
 		switch {
 		case text == "":
 			want[f.Name] = nil
 		case f.Kind != "number":
 			want[f.Name] = text
+		case f.Name == "tank_pressure_kpa_gauge":
+			v, err := correctPressure(r.Shot.TankPressureKPaGauge, text, in)
+			if err != nil {
+				faults[f.Name] = err.Error()
+			}
+			want[f.Name] = v
 		default:
 			v, err := page.ParseDecimal(text)
-			lo, hi := bounds(f.Name)
-			if err == nil && (v < lo || v > hi) {
-				err = fmt.Errorf("%g is outside %g to %g %s; check the number and its unit", v, lo, hi, f.Unit)
+			if err == nil && (v < 0.1 || v > 100) { // a wrong unit or a slipped decimal point, nothing finer
+				err = fmt.Errorf("%g is outside 0.1 to 100 m/s; check the number and its unit", v)
 			}
 			if err != nil {
 				faults[f.Name] = err.Error()
@@ -80,17 +101,24 @@ func Corrections(typed map[string]string) (want map[string]any, faults map[strin
 	return want, faults
 }
 
-// bounds catch a wrong unit or a slipped decimal point, nothing finer.
-func bounds(field string) (lo, hi float64) {
-	if field == "target_speed_m_s" {
-		return 0.1, 100
+// correctPressure reads a gauge pressure in kPa that was typed in the unit in.
+func correctPressure(now *float64, text, in string) (float64, error) {
+	if now != nil && text == plainPressure(now, in) {
+		return *now, nil
 	}
-	return 0, 20000
+	if !slices.Contains(lab.PressureUnits(), in) {
+		return 0, fmt.Errorf("the form names the unit %q, which is none of %s; reload the page", in, strings.Join(lab.PressureUnits(), ", "))
+	}
+	v, err := page.ParseDecimal(text)
+	if most := inUnit(lab.MostPressureKPa, "kPa", in); err == nil && (v < 0 || v > most) {
+		err = fmt.Errorf("%g is outside 0 to %s %s; check the number and its unit", v, PressureText(lab.MostPressureKPa, in), in)
+	}
+	return inUnit(v, in, "kPa"), err
 }
 
 // FieldAt finds the field of AssignFields that a fault names.
 func FieldAt(p *problem.Error) string {
-	for _, f := range page.AssignFields() {
+	for _, f := range page.AssignFields("kPa") {
 		if len(p.Where) >= len(f.Name) && p.Where[len(p.Where)-len(f.Name):] == f.Name {
 			return f.Name
 		}
@@ -118,6 +146,7 @@ type Trail struct {
 	Voids []view.VoidChange
 	Who   func(author string) string // names an author
 	Zone  *time.Location
+	Unit  string // of pressures, of lab.PressureUnits
 }
 
 // Show puts history, what is to settle, and with may the forms on the screen.
@@ -129,7 +158,7 @@ func (t *Trail) Show(p *page.Shot, r *view.ShotRow, may bool) {
 		}
 	}
 	if may {
-		p.Correct, p.Void = CorrectForm(r), VoidForm(r)
+		p.Correct, p.Void = CorrectForm(r, t.Unit), VoidForm(r)
 		NameOperator(p.Correct, t.operator)
 	}
 }
@@ -203,7 +232,7 @@ func Who(author string, name func(string) string) string {
 }
 
 func fieldLabel(name string) string {
-	for _, f := range page.AssignFields() {
+	for _, f := range page.AssignFields("kPa") {
 		if f.Name == name {
 			return f.Label
 		}
@@ -214,7 +243,7 @@ func fieldLabel(name string) string {
 // text writes a value as it was decoded from a record.
 func (t *Trail) text(name string, v any) string {
 	unit := ""
-	for _, f := range page.AssignFields() {
+	for _, f := range page.AssignFields("kPa") {
 		if f.Name == name {
 			unit = f.Unit
 		}
@@ -233,9 +262,12 @@ func (t *Trail) text(name string, v any) string {
 	case lab.Time:
 		return page.ShowMoment(x.Time().In(t.Zone))
 	case float64:
+		if strings.HasSuffix(name, "_kpa_gauge") {
+			return withUnit(Pressure(x, t.Unit).Number)
+		}
 		return withUnit(page.Show(x, unit))
 	case float32:
-		return withUnit(page.Show(float64(x), unit))
+		return t.text(name, float64(x))
 	case uint64:
 		if name == "fired_at" || name == "neck_torqued_at" {
 			return page.ShowMoment(lab.Time(x).Time().In(t.Zone))

@@ -52,7 +52,7 @@ func TestPublished(t *testing.T) {
 	row, scores := shot(t, func(*lab.Shot) {}, func(b *lab.Score) {
 		b.Results = map[string]lab.Result{"peak_linear_acceleration": {Value: 40, Unit: "g"}, "peak_angular_acceleration": {Value: 90000, Unit: "rad/s2"}}
 	})
-	p := present.Shot(&row, scores, time.UTC)
+	p := present.Shot(&row, scores, time.UTC, "kPa")
 	if len(p.Published) != 5 {
 		t.Fatalf("%d functions, want the five of peak linear and angular acceleration", len(p.Published))
 	}
@@ -103,7 +103,7 @@ func TestLimits(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := present.Shot(&row, scores, time.UTC)
+	p := present.Shot(&row, scores, time.UTC, "kPa")
 	p.Limits = got
 	var html strings.Builder
 	if err := page.Render(&html, p); err != nil {

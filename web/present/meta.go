@@ -10,15 +10,15 @@ import (
 )
 
 // Meta lists what came with a shot or was said of it. The first fields are
-// listed even where nothing was recorded.
-func Meta(r *view.ShotRow, zone *time.Location) []page.MetaRow {
-	m := &metaRows{r: r}
+// listed even where nothing was recorded. Pressures are shown in the unit in.
+func Meta(r *view.ShotRow, zone *time.Location, in string) []page.MetaRow {
+	m := &metaRows{r: r, in: in}
 	s := &r.Shot.Meta
 	m.text("specimen", "Specimen", s.Specimen)
 	m.text("location", "Impact location", s.Location)
 	m.text("condition", "Condition", s.Condition)
 	m.number("target_speed_m_s", "Target speed", "m/s", s.TargetSpeedMS)
-	m.number("tank_pressure_kpa_gauge", "Tank pressure, gauge", "kPa", s.TankPressureKPaGauge)
+	m.pressure("tank_pressure_kpa_gauge", "Tank pressure, gauge", s.TankPressureKPaGauge)
 	m.text("operator", "Operator", s.Operator)
 	m.further = true
 	m.number("speed_m_s", "Speed measured elsewhere", "m/s", s.SpeedMS)
@@ -32,6 +32,7 @@ func Meta(r *view.ShotRow, zone *time.Location) []page.MetaRow {
 	} {
 		m.text(f.name, f.label, f.value)
 	}
+	m.pressure("release_pressure_kpa_gauge", "Pressure at release, gauge", s.ReleasePressureKPaGauge)
 	for _, f := range []struct {
 		name, label, unit string
 		value             *float64
@@ -39,7 +40,6 @@ func Meta(r *view.ShotRow, zone *time.Location) []page.MetaRow {
 		{"end_cap_hits", "Hits of the end cap", "", s.EndCapHits}, {"neck_torque_n_m", "Neck torque", "N·m", s.NeckTorqueNM},
 		{"offset_y_mm", "Offset of the line of impact, y", "mm", s.OffsetYMM}, {"offset_z_mm", "Offset of the line of impact, z", "mm", s.OffsetZMM},
 		{"azimuth_deg", "Azimuth", "°", s.AzimuthDeg}, {"elevation_deg", "Elevation", "°", s.ElevationDeg},
-		{"release_pressure_kpa_gauge", "Pressure at release, gauge", "kPa", s.ReleasePressureKPaGauge},
 		{"ambient_c", "Ambient temperature", "°C", s.AmbientC}, {"relative_humidity_percent", "Relative humidity", "%", s.RelativeHumidityPercent},
 		{"out_of_chamber_s", "Time out of the chamber", "s", s.OutOfChamberS}, {"since_last_impact_s", "Time since the last impact", "s", s.SinceLastImpactS},
 	} {
@@ -62,6 +62,7 @@ func Meta(r *view.ShotRow, zone *time.Location) []page.MetaRow {
 // left out.
 type metaRows struct {
 	r       *view.ShotRow
+	in      string // unit of pressures
 	rows    []page.MetaRow
 	further bool
 }
@@ -76,6 +77,18 @@ func (m *metaRows) text(name, label, v string) {
 
 func (m *metaRows) number(name, label, unit string, v *float64) {
 	m.add(name, label, number(v, unit, "not recorded"))
+}
+
+// pressure shows one in the unit that was chosen, with kPa beside it.
+func (m *metaRows) pressure(name, label string, kpa *float64) {
+	if kpa == nil {
+		m.number(name, label, "kPa", nil)
+		return
+	}
+	p := Pressure(*kpa, m.in)
+	if m.add(name, label, p.Number); p.Number.Text != "" {
+		m.rows[len(m.rows)-1].KPa = p.KPa
+	}
 }
 
 func (m *metaRows) add(name, label string, n page.Number) {

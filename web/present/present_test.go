@@ -6,11 +6,13 @@ import (
 	"testing"
 	"time"
 
+	"thudbook/metrics/ram"
 	"thudbook/sync/lab"
 	"thudbook/sync/lab/labtest"
 	"thudbook/sync/record"
 	"thudbook/sync/scope"
 	"thudbook/sync/scoring"
+	"thudbook/sync/speed"
 	"thudbook/sync/view"
 	"thudbook/web/page"
 	"thudbook/web/present"
@@ -68,7 +70,7 @@ func TestWaitingShot(t *testing.T) {
 	if got := present.Lacking(&row); !slices.Equal(got, []string{"specimen", "target speed"}) {
 		t.Errorf("it lacks %q", got)
 	}
-	p := present.Shot(&row, scores, time.UTC)
+	p := present.Shot(&row, scores, time.UTC, "kPa")
 	if p.State.Word != "to assign" || p.State.Level != page.Warn || len(p.Results) != 0 {
 		t.Errorf("state %+v, %d results", p.State, len(p.Results))
 	}
@@ -95,7 +97,7 @@ func TestShot(t *testing.T) {
 		b.Faults = []lab.Fault{{Code: "bad_value", What: "text", Line: 812, Column: 3, Channel: "ay", Fix: "mend"}, {Code: "bad_value", What: "text", Line: 813, Column: 3, Channel: "ay", Fix: "mend"}}
 		b.Error = &b.Faults[0]
 	})
-	p := present.Shot(&row, scores, time.UTC)
+	p := present.Shot(&row, scores, time.UTC, "kPa")
 	var lines []string
 	for _, r := range p.Results {
 		lines = append(lines, strings.Join([]string{r.Key, r.Value.Text, r.Value.Unit, r.Value.Uncertainty, r.At.Text, r.To.Text, r.Note}, "|"))
@@ -173,5 +175,21 @@ func TestChanceIsNoCertainty(t *testing.T) {
 		if n := present.Chance(p); n.Text != want || n.Unit != "%" {
 			t.Errorf("%g is shown as %q %s, want %q", p, n.Text, n.Unit, want)
 		}
+	}
+}
+
+// Why no pressure is proposed is said in the unit of the rig.
+func TestNoProposalInTheRigsUnit(t *testing.T) {
+	pressures, speeds := []float64{100, 110, 120, 130, 140, 150}, []float64{4.4, 4.7, 4.9, 5.1, 5.3, 5.5}
+	curve, err := ram.FitCurve(pressures, speeds, true)
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, why := curve.Pressure(9, 0.95)
+	var s page.Step
+	present.ProposePressure(&s, speed.Proposal{LowKPa: 100, HighKPa: 150}, why, "psi")
+	// 100 and 150 kPa are 14.5 and 21.8 psi.
+	if !strings.Contains(s.NoProp, "outside the observed pressures, 14.5 to 21.8 psi") || strings.Contains(s.NoProp, "kPa") {
+		t.Errorf("it says %q", s.NoProp)
 	}
 }

@@ -81,7 +81,7 @@ func Lacking(r *view.ShotRow) []string {
 	var miss []string
 	for _, name := range r.Shot.Missing() {
 		word := Words(name)
-		for _, f := range page.AssignFields() {
+		for _, f := range page.AssignFields("kPa") {
 			if f.Name == name {
 				word = strings.ToLower(f.Label)
 			}

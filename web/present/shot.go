@@ -27,12 +27,13 @@ func headline() []string {
 	return []string{"impact_speed", "peak_linear_acceleration", "severity_index", "hic15", "peak_angular_velocity"}
 }
 
-// Shot fills what both programs show of one shot; scores are newest first. The
-// caller adds frame, lab and rig names, links, traces and forms.
-func Shot(r *view.ShotRow, scores []view.ScoreRow, zone *time.Location) page.Shot {
+// Shot fills what both programs show of one shot, pressures in the unit in;
+// scores are newest first. The caller adds frame, lab and rig names, links,
+// traces and forms.
+func Shot(r *view.ShotRow, scores []view.ScoreRow, zone *time.Location, in string) page.Shot {
 	p := page.Shot{
 		ID: r.ID.String(), At: r.Shot.EffectiveAt.Time().In(zone), AtFrom: from(r.Shot.EffectiveFrom),
-		TakenIn: r.RecordedAt.In(zone), Kind: Kind(r.Shot.Kind), Meta: Meta(r, zone),
+		TakenIn: r.RecordedAt.In(zone), Kind: Kind(r.Shot.Kind), Meta: Meta(r, zone, in),
 		Source: page.SourceFile{Name: r.Shot.FileName, SHA256: r.Shot.SourceSHA256.String(), Href: page.SourcePath(r.ID.String())},
 		Map:    page.MapUsed{Guessed: r.Shot.MapSHA256 == record.Hash{}},
 		State:  state(r),

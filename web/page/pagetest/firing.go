@@ -55,7 +55,7 @@ func nexts() []Item {
 	normal.Step.Out.Limit = page.TimeLimit{State: page.Status{Level: page.Bad, Word: "the 3 min are exceeded"}}
 	bad := normal
 	bad.Step = stepOf(longName)
-	bad.Step.NoProp, bad.Step.Out, bad.Step.Rest = "151.2 kPa gauge is outside the observed pressures, 90.0 to 140.0 kPa gauge: nothing is proposed there; choose a target inside the observed range; nothing is proposed outside it.", page.Since{}, page.Since{}
+	bad.Step.NoProp, bad.Step.Out, bad.Step.Rest = "The pressure for this speed, 21.9 psi, is outside the observed pressures, 13.1 to 20.3 psi. Choose a target inside the observed range.", page.Since{}, page.Since{}
 	bad.Step.Basis, bad.Step.Tolerance = "", page.Missing("not judged")
 	bad.Confirm.Values = map[string]string{"pressure": "2o.5"}
 	bad.Confirm.Errors = map[string]string{"pressure": "“2o.5” is not a number. Write it as 20.5."}

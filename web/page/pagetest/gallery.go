@@ -183,7 +183,7 @@ func limitRows() []page.LimitRow {
 }
 
 func assignForm(id string) page.Form {
-	return page.Form{ID: "a" + id, Action: page.AssignPath(id), Key: "7f3a" + id, Fields: page.AssignFields(), Submit: "Assign",
+	return page.Form{ID: "a" + id, Action: page.AssignPath(id), Key: "7f3a" + id, Fields: page.AssignFields("psi"), Submit: "Assign",
 		Values: map[string]string{"kind": "shot", "condition": "ambient"},
 		Choices: map[string][]page.Choice{"specimen": {{Value: "FG-A-012", Text: "face guard A, lot 7"}, {Value: "FG-A-013", Text: "face guard A, lot 7"}},
 			"location": {{Value: "front", Text: ""}, {Value: "side", Text: ""}}, "condition": {{Value: "ambient", Text: ""}, {Value: "cold", Text: ""}}}}
@@ -200,7 +200,7 @@ func shots() []Item {
 		Meta: []page.MetaRow{
 			{Label: "Specimen", Value: page.Number{Text: "FG-A-012"}}, {Label: "Impact location", Value: page.Number{Text: "front"}},
 			{Label: "Condition", Value: page.Number{Text: "ambient"}, Manual: true}, {Label: "Target speed", Value: page.Show(5.5, "m/s"), Manual: true},
-			{Label: "Tank pressure, gauge", Value: page.Show(141.3, "kPa")}, {Label: "Operator", Value: page.Number{Text: "Wilma Quill"}},
+			{Label: "Tank pressure, gauge", Value: page.Show(20.5, "psi"), KPa: page.Show(141.3, "kPa")}, {Label: "Operator", Value: page.Number{Text: "Wilma Quill"}},
 		},
 		Source: page.SourceFile{Name: "shot_0012.csv", SHA256: strings.Repeat("3f9c", 16), Size: page.ShowBytes(1_040_000), Href: page.SourcePath("019571b2-7c3d-7a10-9d3e-000000000012")},
 		Map:    page.MapUsed{Name: "rig one, seven channels", SHA256: strings.Repeat("ab12", 16), Text: "name = \"rig one, seven channels\"\n[time]\ncolumn = \"t\"\nunit = \"s\"\n"},
