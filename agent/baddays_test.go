@@ -172,6 +172,53 @@ func missingChannel(t *testing.T) {
 	if a := r.get(link[1]); a.status != http.StatusOK || a.body != none {
 		t.Errorf("its bytes = %d %q", a.status, a.body)
 	}
+
+	// A planned hit is not accepted in silence: the question stays until one of
+	// its two answers was given.
+	r.plant(append(r.mounted(), campaign(t))...)
+	asks := func(file, content, missing string) (string, string) {
+		t.Helper()
+		r.confirmed()
+		r.write(file, content)
+		r.fileCame()
+		question := "Missing: " + missing + ". Keep the shot, or void it"
+		r.until("the question", func() bool { return strings.Contains(r.get("/result").body, question) })
+		body := r.page("/result")
+		if strings.Contains(body, "Accept, and next") {
+			t.Error("it can be accepted past the question")
+		}
+		shot := fields(t, body, "/result/accept").Get("shot")
+		for _, path := range []string{"/next", "/assign"} {
+			if b := r.page(path, "lacks "+missing, "/shots/"+shot+"#gap"); !strings.Contains(b, "FG-01") {
+				t.Errorf("%s does not name the hit", path)
+			}
+		}
+		r.page("/shots/"+shot, question)
+		return shot, body
+	}
+	settled := func(done string) {
+		t.Helper()
+		if b := r.page("/next", done+"</span> done"); strings.Contains(b, "#gap") || strings.Contains(r.page("/assign"), "#gap") {
+			t.Error("it is asked once more")
+		}
+	}
+	shot, body := asks("lost.csv", strings.ReplaceAll(csv(81), ",az", ",other"), "channel az")
+	v := url.Values{}
+	void := body[strings.Index(body, `id="gap"`):]
+	for _, m := range regexp.MustCompile(`name="(shot|seen|reason)" value="([^"]*)"`).FindAllStringSubmatch(void[strings.Index(void, "/result/void"):], -1) {
+		if v.Get(m[1]) == "" {
+			v.Set(m[1], m[2])
+		}
+	}
+	r.send("/result/void", v, "/next")
+	r.page("/shots/"+shot, "void: missing: channel az")
+	settled("0")
+	shot, _ = asks("again.csv", strings.ReplaceAll(csv(82), ",az", ",other"), "channel az")
+	r.send("/result/accept", url.Values{"shot": {shot}}, "/next")
+	settled("1")
+	shot, _ = asks("nogate.csv", strings.ReplaceAll(csv(83), ",gate", ",other"), "channel gate, speed")
+	r.send("/result/accept", url.Values{"shot": {shot}}, "/next")
+	settled("2")
 }
 
 func sidewaysPhoto(t *testing.T) {

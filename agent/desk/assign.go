@@ -28,6 +28,13 @@ func (d *Desk) toAssign(c echo.Context) error {
 	}
 	in := d.unit(c.Request().Context())
 	p := page.ToAssign{Frame: d.frame(c, "To assign", page.PathAssign)}
+	if after == "" {
+		open, err := d.gapNotices(c.Request().Context())
+		if err != nil {
+			return err
+		}
+		p.Notices = append(p.Notices, open...)
+	}
 	if list.Next != "" {
 		p.Older = page.PathAssign + "?" + url.Values{"after": {list.Next}}.Encode()
 	}

@@ -185,7 +185,14 @@ func (d *Desk) tolerance(c echo.Context, e *lab.Expected) float64 {
 
 // toleranceIn finds the tolerance of the cell that counts a hit, 0 without one.
 func toleranceIn(cells []lab.Cell, m *lab.Meta) float64 {
-	anyCondition := 0.0
+	if c := cellIn(cells, m); c != nil {
+		return c.ToleranceMS
+	}
+	return 0
+}
+
+// cellIn finds the cell that counts a hit, nil without one.
+func cellIn(cells []lab.Cell, m *lab.Meta) (anyCondition *lab.Cell) {
 	for i := range cells {
 		x := &cells[i]
 		if m.TargetSpeedMS == nil || lab.Fold(x.Location) != lab.Fold(m.Location) || lab.MillimetresPerSecond(x.TargetSpeedMS) != lab.MillimetresPerSecond(*m.TargetSpeedMS) {
@@ -193,9 +200,9 @@ func toleranceIn(cells []lab.Cell, m *lab.Meta) float64 {
 		}
 		switch lab.Fold(x.Condition) {
 		case lab.Fold(m.Condition):
-			return x.ToleranceMS
+			return x
 		case "":
-			anyCondition = x.ToleranceMS
+			anyCondition = x
 		}
 	}
 	return anyCondition

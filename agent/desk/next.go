@@ -117,6 +117,14 @@ func (d *Desk) nextPage(c echo.Context, t *tried) (*page.Next, error) {
 	p.Notices = append(p.Notices, folderNotices(d.Intake.Folders())...)
 	p.Notices = append(p.Notices, comingNotices(d.Intake.Folders())...)
 	p.Notices = append(p.Notices, d.draftNotices(ctx)...)
+	open, err := d.gapNotices(ctx)
+	if err != nil {
+		return nil, err
+	}
+	if len(open) > 1 {
+		open = []page.Notice{{Level: page.Warn, Text: fmt.Sprintf("%d shots of the plan lack a channel, and nobody has said whether to keep them.", len(open)), Link: "Choose for each", Href: page.PathAssign}}
+	}
+	p.Notices = append(p.Notices, open...)
 	checked, err := d.checkNotices(ctx, false)
 	if err != nil {
 		return nil, err

@@ -159,6 +159,14 @@ func (d *Desk) outcome(c echo.Context, p *page.Outcome, row *view.ShotRow, e *vi
 	case !row.Void():
 		p.Accept = page.Form{ID: "primary", Action: page.PostAccept, Submit: "Accept, and next", Hidden: hidden}
 	}
+	if p.Wait == nil && accepted == nil {
+		if s.Gap, err = d.gap(ctx, row, scores); err != nil {
+			return err
+		}
+		if s.Gap != nil {
+			p.Accept = page.Form{} // the question has both answers
+		}
+	}
 	if !row.Void() {
 		p.Void = page.Form{ID: "void", Action: page.PostVoid, Fields: page.VoidFields(), Submit: "Make it void", Hidden: map[string]string{"shot": row.ID.String(), page.SeenField: amend.Seen(row)}}
 	} else if row.Shot.Specimen != "" {

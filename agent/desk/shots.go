@@ -155,6 +155,9 @@ func (d *Desk) shotPage(c echo.Context, t *tried) (*page.Shot, error) {
 			p.Errors = append(p.Errors, present.FileError(f))
 		}
 	}
+	if p.Gap, err = d.openGap(ctx, &row, scores); err != nil {
+		return nil, err
+	}
 	of, err := present.RigFlags(ctx, d.read, d.scope(), id)
 	if err != nil {
 		return nil, err

@@ -35,6 +35,9 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 	w.say(shot, labtest.Shot(rig1, at.Add(time.Hour)))
 	w.say(labtest.ID("unassigned"), labtest.Shot(rig1, at.Add(time.Hour), func(s *lab.Shot) { s.Meta = lab.Meta{} }))
 	w.say(shot, labtest.Score(shot, 5.5))
+	without := labtest.ID("without a channel")
+	w.say(without, labtest.Shot(rig1, at.Add(90*time.Minute)))
+	w.say(without, labtest.Score(without, 5.5, func(s *lab.Score) { delete(s.Results, "peak_linear_acceleration") }))
 	e, err := lab.NewEdit(shot, lab.KindShot, "operator", "op-2")
 	if err != nil {
 		t.Fatal(err)
@@ -99,7 +102,8 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 			})
 			return n, err
 		},
-		"ToAssign": func(s scope.Scope) (int, error) { return rows(w.ToAssign(ctx, s, view.Page{})) },
+		"ToAssign":   func(s scope.Scope) (int, error) { return rows(w.ToAssign(ctx, s, view.Page{})) },
+		"Incomplete": func(s scope.Scope) (int, error) { return rows(w.Incomplete(ctx, s, view.Page{})) },
 		"Sightings": func(s scope.Scope) (int, error) {
 			return rows(w.Sightings(ctx, s, view.SightingFilter{Open: true}, view.Page{}))
 		},

@@ -156,6 +156,13 @@ func (v *Reader) ToAssign(ctx context.Context, sc scope.Scope, page Page) (List[
 	return list(ctx, v, sc, q, page, shotRow)
 }
 
+// Incomplete lists the hits that stand and lack a channel, or acceleration or
+// speed, newest first.
+func (v *Reader) Incomplete(ctx context.Context, sc scope.Scope, page Page) (List[ShotRow], error) {
+	q := query[doc[lab.Shot]]{table: v.set.shots, index: byGap, prefix: labOnly, key: shotTime, back: true}
+	return list(ctx, v, sc, q, page, shotRow)
+}
+
 // Source says what the store knows of some bytes.
 type Source struct {
 	Shot       uuid.UUID // zero: no shot

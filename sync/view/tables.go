@@ -1,6 +1,9 @@
 package view
 
 import (
+	"slices"
+
+	"thudbook/metrics/score"
 	"thudbook/sync/kv"
 	"thudbook/sync/kv/index"
 	"thudbook/sync/lab"
@@ -12,6 +15,7 @@ const (
 	byTime     = "time"     // lab, time
 	byArrival  = "arrival"  // lab, stamp
 	byAssign   = "assign"   // lab, time
+	byGap      = "gap"      // lab, time; of hits that stand and lack a channel
 	byOpen     = "open"     // lab, time
 	bySpecimen = "specimen" // lab, specimen, time
 	byRig      = "rig"      // lab, rig, time
@@ -60,6 +64,12 @@ func shotTable() *index.Table[doc[lab.Shot]] {
 				}
 				return one(d.Lab[:], when(b.EffectiveAt))
 			})},
+			{Name: byGap, Keys: shown(func(d *row, b *lab.Shot) [][]byte {
+				if !gaps(d) {
+					return nil
+				}
+				return one(d.Lab[:], when(b.EffectiveAt))
+			})},
 			{Name: bySpecimen, Keys: shown(func(d *row, b *lab.Shot) [][]byte {
 				if lab.Fold(b.Specimen) == "" {
 					return nil
@@ -92,6 +102,16 @@ func shotTable() *index.Table[doc[lab.Shot]] {
 // waits says that a shot lacks what a campaign needs, and still counts.
 func waits(d *doc[lab.Shot]) bool {
 	return d.stands() && d.body().Kind == lab.ShotHit && !d.body().Assigned()
+}
+
+// gaps says that a scored hit which counts lacks a channel: one could not be read,
+// or nothing gave the linear acceleration or the speed.
+func gaps(d *doc[lab.Shot]) bool {
+	if !d.stands() || d.body().Kind != lab.ShotHit || !d.body().Assigned() || d.Figures == nil {
+		return false
+	}
+	f := &d.Figures.Figures
+	return f.Error != "" || f.PeakG == nil || speedOf(d.body(), f) == nil || slices.Contains(f.Flags, string(score.ChannelUnreadable))
 }
 
 func countIf(yes bool, parts ...[]byte) []index.Count {

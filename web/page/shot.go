@@ -86,6 +86,7 @@ type Shot struct {
 	Origin    string       // chain the record stands in, as "node 1a2b…, lab Northmere, epoch 1"
 	Seq       string       // place in the chain
 	Received  Status       // as {OK, "receipt from server, 2026-11-25 14:02"}; empty Word hides it
+	Gap       *Gap         // nil: nothing is asked
 	Assign    *Form        // AssignFields; nil when nothing is missing
 	Unsettled []Unsettled  // fields with several values, for a person to decide
 	Correct   *Form        // AssignFields; nil where the caller may not

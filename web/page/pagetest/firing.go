@@ -86,6 +86,10 @@ func outcomes() []Item {
 	broken.Inspect, bad.Assign = "", page.ShotAssignHref(shot.ID)
 	bad.Shot, bad.Speed = &broken, page.Status{Level: page.Bad, Word: "5.24 m/s, 0.260 m/s too slow for ±0.10 m/s"}
 	bad.Void.Errors = map[string]string{"reason": "This is needed."}
+	lost := normal
+	without := shot
+	without.Gap = &page.Gap{Missing: "channel az", Keep: page.Form{ID: "primary", Action: page.PostAccept, Submit: "Keep the shot"}, Void: page.Form{Action: page.PostVoid, Submit: "Void it, back in the order"}}
+	lost.Shot, lost.Accept = &without, page.Form{}
 	alarmed := *wait
 	alarmed.Bad = []page.Notice{{Level: page.Bad, Text: "shot_0014.csv came, and nothing in it can be read: the file is empty", Fix: "Export it again. Its bytes are kept under Quarantine."}}
 	alarmed.Folders = append(alarmed.Folders, page.WaitFolder{Dir: `\\measuring-pc\share`, Problem: "The watched folder is not there. Connect the network drive."})
@@ -93,5 +97,5 @@ func outcomes() []Item {
 	accepted := normal
 	accepted.Accept, accepted.Accepted, accepted.Void = page.Form{}, "accepted 15:09:12", page.Form{}
 	accepted.Back = "It does not count; where it was planned, the hit is in the run order again."
-	return []Item{{"result", normal}, {"result-wait", page.Outcome{Frame: f, Wait: wait}}, {"result-wait-error", beside}, {"result-error", bad}, {"result-accepted", accepted}, {"result-empty", page.Outcome{Frame: f}}}
+	return []Item{{"result", normal}, {"result-wait", page.Outcome{Frame: f, Wait: wait}}, {"result-wait-error", beside}, {"result-error", bad}, {"result-gap", lost}, {"result-accepted", accepted}, {"result-empty", page.Outcome{Frame: f}}}
 }
