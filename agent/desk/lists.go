@@ -16,10 +16,17 @@ import (
 	"thudbook/web/present"
 )
 
-const listAtOnce = 100
+const (
+	listAtOnce  = 100
+	copiesShown = 50 // files with the bytes of one quarantined file
+)
 
 func (d *Desk) quarantine(c echo.Context) error {
 	list, err := d.read.Quarantine(c.Request().Context(), d.scope(), false, view.Page{Limit: listAtOnce})
+	if err != nil {
+		return err
+	}
+	copies, err := d.Intake.Copies(c.Request().Context())
 	if err != nil {
 		return err
 	}
@@ -28,8 +35,14 @@ func (d *Desk) quarantine(c echo.Context) error {
 	for i := range list.Rows {
 		r := &list.Rows[i]
 		q := &r.Quarantine
-		p.Rows = append(p.Rows, page.QuarantineRow{ID: r.ID.String(), File: q.FileName, At: r.RecordedAt.Local(), Size: page.ShowBytes(q.Size),
-			SHA256: q.SourceSHA256.String(), From: arrival(q.FileTime), Error: present.FileError(q.Error), Gone: !d.kept(c, q)})
+		row := page.QuarantineRow{ID: r.ID.String(), File: q.FileName, At: r.RecordedAt.Local(), Size: page.ShowBytes(q.Size),
+			SHA256: q.SourceSHA256.String(), From: arrival(q.FileTime), Error: present.FileError(q.Error), Gone: !d.kept(c, q)}
+		all := copies[r.ID]
+		row.MoreCopies = max(0, len(all)-copiesShown)
+		for _, one := range all[row.MoreCopies:] { // the newest
+			row.Copies = append(row.Copies, page.QuarantineCopy{File: one.Name, At: one.At.Time().Local(), From: arrival(one.FileTime)})
+		}
+		p.Rows = append(p.Rows, row)
 	}
 	return httpkit.Page(c, http.StatusOK, p)
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"net/http"
+	"slices"
 	"strings"
 	"time"
 
@@ -96,12 +97,34 @@ func (d *Desk) wait(ctx context.Context, e *view.ExpectedRow) (*page.Wait, error
 		w.Folders = append(w.Folders, row)
 	}
 	bad, err := d.read.Quarantine(ctx, d.scope(), false, view.Page{Limit: shownWaiting})
+	if err != nil {
+		return w, err
+	}
+	copies, err := d.Intake.Copies(ctx)
+	for of, all := range copies {
+		for _, one := range all[max(0, len(all)-shownWaiting):] {
+			if one.At > x.EffectiveAt {
+				w.Bad = append(w.Bad, d.cameAgain(ctx, of, one.Name))
+			}
+		}
+	}
+	slices.SortFunc(w.Bad, func(a, b page.Notice) int { return strings.Compare(a.Text, b.Text) })
 	for i := range bad.Rows {
 		if q := &bad.Rows[i]; q.RecordedAt.After(x.EffectiveAt.Time()) {
 			w.Bad = append(w.Bad, page.Notice{Level: page.Bad, Text: q.Quarantine.FileName + " came, and nothing in it can be read: " + q.Quarantine.Error.What, Fix: q.Quarantine.Error.Fix + " Its bytes are kept under Quarantine. If it was this shot, say below that no file came."})
 		}
 	}
 	return w, err
+}
+
+// cameAgain says that a file came whose bytes are in quarantine already.
+func (d *Desk) cameAgain(ctx context.Context, of uuid.UUID, name string) page.Notice {
+	n := page.Notice{Level: page.Bad, Text: name + " came, and nothing in it can be read: its bytes are in quarantine already.", Fix: "If it was this shot, say below that no file came."}
+	if q, err := d.read.Quarantined(ctx, d.scope(), of); err == nil {
+		n.Text = name + " came, and nothing in it can be read: it has the same bytes as " + q.Quarantine.FileName + ", which is in quarantine (" + q.Quarantine.Error.What + ")."
+		n.Fix = q.Quarantine.Error.Fix + " " + n.Fix
+	}
+	return n
 }
 
 // outcome shows one shot; e is the shot that is waited for, if any.

@@ -25,7 +25,7 @@ func (in *Intake) decide(tx kv.Tx, s *Submission, d *decision) (Outcome, []ledge
 	case d == nil:
 		return Outcome{}, nil, errors.New("a shot vanished from the views between two reads")
 	case d.fault != nil && found: // kept already
-		return Outcome{Status: Quarantined, ID: src.Quarantine, Error: d.fault}, nil, nil
+		return Outcome{Status: Quarantined, ID: src.Quarantine, Error: d.fault}, nil, in.noteCopy(tx, s, src)
 	case d.fault != nil:
 		return Outcome{Status: Quarantined, ID: d.id, Error: d.fault, New: true}, d.drafts, nil
 	}

@@ -93,6 +93,16 @@ type QuarantineRow struct {
 	From   string // "watched folder" or "sent by HTTP"
 	Error  FileError
 	Gone   bool // the bytes could not be kept, as when the file may not be read
+
+	Copies     []QuarantineCopy // further files with the same bytes, the newest last
+	MoreCopies int              // earlier ones that are not listed
+}
+
+// QuarantineCopy is one more file with the bytes of a quarantined one.
+type QuarantineCopy struct {
+	File string
+	At   time.Time
+	From string
 }
 
 // SeenAgain lists the files whose bytes came before, under another name or at

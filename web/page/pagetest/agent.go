@@ -28,7 +28,8 @@ func agentRest() []Item {
 		{"to-assign-empty", page.ToAssign{Frame: agentFrame("To assign", page.PathAssign, page.AgentCounts{})}},
 		{"quarantine", page.Quarantine{Frame: agentFrame("Quarantine", page.PathQuarantine, counts), Rows: []page.QuarantineRow{
 			{ID: "q1", File: "shot_0041.csv", At: ago(2 * time.Hour), Size: page.ShowBytes(0), SHA256: strings.Repeat("e3b0", 16), From: "watched folder",
-				Error: page.FileError{Code: "empty_file", What: "The file is empty.", Fix: "Check that the acquisition was armed and had room on its disk, then export the shot again."}},
+				Error:  page.FileError{Code: "empty_file", What: "The file is empty.", Fix: "Check that the acquisition was armed and had room on its disk, then export the shot again."},
+				Copies: []page.QuarantineCopy{{File: "shot_0043.csv", At: ago(time.Hour), From: "watched folder"}, {File: strings.Repeat("a very long file name without a space_", 4) + ".csv", At: ago(time.Minute), From: "sent by HTTP"}}, MoreCopies: 3},
 			{ID: "q2", File: strings.Repeat("a very long file name without a space_", 4) + ".csv", At: ago(26 * time.Hour), Size: page.ShowBytes(512_000_000), SHA256: strings.Repeat("77aa", 16), From: "sent by HTTP",
 				Error: page.FileError{Code: "time_backwards", What: "Time runs backwards: 0.0120 s comes after 0.0125 s.", Line: 812, Column: 1, Channel: "t", Fix: "Export the file again; if two records were joined, split them."}},
 			{ID: "q3", File: "locked.csv", At: ago(49 * time.Hour), From: "watched folder", Gone: true, Error: page.FileError{Code: "unreadable", What: "The file may not be read.", Fix: "Give the agent's account the right to read it."}},
