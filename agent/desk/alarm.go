@@ -13,6 +13,7 @@ import (
 	"thudbook/sync/problem"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
+	"thudbook/web/present"
 )
 
 // openAlarms gives the alarms that nobody has seen, the newest first.
@@ -48,7 +49,8 @@ func (d *Desk) alarms(c echo.Context) error {
 	s := page.Alarms{Frame: d.frame(c, "Alarms", page.PathAlarms)}
 	for i := range all {
 		a := &all[i]
-		row := page.AlarmRow{ID: a.ID.String(), At: a.At().Local(), Text: a.Text}
+		row := page.AlarmRow{ID: a.ID.String(), At: a.At().Local()}
+		row.Text, row.Details = present.SplitNotice(a.Text)
 		if a.SeenMS != 0 {
 			row.SeenAt, row.SeenBy = a.SeenAt().Local(), d.personName(a.SeenBy)
 			if row.SeenBy == "" {

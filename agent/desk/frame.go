@@ -11,6 +11,7 @@ import (
 	"thudbook/sync/scope"
 	"thudbook/sync/view"
 	"thudbook/web/page"
+	"thudbook/web/present"
 )
 
 // ready reports why no shot can be taken in.
@@ -42,7 +43,9 @@ func (d *Desk) frame(c echo.Context, title, current string) page.Frame {
 		f.Notices = append(f.Notices, notice(page.Warn, err))
 	}
 	if n := len(open); n > 0 && current != page.PathAlarms {
-		f.Notices = append(f.Notices, page.Notice{Level: page.Warn, Text: open[0].Text, Fix: moreAlarms(n - 1)})
+		first := present.Notice(open[0].Text)
+		first.Fix = moreAlarms(n - 1)
+		f.Notices = append(f.Notices, first)
 	}
 	return f
 }

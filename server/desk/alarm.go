@@ -11,6 +11,7 @@ import (
 	"thudbook/sync/problem"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
+	"thudbook/web/present"
 )
 
 // alarms lists what the keepers of labs have to hear of.
@@ -28,7 +29,8 @@ func (d *Desk) alarms(c echo.Context) error {
 	said(c, &s.Frame, map[string]string{"seen": "It is noted that you have seen it."})
 	for i := range list {
 		a := &list[i]
-		row := page.AlarmRow{ID: a.ID.String(), At: a.At().In(d.zone), Text: a.Text, SeenAt: a.SeenAt().In(d.zone)}
+		row := page.AlarmRow{ID: a.ID.String(), At: a.At().In(d.zone), SeenAt: a.SeenAt().In(d.zone)}
+		row.Text, row.Details = present.SplitNotice(a.Text)
 		if p.Scope.Allows(a.Lab) && a.Lab != uuid.Nil {
 			if row.Lab, err = p.names.Of(ctx, a.Lab); err != nil {
 				return err

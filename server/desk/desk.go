@@ -184,7 +184,7 @@ func (d *Desk) frame(p *caller, title, current string) page.Frame {
 		Nav: page.ServerNav(current, p.Administrator, p.unseen), User: &page.User{Name: cmp.Or(p.Name, p.Login), Roles: p.roles()}}
 	if p.Administrator && d.Notices != nil {
 		for _, n := range d.Notices() {
-			f.Notices = append(f.Notices, page.Notice{Level: page.Warn, Text: n})
+			f.Notices = append(f.Notices, present.Notice(n))
 		}
 	}
 	return f

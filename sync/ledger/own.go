@@ -72,8 +72,7 @@ func (l *Ledger) load(ctx context.Context) error {
 	l.mu.Unlock()
 	for _, lab := range sortedLabs(own) {
 		if st := own[lab]; st.Closed != "" {
-			l.notice("Origin %s is closed and will not be written again: %s. The next record for this lab opens epoch %d.",
-				record.Origin{Node: l.opts.Node, Lab: lab, Epoch: st.Epoch}, st.Closed, st.Next)
+			l.notice("%s", closedWords(record.Origin{Node: l.opts.Node, Lab: lab, Epoch: st.Epoch}, st.Closed, st.Next))
 		}
 	}
 	l.clock = hlc.New(clock, l.opts.Now)
@@ -194,7 +193,7 @@ func (l *Ledger) closeOwn(ctx context.Context, origin record.Origin, reason stri
 		if err := l.anchor.raise(origin.Lab, anchorEntry{Epoch: st.Next}); err != nil {
 			return l.noteFault(fmt.Errorf("write the anchor: %w: %w", kv.ErrUnknown, err))
 		}
-		l.notice("Origin %s is closed and will not be written again: %s. The next record for this lab opens epoch %d.", origin, st.Closed, st.Next)
+		l.notice("%s", closedWords(origin, st.Closed, st.Next))
 	}
 	return nil
 }

@@ -108,7 +108,7 @@ func (l *Ledger) carry(ctx context.Context, o record.Origin, c carryState) (int,
 			return n, l.noteFault(fmt.Errorf("set aside the records of %s: %w", o, err))
 		}
 	}
-	l.notice("Origin %s has another history elsewhere. What only this node had of it, from record %d on, was carried over into a new chain, so nothing is lost and every shot counts once.", o, c.After+1)
+	l.notice("%s", carriedWords(o, c.After+1))
 	return n, nil
 }
 

@@ -13,10 +13,11 @@ func (Alarms) screen() string { return "alarms" }
 
 // AlarmRow is one alarm.
 type AlarmRow struct {
-	ID     string
-	At     time.Time
-	Lab    string // empty where there is one lab only
-	Text   string // what happened and what to do
-	SeenBy string // name; empty: nobody yet
-	SeenAt time.Time
+	ID      string
+	At      time.Time
+	Lab     string // empty where there is one lab only
+	Text    string // what happened and what to do
+	Details string // for who looks after the program
+	SeenBy  string // name; empty: nobody yet
+	SeenAt  time.Time
 }

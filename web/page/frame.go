@@ -56,8 +56,11 @@ type Notice struct {
 	Text  string
 	Where string
 	Fix   string
-	Link  string // text of a link that leads there; empty: there is none
-	Href  string
+
+	Details string // for who looks after the program; shown on demand
+
+	Link string // text of a link that leads there; empty: there is none
+	Href string
 }
 
 // Level says how a state is drawn: by shape, border and colour, always beside

@@ -25,7 +25,8 @@ func alarms() []Item {
 	rig := agentFrame("Alarms", page.PathAlarms, page.AgentCounts{Alarms: 1})
 	atRig := []page.AlarmRow{
 		{ID: "r1", At: ago(3 * time.Hour), Text: "This agent was withdrawn on the server: the PC was replaced. Shots are recorded here all the same. Enrol it again with a new code, or keep it for reading alone."},
-		{ID: "r2", At: ago(30 * time.Hour), Text: "Origin 7d1c…/4 is closed and will not be written again: the node was restored from a backup of 2026-05-04. The next record for this lab opens epoch 5.", SeenBy: "O. Tamsin Reed", SeenAt: ago(29 * time.Hour)},
+		{ID: "r2", At: ago(30 * time.Hour), Text: "This computer goes on in a new chain of records. The chain before is closed, because its end was in doubt, as after a backup was restored. Records that are here stay, and you can go on working. Tell the person who looks after this computer.",
+			Details: "origin 7d1c/b3d9/4 is closed and will not be written again: the node was restored from a backup of 2026-05-04. The next record for this lab opens epoch 5.", SeenBy: "O. Tamsin Reed", SeenAt: ago(29 * time.Hour)},
 	}
 	return []Item{
 		{"alarms-rig", page.Alarms{Frame: rig, Rows: atRig, Open: 1}},
