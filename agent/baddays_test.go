@@ -270,7 +270,7 @@ func shareVanishes(t *testing.T) {
 	// What is in the store can be read and inspected as before.
 	path := "/shots/" + id + "/inspect"
 	uid := formID.FindStringSubmatch(r.page(path))[1]
-	r.send(path, url.Values{"inspection": {uid}, "effective_at": {"2026-03-02T10:00:00"}, "weld_grade": {"sound"}, "verdict": {"passed"}}, "/")
+	r.send(path, url.Values{"inspection": {uid}, "effective_at": {seenNow()}, "weld_grade": {"sound"}, "verdict": {"passed"}}, "/")
 	r.page("/shots/"+id, "passed")
 	if err := os.Rename(away, watch); err != nil {
 		t.Fatal(err)
@@ -306,7 +306,7 @@ func operatorsChange(t *testing.T) {
 	shot := fields(t, before, "/result/accept").Get("shot")
 	path := "/shots/" + shot + "/inspect"
 	uid := formID.FindStringSubmatch(r.page(path))[1]
-	v := url.Values{"inspection": {uid}, "effective_at": {"2026-03-02T10:00:00"}, "weld_note": {"hairline crack"}}
+	v := url.Values{"inspection": {uid}, "effective_at": {seenNow()}, "weld_note": {"hairline crack"}}
 	r.draft(path, v)
 	r.send("/result/accept", fields(t, before, "/result/accept"), "/next")
 	next := r.page("/next", "FG-01, side")
@@ -322,7 +322,7 @@ func operatorsChange(t *testing.T) {
 	v.Set("verdict", "passed")
 	v.Set("weld_grade", "marked")
 	r.send(path, v, "/")
-	if row := regexp.MustCompile(`(?s)<table class="inspections">.*?</table>`).FindString(r.page("/inspections")); !strings.Contains(row, "Ann Brook") || strings.Contains(row, "Wilma Quill") {
+	if row := regexp.MustCompile(`(?s)<table class="inspections stack">.*?</table>`).FindString(r.page("/inspections")); !strings.Contains(row, "Ann Brook") || strings.Contains(row, "Wilma Quill") {
 		t.Errorf("the inspection is not by her who recorded it: %s", row)
 	}
 	if !strings.Contains(next, "1</span> done") || !strings.Contains(r.page("/next", "FG-02, front"), "2</span> done") {

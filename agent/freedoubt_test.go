@@ -15,7 +15,7 @@ func TestDoubtsOfFreeShots(t *testing.T) {
 	r := start(t)
 	r.write("map.toml", mapText)
 	shot := r.hit("FG-02", 90)
-	if a := r.form("/shots/"+shot+"/inspect", url.Values{"inspection": {uuid.NewString()}, "effective_at": {"2026-03-02T10:00:00"}, "bar_grade": {"damaged"}, "bar_mm": {"4"}, "verdict": {"failed"}, "reason": {"bar bent"}}); a.status != http.StatusSeeOther {
+	if a := r.form("/shots/"+shot+"/inspect", url.Values{"inspection": {uuid.NewString()}, "effective_at": {seenNow()}, "bar_grade": {"damaged"}, "bar_mm": {"4"}, "verdict": {"failed"}, "reason": {"bar bent"}}); a.status != http.StatusSeeOther {
 		t.Fatalf("inspect = %d\n%s", a.status, a.body)
 	}
 	r.plant(append(r.mounted(), campaign(t))...)

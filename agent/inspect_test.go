@@ -8,6 +8,7 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/uuid"
 
@@ -56,6 +57,9 @@ func judged() map[uuid.UUID]lab.Body {
 		InspectionLimits: []lab.InspectionLimit{{Element: lab.ElementBar, Worst: lab.GradeDamaged, MostMM: new(3.0), Source: "own plan"}, {Element: lab.ElementWeld, Worst: lab.GradeMarked}}}}
 }
 
+// seenNow is the time of an inspection as a form sends it now.
+func seenNow() string { return time.Now().In(time.Local).Format("2006-01-02T15:04:05") }
+
 var formID = regexp.MustCompile(`name="inspection" value="([0-9a-f-]{36})"`)
 
 // An inspection from the empty form over a draft to the record, and its
@@ -68,7 +72,7 @@ func TestInspection(t *testing.T) {
 	r.page("/shots/"+id, "Inspect the specimen", "Not inspected yet")
 	empty := r.page(path, "By the criteria of Guards, first series", "at most 3.0", "own plan", "the criteria do not decide yet", "Vent the tank", "Nothing is kept yet")
 	uid := formID.FindStringSubmatch(empty)[1]
-	v := url.Values{"inspection": {uid}, "campaign": {labtest.ID("campaign").String()}, "effective_at": {"2026-03-02T10:00:00"}, "bar_grade": {"damaged"}, "bar_mm": {"2,5"}, "weld_grade": {"sound"}}
+	v := url.Values{"inspection": {uid}, "campaign": {labtest.ID("campaign").String()}, "effective_at": {seenNow()}, "bar_grade": {"damaged"}, "bar_mm": {"2,5"}, "weld_grade": {"sound"}}
 	if a := r.draft(path, v); a["state"] != "the criteria do not decide yet" || len(a["open"].([]any)) != 1 {
 		t.Errorf("draft = %v", a)
 	}
@@ -123,7 +127,7 @@ func TestInspection(t *testing.T) {
 	r.page("/shots/"+id, "corrected since", "only the tape touched", "seen by daylight")
 	r.page("/inspections?specimen=H-31", "corrected since", "failed")
 	lines := strings.Split(strings.TrimSpace(r.get("/inspections.csv").body), "\n")
-	if len(lines) != 3 || !strings.Contains(lines[1], "2026-03-02T") || !strings.HasSuffix(strings.TrimSpace(lines[2]), ",yes") && !strings.HasSuffix(strings.TrimSpace(lines[1]), ",yes") {
+	if len(lines) != 3 || !strings.Contains(lines[1], v.Get("effective_at")[:4]+"-") || !strings.HasSuffix(strings.TrimSpace(lines[2]), ",yes") && !strings.HasSuffix(strings.TrimSpace(lines[1]), ",yes") {
 		t.Errorf("table:\n%s", strings.Join(lines, "\n"))
 	}
 }
@@ -167,7 +171,7 @@ func TestPowerCutDuringInspection(t *testing.T) {
 	id := r.hit("H-9", 70)
 	path := "/shots/" + id + "/inspect"
 	uid := formID.FindStringSubmatch(r.page(path, "No campaign that has this specimen sets criteria"))[1]
-	v := url.Values{"inspection": {uid}, "effective_at": {"2026-03-02T10:00:00"}, "weld_note": {"hairline crack, left"}, "shell_grade": {"marked"}}
+	v := url.Values{"inspection": {uid}, "effective_at": {seenNow()}, "weld_note": {"hairline crack, left"}, "shell_grade": {"marked"}}
 	r.draft(path, v)
 	left := filepath.Join(t.TempDir(), "left")
 	if err := os.CopyFS(left, os.DirFS(r.opt.Data)); err != nil { // the agent is still running
@@ -205,7 +209,7 @@ func TestSpecimen(t *testing.T) {
 	}
 	inspect := func(shot, mm, verdict, reason string) {
 		t.Helper()
-		v := url.Values{"inspection": {uuid.NewString()}, "effective_at": {"2026-03-02T10:00:00"}, "bar_grade": {"damaged"}, "bar_mm": {mm}, "verdict": {verdict}, "reason": {reason}}
+		v := url.Values{"inspection": {uuid.NewString()}, "effective_at": {seenNow()}, "bar_grade": {"damaged"}, "bar_mm": {mm}, "verdict": {verdict}, "reason": {reason}}
 		if a := r.form("/shots/"+shot+"/inspect", v); a.status != http.StatusSeeOther {
 			t.Fatalf("inspect = %d\n%s", a.status, a.body)
 		}

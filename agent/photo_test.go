@@ -84,7 +84,7 @@ func TestPhotosOfAnInspection(t *testing.T) {
 	path := "/shots/" + id + "/inspect"
 	uid := formID.FindStringSubmatch(r.page(path, "at most 64.0", "byte for byte"))[1]
 	sideways := string(picturetest.JPEG(t, picturetest.Stored(picturetest.Corners(120, 80), 6), picturetest.Tags{Orientation: 6, Time: "2026:03:02 10:00:00", Position: true}, 0))
-	v := url.Values{"inspection": {uid}, "effective_at": {"2026-03-02T10:00:00"}, "weld_note": {"hairline crack"}, "photos": {"yes"}}
+	v := url.Values{"inspection": {uid}, "effective_at": {seenNow()}, "weld_note": {"hairline crack"}, "photos": {"yes"}}
 	if a := r.sendPhotos(path+"/draft", "", v, part{"photo", `C:\camera\weld "left".jpg`, sideways}); a.status != http.StatusSeeOther || !strings.HasSuffix(a.header.Get("Location"), "#photos") {
 		t.Fatalf("photo with a draft = %d\n%s", a.status, a.body)
 	}
@@ -146,7 +146,7 @@ func TestPhotosThatAreBad(t *testing.T) {
 	path := "/shots/" + id + "/inspect"
 	uid := formID.FindStringSubmatch(r.page(path))[1]
 	good := string(picturetest.JPEG(t, picturetest.Corners(400, 300), picturetest.Tags{}, 0))
-	v := url.Values{"inspection": {uid}, "effective_at": {"2026-03-02T10:00:00"}, "weld_note": {"hairline crack"}}
+	v := url.Values{"inspection": {uid}, "effective_at": {seenNow()}, "weld_note": {"hairline crack"}}
 	before := len(r.stored())
 	for words, p := range map[string]part{
 		"is no photo that is known here":              {"photo", "shot.jpg", csv(60)},

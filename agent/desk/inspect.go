@@ -37,6 +37,7 @@ type inspecting struct {
 	values    map[string]string
 	errors    map[string]string
 	draft     *draft
+	doubted   bool       // something was asked about; nothing is recorded before it is meant so
 	taken     []taken    // photos that came with the form
 	pressed   url.Values // what else came with it
 	notices   []page.Notice
@@ -148,6 +149,9 @@ func (d *Desk) inspectPage(c echo.Context, in *inspecting, status int) error {
 		Specimen: in.row.Shot.Specimen, SpecimenHref: page.SpecimenPath(in.row.Shot.Specimen), DraftAction: page.InspectDraftPath(id), Most: present.MaxPhoto, Correcting: in.corrects != uuid.Nil,
 		Form: page.Form{ID: "in", Action: page.InspectPath(id), Fields: page.VerdictFields(), Values: in.values, Errors: in.errors,
 			Hidden: map[string]string{"inspection": in.values["inspection"], "corrects": in.values["corrects"]}}}
+	if in.doubted {
+		p.Form.Fields = append(p.Form.Fields, page.MeantSoField())
+	}
 	if in.corrects != uuid.Nil {
 		p.Form.Hidden["corrects"], p.Form.Submit = in.corrects.String(), "Record the correction"
 	}
@@ -180,7 +184,7 @@ func (d *Desk) inspectPage(c echo.Context, in *inspecting, status int) error {
 	_, _, j := in.judged()
 	p.Proposal = present.Proposal(k, j)
 	var err error
-	if p.Photos, err = d.photos.Of(ctx, d.scope(), in.row.ID, "", uuid.Nil); err != nil {
+	if p.Photos, err = d.photosToSign(ctx, in.row.ID); err != nil {
 		return err
 	}
 	all, err := d.read.Inspections(ctx, d.scope(), view.InspectionFilter{Shot: in.row.ID}, view.Page{Limit: view.MaxLimit})
@@ -236,6 +240,11 @@ func (d *Desk) keepDraft(c echo.Context) error {
 	if err := d.keepPhotos(c, in, uid); err != nil {
 		return err
 	}
+	if text := in.pressed.Get("out"); text != "" {
+		if err := d.takeOut(c, in, text); err != nil {
+			return err
+		}
+	}
 	if len(in.notices) > 0 && !httpkit.WantsJSON(c.Request()) {
 		in.draft = &now
 		return d.inspectPage(c, in, http.StatusUnprocessableEntity)
@@ -248,7 +257,7 @@ func (d *Desk) keepDraft(c echo.Context) error {
 		if in.corrects != uuid.Nil {
 			to += "?corrects=" + in.corrects.String()
 		}
-		if in.pressed.Get("photos") != "" {
+		if in.pressed.Get("photos")+in.pressed.Get("out") != "" {
 			return httpkit.SeeOther(c, to+"#photos")
 		}
 		return httpkit.SeeOther(c, to+"#h-verdict")

@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"reflect"
 	"strings"
+	"time"
 
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
@@ -46,6 +47,7 @@ func (d *Desk) saveInspection(c echo.Context) error {
 			faults[inspectField(p.Where)] = p.What + "; " + p.Fix
 		}
 	}
+	in.doubt(&i, faults, time.Now())
 	if len(faults) > 0 || len(in.notices) > 0 {
 		in.errors = faults
 		return d.inspectPage(c, in, http.StatusUnprocessableEntity)

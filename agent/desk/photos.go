@@ -99,21 +99,27 @@ func (d *Desk) photoOff(c echo.Context) error {
 	if faults := httpkit.Problems(body.Validate()); len(faults) > 0 {
 		return d.photoPage(c, typed, map[string]string{"reason": httpkit.Sentence(faults[0])}, http.StatusUnprocessableEntity)
 	}
+	if err := d.recordOff(c, &r, body); err != nil {
+		return err
+	}
+	return httpkit.SeeOther(c, page.PhotoPath(r.ID.String()))
+}
+
+// recordOff takes a photo off, once.
+func (d *Desk) recordOff(c echo.Context, r *view.PhotoRow, body *lab.Withdrawn) error {
 	kind, schema, raw, err := lab.Encode(body)
 	if err != nil {
 		return err
 	}
 	ctx := c.Request().Context()
-	if _, err := d.Intake.Record(ctx, r.Lab, func(tx kv.Tx) ([]ledger.Draft, error) {
+	_, err = d.Intake.Record(ctx, r.Lab, func(tx kv.Tx) ([]ledger.Draft, error) {
 		now, err := view.Within(d.read, tx).Photo(ctx, d.scope(), r.ID)
 		if err != nil || now.Withdrawn != nil {
 			return nil, err
 		}
 		return []ledger.Draft{{Kind: kind, Schema: schema, Author: d.author(c), UID: r.ID, Body: raw}}, nil
-	}); err != nil {
-		return err
-	}
-	return httpkit.SeeOther(c, page.PhotoPath(r.ID.String()))
+	})
+	return err
 }
 
 func (d *Desk) listPhotos(c echo.Context) error {

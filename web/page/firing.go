@@ -171,12 +171,12 @@ func AboveRatedField() Field {
 	return Field{Name: AboveField, Label: "The gauge did show this; record it", Kind: "checkbox", Help: "For a stroke that was fired at it. It makes nothing safe; the shot carries a flag."}
 }
 
-// DoubtField says that what was asked about a free shot is meant so.
+// DoubtField says that what was asked about once is meant so.
 const DoubtField = "meant_so"
 
 // MeantSoField asks for that; it is offered only when there was a doubt.
 func MeantSoField() Field {
-	return Field{Name: DoubtField, Label: "It is meant so; record it", Kind: "checkbox", Help: "What is marked above was asked about once; it goes with the shot as it was typed."}
+	return Field{Name: DoubtField, Label: "It is meant so; record it", Kind: "checkbox", Help: "What is marked above was asked about once; it is recorded as it was typed."}
 }
 
 // FreeFields asks what a shot off the plan is. Choices: "specimen", "location".

@@ -137,7 +137,7 @@ func inspect(t *testing.T, tab *browsertest.Tab, item pagetest.Item) {
 		if look == browsertest.PhoneDark && pictures == "" {
 			continue // for the eye only
 		}
-		if between(look) && pictures == "" && !browsertest.Eval[bool](tab, `document.querySelector(".headline") !== null`) {
+		if between(look) && pictures == "" && !browsertest.Eval[bool](tab, `document.querySelector(".headline, .stack") !== null`) {
 			continue
 		}
 		tab.Look(look)
@@ -148,6 +148,9 @@ func inspect(t *testing.T, tab *browsertest.Tab, item pagetest.Item) {
 		}
 		if text := browsertest.Eval[string](tab, spilt); text != "" {
 			t.Errorf("%s: figures overflow their box: %s", look.Name(), text)
+		}
+		if n := browsertest.Eval[int](tab, `Math.max(0, ...[...document.querySelectorAll(".scroll:has(> .stack)")].map(e => e.scrollWidth - e.clientWidth - 1))`); n > 0 {
+			t.Errorf("%s: a table is cut by %d px", look.Name(), n)
 		}
 		for _, v := range violations(tab, item.Name, look) {
 			t.Errorf("%s: %s", look.Name(), v)

@@ -38,6 +38,9 @@ type Photo struct {
 	Href   string // of its screen
 	Small  string // of a small copy; empty when it cannot be drawn
 	Absent string // why there is no small copy, in few words
+	ID     string
+	During string // id of the inspection that it was taken in; empty: none
+	Out    bool   // it can be taken out of a draft
 }
 
 // PhotoForm takes photos.

@@ -64,6 +64,7 @@ func (s *Photos) Fill(ctx context.Context, sc scope.Scope, h *History, p *page.S
 func (s *Photos) one(ctx context.Context, r *view.PhotoRow) (page.Photo, error) {
 	id := r.ID.String()
 	p := page.Photo{Name: PhotoName(r), Href: page.PhotoPath(id), Small: page.PhotoSmallPath(id)}
+	p.ID, p.During = id, idText(r.Photo.Inspection)
 	has, _, err := s.Blobs(r.Lab).Has(ctx, r.Photo.SHA256)
 	if err != nil && problem.Of(err) != problem.NotFound {
 		return p, err

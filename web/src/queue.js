@@ -145,7 +145,7 @@ async function refresh() {
     const answer = await fetch(location.href, { headers: { Accept: "text/html" }, cache: "no-store" });
     const next = new DOMParser().parseFromString(await answer.text(), "text/html").querySelector("#photos > .photos");
     const have = section.querySelector(":scope > .photos, :scope > .empty");
-    if (next && have) have.replaceWith(next); else if (next) section.querySelector("h2").after(next);
+    if (next && have) have.replaceWith(next); else if (next) section.append(next);
   } catch { /* it is stored; the next page shows it */ }
 }
 

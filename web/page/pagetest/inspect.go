@@ -54,6 +54,8 @@ func inspections() []Item {
 	draft := inspectForm(typed, nil)
 	draft.Draft, draft.DraftBy = ago(2*time.Minute), "r.example"
 	draft.Proposal = page.Proposal{State: page.Status{Level: page.Bad, Word: "failed by the criteria"}, Why: []string{"bar: deformed by 4.1 mm, at most 3 mm passes", "weld: damaged, at worst sound passes", "the guard touched the face form"}}
+	draft.Photos, draft.Most = photos(3), 64e6
+	draft.Photos[0].Out, draft.Photos[1].Out = true, true
 	wrong := inspectForm(map[string]string{"effective_at": "yesterday", "bar_mm": "4,1o", "weld_note": longName}, map[string]string{
 		"bar_mm": "“4,1o” is not a number; write it as 5.5", "effective_at": "“yesterday” is not a time. Write it as 2026-03-14T15:09", "verdict": "This is needed: the last word is a person's."})
 	wrong.Correcting, wrong.Earlier = true, inspectionRows(2)

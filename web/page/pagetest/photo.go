@@ -11,7 +11,7 @@ import (
 func photos(n int) []page.Photo {
 	var out []page.Photo
 	for i := range n {
-		p := page.Photo{Name: fmt.Sprintf("guard-%02d.jpg", i+1), Href: page.PhotoPath(fmt.Sprint("p", i)), Small: page.PhotoSmallPath(fmt.Sprint("p", i))}
+		p := page.Photo{ID: fmt.Sprint("p", i), Name: fmt.Sprintf("guard-%02d.jpg", i+1), Href: page.PhotoPath(fmt.Sprint("p", i)), Small: page.PhotoSmallPath(fmt.Sprint("p", i))}
 		switch i % 5 {
 		case 1:
 			p.Small, p.Absent = "", "its bytes are not here yet"
