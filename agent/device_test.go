@@ -262,7 +262,7 @@ func TestCodesEnd(t *testing.T) {
 	p := r.newPhone(base, fingerprint)
 	for i := range 6 {
 		a := p.pair(strings.Repeat("B", 26), "Blue tablet")
-		if waits := strings.Contains(a.body, "too many wrong codes"); waits != (i == 5) {
+		if waits := strings.Contains(a.body, "Too many wrong codes"); waits != (i == 5) {
 			t.Errorf("try %d waits: %t (%d)", i+1, waits, a.status)
 		}
 	}

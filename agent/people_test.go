@@ -136,11 +136,11 @@ func TestPeopleAtTheRig(t *testing.T) {
 
 	for i := range 4 { // the fourth wrong PIN has to wait
 		a := r.form(wilma, url.Values{"pin": {"9999"}})
-		if waits := strings.Contains(a.body, "too many wrong PINs"); waits != (i == 3) {
+		if waits := strings.Contains(a.body, "Too many wrong PINs"); waits != (i == 3) {
 			t.Errorf("try %d: waits %t", i+1, waits)
 		}
 	}
-	if a := r.form(wilma, url.Values{"pin": {"4711"}}); !strings.Contains(a.body, "too many wrong PINs") {
+	if a := r.form(wilma, url.Values{"pin": {"4711"}}); !strings.Contains(a.body, "Too many wrong PINs") {
 		t.Error("the right PIN gets in during the wait")
 	}
 }
@@ -170,7 +170,7 @@ func TestWaitAfterWrongPINsOverARestart(t *testing.T) {
 	}
 	r.form("/people/out", nil)
 	for i := range 9 {
-		if a := try("4712"); strings.Contains(a.body, "too many wrong PINs") {
+		if a := try("4712"); strings.Contains(a.body, "Too many wrong PINs") {
 			if i < 3 {
 				t.Errorf("a wait after %d wrong PINs, although the right one was given before", i)
 			}
@@ -178,7 +178,7 @@ func TestWaitAfterWrongPINsOverARestart(t *testing.T) {
 		}
 	}
 	again()
-	if a := try("4711"); a.status == http.StatusSeeOther || !strings.Contains(a.body, "too many wrong PINs") {
+	if a := try("4711"); a.status == http.StatusSeeOther || !strings.Contains(a.body, "Too many wrong PINs") {
 		t.Errorf("a restart goes around the wait: %d", a.status)
 	}
 }

@@ -70,7 +70,7 @@ func TestThrottle(t *testing.T) {
 		p.form("/signin", signInForm("admin", "wrong", "")).want(t, 401, "a wrong password")
 	}
 	a := p.form("/signin", signInForm("admin", w.firstPassword(), "")).want(t, 429, "the right password after five wrong ones")
-	if !strings.Contains(a.body, "it is open again in 10s") {
+	if !strings.Contains(a.body, "Wait 10 seconds, then try again.") {
 		t.Errorf("the screen does not say how long to wait: %.300s", a.body)
 	}
 	p.form("/signin", signInForm("other", "another long password", "")).want(t, 303, "another name meanwhile")

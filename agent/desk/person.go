@@ -218,7 +218,7 @@ func (d *Desk) pinPage(c echo.Context, next string) (*page.PIN, error) {
 	if !who.OnList() {
 		return nil, problem.New(problem.NotFound, "This name is not on the list any more.", "Pick another one under People.")
 	}
-	return &page.PIN{Frame: d.frame(c, who.Name, page.PathPeople), Name: who.Name, Back: withNext(page.PathPeople, next),
+	return &page.PIN{Frame: d.frame(c, who.Name, page.PathPeople), Name: who.Name, Back: withNext(page.PathPeople, next), Wait: d.Shift.Waits(id),
 		Form: page.Form{Action: page.PersonPath(id.String()), Fields: page.PINFields(), Hidden: map[string]string{"next": next}}}, nil
 }
 
@@ -241,6 +241,9 @@ func (d *Desk) signIn(c echo.Context) error {
 		return err
 	}
 	s.Form.Errors = map[string]string{"pin": p.What + " " + p.Fix}
+	if p.Code == problem.Unavailable && s.Wait > 0 {
+		s.Form.Errors["pin"] = p.What // the page says how long to wait
+	}
 	return httpkit.Page(c, http.StatusUnprocessableEntity, *s)
 }
 

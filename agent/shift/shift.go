@@ -160,6 +160,11 @@ func (s *Shift) SignIn(ctx context.Context, of string, id uuid.UUID, pin string)
 	return s.put(ctx, of, &seat{Person: id, Last: s.now()})
 }
 
+// Waits is how long no other PIN of a person is taken; zero: one is taken now.
+func (s *Shift) Waits(id uuid.UUID) time.Duration {
+	return max(0, s.wrong.Of(id.String()).Until.Sub(s.now()))
+}
+
 // keepWait has the wait after wrong PINs last over a restart, which would else be
 // a way around it. Where it cannot be kept, it holds until the agent ends.
 func (s *Shift) keepWait(ctx context.Context, id string) {

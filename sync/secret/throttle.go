@@ -47,8 +47,22 @@ func (t *Throttle) Allow(key string) error {
 	if n == nil || !t.now().Before(n.until) {
 		return nil
 	}
-	wait := n.until.Sub(t.now()).Round(time.Second)
-	return problem.New(problem.Unavailable, fmt.Sprintf("too many wrong %s for %s; it is open again in %s", t.limits.Tries, t.limits.What, wait), "wait, then try again")
+	return problem.New(problem.Unavailable, fmt.Sprintf("Too many wrong %s for %s.", t.limits.Tries, t.limits.What), "Wait "+inWords(n.until.Sub(t.now()))+", then try again.")
+}
+
+// inWords gives a wait in whole seconds, rounded up so that it is over when they are.
+func inWords(d time.Duration) string {
+	s := int64((d + time.Second - 1) / time.Second)
+	switch {
+	case s == 1:
+		return "1 second"
+	case s < 120:
+		return fmt.Sprintf("%d seconds", s)
+	case s%60 == 0:
+		return fmt.Sprintf("%d minutes", s/60)
+	default:
+		return fmt.Sprintf("%d minutes %d s", s/60, s%60)
+	}
 }
 
 // Failed counts a wrong try.

@@ -40,6 +40,29 @@ func nice(low, high float64, n int, widen bool) scale {
 	return s
 }
 
+// padded is an axis with room beyond low and high, so that a point there is not
+// cut by the frame.
+func padded(low, high float64, n int) scale {
+	const room = 0.05
+	pad := room * (high - low)
+	return nice(low-pad, high+pad, n, false)
+}
+
+// counting keeps the whole numbers from low to high as ticks.
+func (s scale) counting(low, high float64) scale {
+	var whole []float64
+	for _, v := range s.ticks {
+		if r := math.Round(v); math.Abs(r-v) < 1e-6 && r >= low && r <= high {
+			whole = append(whole, r)
+		}
+	}
+	if len(whole) == 0 {
+		whole = []float64{math.Ceil(low)}
+	}
+	s.ticks, s.digits = whole, 0
+	return s
+}
+
 func (s scale) part(v float64) float64 { return (v - s.low) / (s.high - s.low) }
 
 // number writes v with d places, U+2212 as minus, and never "-0".

@@ -12,6 +12,7 @@ import (
 type Scatter struct {
 	XLabel string // under the axis, as "tank pressure, kPa gauge"
 	Unit   string // of the upright axis
+	Counts bool   // X counts, as checks or strokes: only whole numbers are written
 	Series []Series
 }
 
@@ -38,7 +39,10 @@ func (s Scatter) HTML() template.HTML {
 	if !(lowX <= highX) {
 		return ""
 	}
-	x, y := nice(lowX, highX, 6, true), nice(lowY, highY, 5, true)
+	x, y := padded(lowX, highX, 6), padded(lowY, highY, 5)
+	if s.Counts {
+		x = x.counting(lowX, highX)
+	}
 	var b bytes.Buffer
 	b.WriteString(`<div class="pane"><div class="pane-unit">`)
 	template.HTMLEscape(&b, []byte(paneUnit(s.Unit)))

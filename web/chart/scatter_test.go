@@ -2,6 +2,8 @@ package chart_test
 
 import (
 	"math"
+	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -16,8 +18,9 @@ func TestScatter(t *testing.T) {
 		{Label: "fit", Line: true, X: []float64{0, 5, 7, 10}, Y: []float64{0, math.NaN(), 7, 10}},
 	}}
 	html := string(s.HTML())
-	// 480 columns and 168 px of ten steps each: 5 of 10 is in the middle.
-	for _, want := range []string{"M0 1680h0M2400 840h0M4800 0h0", "M0 1680M3360 504L4800 0", "x &lt;b&gt;", "shots &lt;i&gt;", "m/s"} {
+	// 480 columns and 168 px of ten steps each, with a twentieth of the range free
+	// on each side: 5 of 10 is in the middle, and no point lies on the frame.
+	for _, want := range []string{"M218 1604h0M2400 840h0M4582 76h0", "M218 1604M3273 535L4582 76", "x &lt;b&gt;", "shots &lt;i&gt;", "m/s"} {
 		if !strings.Contains(html, want) {
 			t.Errorf("the drawing lacks %q:\n%s", want, html)
 		}
@@ -27,5 +30,26 @@ func TestScatter(t *testing.T) {
 	}
 	if h := (chart.Scatter{Series: []chart.Series{{X: []float64{math.Inf(1)}, Y: []float64{1}}}}).HTML(); h != "" {
 		t.Errorf("nothing to draw gives %q", h)
+	}
+}
+
+var tickText = regexp.MustCompile(`%" y="13"[^>]*>([^<]*)<`)
+
+// The ticks of an axis that counts are whole numbers that were counted.
+func TestScatterCounts(t *testing.T) {
+	for _, n := range []int{1, 2, 3, 7, 40} {
+		s := chart.Scatter{XLabel: "check", Counts: true, Series: []chart.Series{{}}}
+		for i := range n {
+			s.Series[0].X, s.Series[0].Y = append(s.Series[0].X, float64(i+1)), append(s.Series[0].Y, 90)
+		}
+		ticks := tickText.FindAllStringSubmatch(string(s.HTML()), -1)
+		if len(ticks) == 0 {
+			t.Fatalf("%d checks: no ticks\n%s", n, s.HTML())
+		}
+		for _, tick := range ticks {
+			if k, err := strconv.Atoi(tick[1]); err != nil || k < 1 || k > n {
+				t.Errorf("%d checks: a tick is at %q", n, tick[1])
+			}
+		}
 	}
 }

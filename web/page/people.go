@@ -51,7 +51,14 @@ type PIN struct {
 	Name string
 	Form Form // PINFields
 	Back string
+	Wait time.Duration // until another PIN is taken, after wrong ones
 }
+
+// WaitMS is Wait for the script that counts it down.
+func (p PIN) WaitMS() int64 { return p.Wait.Milliseconds() }
+
+// WaitSeconds is Wait, rounded up.
+func (p PIN) WaitSeconds() int64 { return int64((p.Wait + time.Second - 1) / time.Second) }
 
 func (PIN) screen() string { return "pin" }
 

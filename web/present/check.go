@@ -218,7 +218,7 @@ func checkChart(rows []view.CheckRow, n int, r lab.CheckResult) page.CheckChart 
 	if len(good.X)+len(bad.X) == 0 {
 		return page.CheckChart{}
 	}
-	s := chart.Scatter{XLabel: "check, the oldest first", Unit: page.Show(0, unit).Unit}
+	s := chart.Scatter{XLabel: "check, the oldest first", Counts: true, Unit: page.Show(0, unit).Unit}
 	for _, one := range []chart.Series{good, bad, low, high, least, most} {
 		if len(one.X) > 0 {
 			s.Series = append(s.Series, one)

@@ -40,7 +40,7 @@ func Drift(p *page.Drift, d *speed.Drift, aim *Aim, in string) {
 	low.Label += ", lower"
 	p.Fit = chart.Scatter{XLabel: "tank pressure, " + unit + " gauge", Unit: "m/s", Series: []chart.Series{{Label: "shots", X: x, Y: v}, fit, low, high}}.HTML()
 	p.FitText = fmt.Sprintf("Speed over pressure of %d shots, with the fitted curve", len(x))
-	res := chart.Scatter{XLabel: "stroke since the service", Unit: "m/s", Series: []chart.Series{{Label: "measured less predicted", X: nth, Y: d.Residual}}}
+	res := chart.Scatter{XLabel: "stroke since the service", Counts: true, Unit: "m/s", Series: []chart.Series{{Label: "measured less predicted", X: nth, Y: d.Residual}}}
 	p.NoCharts = d.NoCharts
 	if d.NoCharts == "" {
 		z, lo, hi := line("moving average (EWMA)"), line("its limits, lower"), line("upper")
@@ -52,7 +52,7 @@ func Drift(p *page.Drift, d *speed.Drift, aim *Aim, in string) {
 		}
 		lo.X, hi.X, up.X, down.X, limit.X = z.X, z.X, z.X, z.X, z.X
 		res.Series = append(res.Series, z, lo, hi)
-		p.CUSUM = chart.Scatter{XLabel: "stroke since the service", Unit: "standard deviations", Series: []chart.Series{up, down, limit}}.HTML()
+		p.CUSUM = chart.Scatter{XLabel: "stroke since the service", Counts: true, Unit: "standard deviations", Series: []chart.Series{up, down, limit}}.HTML()
 	}
 	p.Residual = res.HTML()
 	p.Words = append(signals(d), trend(d, aim)...)

@@ -29,7 +29,7 @@ func checks() []Item {
 		x, y, rows = append(x, float64(i+1)), append(y, peak), append([]page.CheckRow{r}, rows...)
 	}
 	drawn := page.CheckChart{Name: "Peak linear acceleration", Text: "Peak linear acceleration of 24 checks, 1 beyond a limit. The newest was held against 92.0 to 110.0 g of the control chart.",
-		HTML: chart.Scatter{XLabel: "check, the oldest first", Unit: "g", Series: []chart.Series{{Label: "within", X: x[:23], Y: y[:23]}, {Label: "beyond a limit", X: x[23:], Y: y[23:]},
+		HTML: chart.Scatter{XLabel: "check, the oldest first", Counts: true, Unit: "g", Series: []chart.Series{{Label: "within", X: x[:23], Y: y[:23]}, {Label: "beyond a limit", X: x[23:], Y: y[23:]},
 			{Label: "control limit, lower", Line: true, Dash: "y", X: x[10:], Y: low}, {Label: "control limit, upper", Line: true, Dash: "y", X: x[10:], Y: high}}}.HTML()}
 	limits := []page.CheckLimit{{Name: "Peak linear acceleration", For: "this setup", Least: page.Show(90, "g"), Most: page.Show(112, "g"), Source: "certificate of the pad, no. 31-0117", Since: ago(90 * 24 * time.Hour)},
 		{Name: "HIC15", For: "this setup", Least: page.Missing("none"), Most: page.Show(290, "HIC"), Since: ago(90 * 24 * time.Hour)}}

@@ -53,6 +53,9 @@ func people() []Item {
 	kept.Keeps, kept.List = true, list(5)
 	pin := page.PIN{Frame: agentFrame("Wilma Quill", page.PathPeople, page.AgentCounts{}), Name: "Wilma Quill", Back: page.PathPeople,
 		Form: page.Form{Action: page.PersonPath("2"), Fields: page.PINFields(), Hidden: map[string]string{"next": "/"}}}
+	waits := pin
+	waits.Wait = 12 * time.Second
+	waits.Form.Errors = map[string]string{"pin": "Too many wrong PINs for this name."}
 	wrong := pin
 	wrong.Form.Errors = map[string]string{"pin": "This is not the PIN. Try again; who keeps the list can set a new one."}
 	rig := page.RigPeople{Frame: serverFrame("People at the rigs", page.PathPeople), List: list(0)}
@@ -63,6 +66,6 @@ func people() []Item {
 	bad.List.Add.Errors = map[string]string{"name": "This name is on the list already. Add something that tells the two apart, such as a department."}
 	return []Item{
 		{"operators-empty", empty}, {"operators", operators(3, "")}, {"operators-kept-here", kept}, {"operators-full", operators(60, "Carl Dune")},
-		{"pin", pin}, {"pin-error", wrong}, {"rig-people-empty", rig}, {"rig-people-error", bad}, {"rig-people-full", full},
+		{"pin", pin}, {"pin-error", wrong}, {"pin-waits", waits}, {"rig-people-empty", rig}, {"rig-people-error", bad}, {"rig-people-full", full},
 	}
 }

@@ -42,8 +42,8 @@ func rams() []Item {
 		Words: []page.Notice{{Level: page.Warn, Text: "The ram has become slower at a given pressure: by about 0.05 m/s against its first shots since the service.", Fix: "Look at seals, valve, gauge and light gate before more shots."},
 			{Text: "The ram loses speed. At this rate the speed at the pressure that gave the target right after the service leaves 5.50 ± 0.10 m/s after about 125 strokes (between 110 and 144, 95 %); 119 are done. That is about 6 strokes from now."}},
 		Fit:      chart.Scatter{XLabel: "tank pressure, kPa gauge", Unit: "m/s", Series: []chart.Series{{Label: "shots", X: p, Y: v}, {Label: "fit", Line: true, X: []float64{120, 135, 150}, Y: []float64{4.86, 5.2, 5.52}}}}.HTML(),
-		Residual: chart.Scatter{XLabel: "stroke since the service", Unit: "m/s", Series: []chart.Series{{Label: "measured less predicted", X: n, Y: r}, line("moving average (EWMA)", z, ""), line("its limits, lower", low, "y"), line("upper", high, "y")}}.HTML(),
-		CUSUM:    chart.Scatter{XLabel: "stroke since the service", Unit: "standard deviations", Series: []chart.Series{line("downward", n, ""), line("limit", high, "y")}}.HTML()}
+		Residual: chart.Scatter{XLabel: "stroke since the service", Counts: true, Unit: "m/s", Series: []chart.Series{{Label: "measured less predicted", X: n, Y: r}, line("moving average (EWMA)", z, ""), line("its limits, lower", low, "y"), line("upper", high, "y")}}.HTML(),
+		CUSUM:    chart.Scatter{XLabel: "stroke since the service", Counts: true, Unit: "standard deviations", Series: []chart.Series{line("downward", n, ""), line("limit", high, "y")}}.HTML()}
 	few := drift
 	few.CUSUM, few.NoCharts, few.Words = "", "the first 20 shots give level and scatter; 12 are there", nil
 	return []Item{{"strokes", normal}, {"strokes-empty", page.Strokes{Frame: f, Dry: dry, Counter: counter}}, {"strokes-error", bad}, {"strokes-full", full},
