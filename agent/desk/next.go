@@ -289,7 +289,8 @@ func (d *Desk) step(ctx context.Context, p *page.Next, o *view.RunOrder, s *view
 	}
 	p.Step = v
 	p.Confirm = page.Form{ID: "confirm", Action: page.PostConfirm, Key: uuid.NewString(), Fields: page.ConfirmFields(in), Submit: "Confirmed: wait for its file",
-		Values: map[string]string{}, Hidden: hidden}
+		Values: map[string]string{}, Hidden: hidden, Fold: "Speed, temperature, humidity"}
+	p.Skip = append(p.Skip, page.NavItem{Text: "Skip to the pressure", Href: "#confirm-pressure"})
 	if why == nil {
 		p.Confirm.Values["pressure"] = present.PressureText(prop.PressureKPa.Value, in)
 	}

@@ -157,9 +157,9 @@ func EndFields() []Field {
 func ConfirmFields(unit string) []Field {
 	return []Field{
 		{Name: "pressure", Label: "Tank pressure that was set, gauge", Unit: unit, Kind: "number", Required: true},
-		{Name: "speed_m_s", Label: "Speed, when no light gate is in the file", Unit: "m/s", Kind: "number"},
-		{Name: "ambient_c", Label: "Temperature", Unit: "°C", Kind: "number"},
-		{Name: "relative_humidity_percent", Label: "Relative humidity", Unit: "%", Kind: "number"},
+		{Name: "speed_m_s", Label: "Speed, when no light gate is in the file", Unit: "m/s", Kind: "number", Extra: true},
+		{Name: "ambient_c", Label: "Temperature", Unit: "°C", Kind: "number", Extra: true},
+		{Name: "relative_humidity_percent", Label: "Relative humidity", Unit: "%", Kind: "number", Extra: true},
 	}
 }
 

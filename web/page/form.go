@@ -22,6 +22,7 @@ type Form struct {
 	Submit  string // text of the button; "Save" when empty
 	ID      string // prefix for element ids, unique on the page; "f" when empty
 	Hidden  map[string]string
+	Fold    string // words for what folds the Extra fields away; empty: none are
 }
 
 // Field describes one input.
@@ -36,6 +37,7 @@ type Field struct {
 	Plain    bool   // whether it is needed depends on other fields, so no word beside the label says it
 	Complete string // autocomplete token
 	Options  []Choice
+	Extra    bool // seldom needed: under the form's Fold, where it has one
 }
 
 // Typed takes the fields' values out of a posted form, trimmed, so that they

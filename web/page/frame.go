@@ -14,6 +14,7 @@ type Frame struct {
 	Notices []Notice  // outcome of the last action, and what needs attention now
 	AtRig   bool      // show the cautions for work at the ram
 	Sheet   bool      // printed, it is the main part alone
+	Skip    []NavItem // what the keyboard reaches first, beside the content
 	Refresh int       // seconds after which the main part is fetched again; 0 never
 }
 

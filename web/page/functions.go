@@ -12,16 +12,17 @@ import (
 
 func functions() template.FuncMap {
 	return template.FuncMap{
-		"asset":    web.Assets().URL,
-		"built":    web.Assets().Built,
-		"moment":   momentOf,
-		"metric":   metricName,
-		"count":    ShowCount,
-		"count0":   func(n int) string { return ShowCount(int64(n)) },
-		"static":   chart.Static,
-		"shape":    shape,
-		"tone":     tone,
-		"input":    inputs,
+		"asset":  web.Assets().URL,
+		"built":  web.Assets().Built,
+		"moment": momentOf,
+		"metric": metricName,
+		"count":  ShowCount,
+		"count0": func(n int) string { return ShowCount(int64(n)) },
+		"static": chart.Static,
+		"shape":  shape,
+		"tone":   tone,
+		"input":  inputs,
+		"shown":  shown, "folded": folded, "unfolded": unfolded,
 		"anyError": func(f Form) bool { return len(f.Errors) > 0 },
 		"shotPath": ShotPath, "assignPath": AssignPath, "seenPath": SeenPath, "alarmPath": AlarmPath,
 		"quarantinePath": QuarantinePath, "campaignPath": CampaignPath, "itemUsePath": ItemUsePath, "labelPath": LabelPath, "orderPath": OrderPath, "orderSheetPath": OrderSheetPath,
@@ -178,6 +179,20 @@ func (i input) Described() string {
 		ids = append(ids, i.HintID())
 	}
 	return strings.Join(ids, " ")
+}
+
+// shown gives the fields of a form that are in sight, folded the others.
+func shown(f Form) []input {
+	return slices.DeleteFunc(inputs(f), func(in input) bool { return f.Fold != "" && in.Extra })
+}
+
+func folded(f Form) []input {
+	return slices.DeleteFunc(inputs(f), func(in input) bool { return f.Fold == "" || !in.Extra })
+}
+
+// unfolded says that something stands in what is folded away, or is wrong there.
+func unfolded(f Form) bool {
+	return slices.ContainsFunc(folded(f), func(in input) bool { return in.Value != "" || in.Error != "" })
 }
 
 func inputs(f Form) []input {

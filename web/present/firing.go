@@ -67,7 +67,7 @@ func ProposePressure(s *page.Step, p speed.Proposal, why error, in string) {
 		s.NoProp = why.Error()
 		if out, ok := errors.AsType[ram.Outside](why); ok {
 			at, low, high := Pressure(out.KPa, in).Number, Pressure(out.LowKPa, in).Number, Pressure(out.HighKPa, in).Number
-			s.NoProp = fmt.Sprintf("The pressure for this speed, %s %s, is outside the observed pressures, %s to %s %s. Choose a target inside the observed range.", at.Text, at.Unit, low.Text, high.Text, high.Unit)
+			s.NoProp = fmt.Sprintf("the pressure for this speed, %s %s, is outside the observed pressures, %s to %s %s. Choose a target inside the observed range.", at.Text, at.Unit, low.Text, high.Text, high.Unit)
 		} else if f, ok := fault.As(why); ok {
 			s.NoProp = f.What + "; " + f.Fix + "."
 		}

@@ -17,7 +17,9 @@ export function startLive(root) {
       if (!answer.ok) throw new Error(String(answer.status));
       const next = new DOMParser().parseFromString(await answer.text(), "text/html").getElementById("live");
       if (!next) throw new Error("not the same page");
+      const waited = document.getElementById("wait") !== null;
       const held = !busy(root) && exchange(root, next);
+      if (waited && !document.getElementById("wait")) tellResult();
       heard = new Date();
       stale.hidden = !held;
       if (held) stale.textContent = "▲ There is something new on this page. What you typed is kept and not sent yet: send it, or load the page again.";
@@ -39,6 +41,14 @@ function busy(root) {
   return root.contains(a) && a.closest("form, details, .scroll, a, button") !== null || selection !== "";
 }
 
+// tellResult leads to the result that was waited for, and tells a screen reader.
+function tellResult() {
+  const heading = document.getElementById("h-result");
+  if (!heading) return;
+  document.getElementById("told").textContent = "The result has come: " + heading.textContent;
+  heading.focus();
+}
+
 // exchange says whether parts are there that it cannot show for what was typed.
 function exchange(root, next) {
   const now = [...root.children], then = [...next.children];
@@ -47,8 +57,26 @@ function exchange(root, next) {
     root.replaceChildren(...then);
     return false;
   }
-  now.forEach((el, i) => { if (!el.isEqualNode(then[i]) && !typedInto(el)) el.replaceWith(then[i]); });
+  now.forEach((el, i) => renew(el, then[i]));
   return false;
+}
+
+// renew exchanges the smallest parts that differ, so that what is the same keeps
+// the focus; a heading that has it hands it to the one in its place.
+function renew(el, next) {
+  if (el.isEqualNode(next) || typedInto(el)) return;
+  if (el.children.length && el.children.length === next.children.length && el.cloneNode(false).isEqualNode(next.cloneNode(false)) && ownText(el) === ownText(next)) {
+    const then = [...next.children];
+    [...el.children].forEach((child, i) => renew(child, then[i]));
+    return;
+  }
+  const focused = el === document.activeElement && el.id === next.id;
+  el.replaceWith(next);
+  if (focused) next.focus({ preventScroll: true });
+}
+
+function ownText(el) {
+  return [...el.childNodes].filter((n) => n.nodeType === Node.TEXT_NODE).map((n) => n.data).join("\0");
 }
 
 // typedInto says whether a field of a part is not as the page brought it.

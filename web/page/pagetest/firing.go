@@ -34,7 +34,7 @@ func nexts() []Item {
 	unit := page.Form{ID: "unit", Action: page.PostUnit, Submit: "Use it", Values: map[string]string{"pressure": "psi"},
 		Fields: []page.Field{{Name: "pressure", Label: "Pressures are typed and shown in", Kind: "select", Options: []page.Choice{{Value: "kPa", Text: "kPa"}, {Value: "psi", Text: "psi"}, {Value: "bar", Text: "bar"}}}}}
 	free := page.Form{ID: "free", Action: page.PostConfirm, Key: "k2", Fields: page.FreeFields("psi"), Submit: "Confirmed: wait for its file", Values: map[string]string{"kind": "shot", "pressure": "20.5"}}
-	confirm := page.Form{ID: "confirm", Action: page.PostConfirm, Key: "k1", Fields: page.ConfirmFields("psi"), Submit: "Confirmed: wait for its file", Values: map[string]string{"pressure": "20.5"}, Hidden: map[string]string{"specimen": "FG-A-013"}}
+	confirm := page.Form{ID: "confirm", Action: page.PostConfirm, Key: "k1", Fields: page.ConfirmFields("psi"), Submit: "Confirmed: wait for its file", Values: map[string]string{"pressure": "20.5"}, Hidden: map[string]string{"specimen": "FG-A-013"}, Fold: "Speed, temperature, humidity"}
 	f := agentFrame("Next shot", page.PathNext, page.AgentCounts{ToAssign: 1})
 	one := []page.Choice{{Value: "c1", Text: "Face guards, spring series"}}
 	normal := page.Next{Frame: f, Campaign: "c1", Campaigns: one, Step: stepOf("FG-A-013"), Left: 14, Done: 43, Confirm: confirm, Free: free, Unit: unit, Order: orderRows(6)}
@@ -55,7 +55,7 @@ func nexts() []Item {
 	normal.Step.Out.Limit = page.TimeLimit{State: page.Status{Level: page.Bad, Word: "the 3 min are exceeded"}}
 	bad := normal
 	bad.Step = stepOf(longName)
-	bad.Step.NoProp, bad.Step.Out, bad.Step.Rest = "The pressure for this speed, 21.9 psi, is outside the observed pressures, 13.1 to 20.3 psi. Choose a target inside the observed range.", page.Since{}, page.Since{}
+	bad.Step.NoProp, bad.Step.Out, bad.Step.Rest = "the pressure for this speed, 21.9 psi, is outside the observed pressures, 13.1 to 20.3 psi. Choose a target inside the observed range.", page.Since{}, page.Since{}
 	bad.Step.Basis, bad.Step.Tolerance = "", page.Missing("not judged")
 	bad.Confirm.Values = map[string]string{"pressure": "2o.5"}
 	bad.Confirm.Errors = map[string]string{"pressure": "“2o.5” is not a number. Write it as 20.5."}
