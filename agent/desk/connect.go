@@ -8,6 +8,7 @@ import (
 
 	"github.com/labstack/echo/v4"
 
+	"thudbook/sync/exchange"
 	"thudbook/sync/problem"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
@@ -30,6 +31,15 @@ func (d *Desk) connectPage(c echo.Context, typed, faults map[string]string) page
 	return p
 }
 
+// faultyField is the field that a refusal is about: the server answered, and does
+// not take the code, or it cannot be talked to.
+func faultyField(p *problem.Error) string {
+	if p.Where == exchange.AtCode || p.Code == problem.Unauthenticated || p.Code == problem.Conflict {
+		return "code"
+	}
+	return "server"
+}
+
 // enrol connects the agent with a server by a one-time code.
 func (d *Desk) enrol(c echo.Context) error {
 	form, err := c.FormParams()
@@ -41,8 +51,11 @@ func (d *Desk) enrol(c echo.Context) error {
 	if u, err := url.Parse(typed["server"]); err != nil || u.Host == "" || (u.Scheme != "https" && u.Scheme != "http") {
 		faults["server"] = "This is no address; write it as https://thudbook.example:8443"
 	}
+	misread := false
 	if typed["code"] == "" {
 		faults["code"] = "The code is missing; a manager makes one on the server under Agents"
+	} else if _, err := exchange.ParseCode(typed["code"]); err != nil {
+		misread, faults["code"] = true, sentence(err)
 	}
 	if len(faults) == 0 {
 		ctx, cancel := context.WithTimeout(c.Request().Context(), enrolTimeout)
@@ -55,8 +68,10 @@ func (d *Desk) enrol(c echo.Context) error {
 		if !ok {
 			return err
 		}
-		faults["server"] = p.What + " " + p.Fix
+		faults[faultyField(p)] = p.What + " " + p.Fix
 	}
-	typed["code"] = "" // it is not shown again
+	if !misread { // one with a slip is shown, to mend it; one that may be right is not shown again
+		typed["code"] = ""
+	}
 	return httpkit.Page(c, http.StatusUnprocessableEntity, d.connectPage(c, typed, faults))
 }

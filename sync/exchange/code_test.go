@@ -26,7 +26,7 @@ func TestCodeIsReadAsPeopleTypeIt(t *testing.T) {
 		}
 		seen[text] = true
 		misread := strings.NewReplacer("0", "o", "1", "l").Replace(strings.ToLower(text))
-		for _, typed := range []string{text, strings.ToLower(text), strings.ReplaceAll(text, "-", ""), " " + strings.ReplaceAll(text, "-", " ") + "\n", misread} {
+		for _, typed := range []string{text, strings.ToLower(text), strings.ReplaceAll(text, "-", ""), " " + strings.ReplaceAll(text, "-", " ") + "\n", strings.ReplaceAll(text, "-", " – "), strings.ReplaceAll(text, "-", "\u00a0"), misread} {
 			got, err := exchange.ParseCode(typed)
 			if err != nil || got != c {
 				t.Fatalf("%q: %v, %v, want %v", typed, got, err, c)

@@ -5,7 +5,6 @@ import (
 	"crypto/rand"
 	"crypto/sha256"
 	"encoding/base32"
-	"fmt"
 	"strings"
 
 	"github.com/google/uuid"
@@ -115,36 +114,19 @@ func NewCode(server ed25519.PublicKey) (Code, error) {
 
 // digits leaves out I, L, O and U, which are read for others (Crockford's
 // base 32).
-var digits = base32.NewEncoding("0123456789ABCDEFGHJKMNPQRSTVWXYZ").WithPadding(base32.NoPadding)
+const codeDigits = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
+
+var digits = base32.NewEncoding(codeDigits).WithPadding(base32.NoPadding)
 
 // String gives the code in groups of five, for people.
 func (c Code) String() string {
 	s := digits.EncodeToString(append(c.Secret[:], c.Server[:]...))
 	var groups []string
-	for len(s) > 5 {
-		groups = append(groups, s[:5])
-		s = s[5:]
+	for len(s) > codeGroup {
+		groups = append(groups, s[:codeGroup])
+		s = s[codeGroup:]
 	}
 	return strings.Join(append(groups, s), "-")
-}
-
-// ParseCode reads a code as people type it: any case, with or without dashes
-// and spaces, O for 0, I and L for 1.
-func ParseCode(s string) (Code, error) {
-	plain := strings.NewReplacer("-", "", " ", "", "\t", "", "\n", "", "\r", "", "O", "0", "I", "1", "L", "1").
-		Replace(strings.ToUpper(s))
-	const fix = "Type it as the server's page shows it; dashes and capitals do not matter."
-	if want := digits.EncodedLen(secretSize + fingerprintSize); len(plain) != want {
-		return Code{}, problem.New(problem.Invalid, fmt.Sprintf("The code has %d characters that count; a code has %d.", len(plain), want), fix)
-	}
-	b, err := digits.DecodeString(plain)
-	if err != nil || len(b) != secretSize+fingerprintSize {
-		return Code{}, &problem.Error{Code: problem.Invalid, What: "The code has a character that no code has.", Fix: fix, Err: err}
-	}
-	var c Code
-	copy(c.Secret[:], b)
-	copy(c.Server[:], b[secretSize:])
-	return c, nil
 }
 
 // Sum is what a server keeps of a code.

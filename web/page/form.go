@@ -37,6 +37,7 @@ type Field struct {
 	Plain    bool   // whether it is needed depends on other fields, so no word beside the label says it
 	Complete string // autocomplete token
 	Options  []Choice
+	Long     bool // a text that needs the whole width, in letters of one width
 	Extra    bool // seldom needed: under the form's Fold, where it has one
 }
 
@@ -91,8 +92,8 @@ func AssignFields(pressure string) []Field {
 func ConnectFields() []Field {
 	return []Field{
 		{Name: "server", Label: "Server address", Kind: "text", Required: true, Help: "As https://thudbook.example:8443"},
-		{Name: "code", Label: "One-time code", Kind: "text", Required: true, Complete: "one-time-code",
-			Help: "A manager makes it on the server under Agents. It works once."},
+		{Name: "code", Label: "One-time code", Kind: "text", Required: true, Complete: "one-time-code", Long: true,
+			Help: "8 groups of 5, as the server shows them. Small letters do; spaces and dashes may be left out. A manager makes it on the server under Agents. It works once."},
 	}
 }
 
