@@ -5,8 +5,10 @@ import (
 	"context"
 	"net/http"
 	"slices"
+	"strings"
 	"time"
 
+	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
 
 	"thudbook/sync/inventory"
@@ -38,6 +40,7 @@ func (d *Desk) readyPage(c echo.Context, typed *httpkit.Filled, status int) erro
 	if err != nil {
 		return err
 	}
+	on = current(p.Rows, on)
 	for i := range on {
 		w := &on[i].WentOn
 		p.On = append(p.On, page.WentOn{What: w.What, Reason: w.Reason, By: present.By(on[i].Author), Until: w.Until.Time().Local()})
@@ -95,10 +98,47 @@ func (d *Desk) readyNotice(ctx context.Context, p *page.Next) error {
 
 // uncovered gives what is bad and named by no reason that holds.
 func uncovered(rows []page.ReadyRow, on []view.WentOnRow) (out []string) {
-	for _, r := range rows {
-		text := r.What + ": " + r.State.Word
-		if r.State.Level == page.Bad && !slices.ContainsFunc(on, func(w view.WentOnRow) bool { return slices.Contains(w.WentOn.What, text) }) {
+	for i := range rows {
+		text := lacks(&rows[i])
+		if rows[i].State.Level == page.Bad && !slices.ContainsFunc(on, func(w view.WentOnRow) bool { return slices.Contains(w.WentOn.What, text) }) {
 			out = append(out, text)
+		}
+	}
+	return out
+}
+
+// lacks names what is bad as a reason to go on names it.
+func lacks(r *page.ReadyRow) string { return clip(r.What+": "+r.State.Word, 2*lab.MaxText) }
+
+// current gives the reasons for what is bad still. A reason for what is in order
+// again belongs to the shots fired meanwhile alone.
+func current(rows []page.ReadyRow, on []view.WentOnRow) (out []view.WentOnRow) {
+	for _, w := range on {
+		w.WentOn.What = slices.DeleteFunc(slices.Clone(w.WentOn.What), func(text string) bool {
+			return !slices.ContainsFunc(rows, func(r page.ReadyRow) bool { return r.State.Level == page.Bad && lacks(&r) == text })
+		})
+		if len(w.WentOn.What) > 0 {
+			out = append(out, w)
+		}
+	}
+	return out
+}
+
+// ends says what mends each thing.
+func ends(rows []page.ReadyRow, what []string) []lab.Lacked {
+	out := make([]lab.Lacked, len(what))
+	for i, text := range what {
+		for j := range rows {
+			id, err := uuid.Parse(rows[j].Item)
+			if err != nil || lacks(&rows[j]) != text {
+				continue
+			}
+			switch code := rows[j].Code; {
+			case strings.HasPrefix(code, "service_"):
+				out[i] = lab.Lacked{Item: id, Ends: lab.KindService}
+			case strings.HasPrefix(code, "calibration_"):
+				out[i] = lab.Lacked{Item: id, Ends: lab.KindCalibration}
+			}
 		}
 	}
 	return out
@@ -181,7 +221,7 @@ func (d *Desk) mountedRows(ctx context.Context, now time.Time) (rows []page.Read
 			well++
 		}
 		for _, need := range l.Needs {
-			rows = append(rows, page.ReadyRow{What: m.Item.Item.Title() + ", position " + m.Mounting.Mounting.Position, State: need.State, Reason: need.Reason, Href: page.PathRig})
+			rows = append(rows, page.ReadyRow{What: m.Item.Item.Title() + ", position " + m.Mounting.Mounting.Position, State: need.State, Reason: need.Reason, Href: page.PathRig, Item: m.Item.ID.String(), Code: need.Code})
 		}
 	}
 	if well > 0 {
@@ -221,10 +261,8 @@ func (d *Desk) wentOn(c echo.Context) error {
 		if len(what) == 0 {
 			return "", problem.New(problem.Conflict, "Nothing is overdue, missing or out of order any more.", "No reason is needed.")
 		}
-		for i := range what {
-			what[i] = clip(what[i], 2*lab.MaxText)
-		}
-		body := &lab.WentOn{Rig: d.Intake.Rig(), What: what[:min(len(what), lab.MaxParts)], Reason: f.Values["reason"], EffectiveAt: lab.At(now), Until: lab.At(dayOf(now).AddDate(0, 0, 1))}
+		what = what[:min(len(what), lab.MaxParts)]
+		body := &lab.WentOn{Rig: d.Intake.Rig(), What: what, Of: ends(rows, what), Reason: f.Values["reason"], EffectiveAt: lab.At(now), Until: lab.At(dayOf(now).AddDate(0, 0, 1))}
 		_, err = d.Intake.State(ctx, inventory.Fact{Author: d.author(c), Body: body})
 		return page.PathReady, err
 	}, func(c echo.Context, f *httpkit.Filled, status int) error { return d.readyPage(c, f, status) }, nil)

@@ -23,7 +23,7 @@ func wentOnTable() *index.Table[doc[lab.WentOn]] {
 }
 
 // WentOnAt gives what an operator of a rig went on with that holds at a time,
-// newest first.
+// newest first, without what was mended since.
 func (v *Reader) WentOnAt(ctx context.Context, sc scope.Scope, rig uuid.UUID, t lab.Time) (out []WentOnRow, err error) {
 	err = v.store.View(ctx, func(r kv.Reader) error {
 		out, err = v.set.wentOnAt(r, sc, rig, t)
@@ -57,7 +57,13 @@ func (s *Set) wentOnAt(r kv.Reader, sc scope.Scope, rig uuid.UUID, t lab.Time) (
 			return nil, err
 		}
 		if sc.Allows(d.Lab) && t < d.body().Until {
-			out = append(out, WentOnRow{Head: d.head(), WentOn: *d.body()})
+			w, left, err := s.unmended(r, sc, d, t)
+			if err != nil {
+				return nil, err
+			}
+			if left {
+				out = append(out, WentOnRow{Head: d.head(), WentOn: w})
+			}
 		}
 	}
 	if len(out) == 0 {

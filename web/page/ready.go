@@ -27,6 +27,8 @@ type ReadyRow struct {
 	State  Status
 	Reason string
 	Href   string // where it is mended
+	Item   string // id of the item it is about; empty: none
+	Code   string // of what an item needs
 }
 
 // WentOn is a reason with which an operator goes on.
