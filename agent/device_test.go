@@ -117,6 +117,7 @@ func TestPairing(t *testing.T) {
 		t.Errorf("a certificate was made before anybody paired: %v", err)
 	}
 	base, code, fingerprint := r.newCode()
+	r.page("/devices", "No tablet or phone can reach this agent", "--devices-listen :8372")
 	p := r.newPhone(base, fingerprint)
 
 	// Nobody gets anything of the lab before pairing, on any path.

@@ -77,7 +77,9 @@ func TestNextAndResult(t *testing.T) {
 	r.write("map.toml", mapText)
 	r.page("/", "There is no campaign on this computer", "A free shot", "people clear of the ram")
 	r.plant(campaign(t))
-	next := r.page("/next", "FG-01, front, cold", "hit 1 of 1", "No pressure is proposed", "Thudbook never fires")
+	next := r.page("/next", "FG-01, front, cold", "hit 1 of 1", "No pressure is proposed", "Thudbook never fires",
+		"at three pressures, one after the other from low to high, none above what is marked on the rig", `href="/next?kind=dry#free"`)
+	r.page("/next?kind=dry", `<details id="free" open>`, `value="dry" selected`)
 	r.send("/next/out", fields(t, next, "/next/out"), "/next")
 	next = r.page("/next", "It is back in")
 	v := fields(t, next, "/next/confirm")
@@ -93,7 +95,7 @@ func TestNextAndResult(t *testing.T) {
 	if a := r.get("/next"); a.status != http.StatusSeeOther {
 		t.Errorf("/next while a shot waits = %d", a.status)
 	}
-	r.page("/result", "Waiting for the file of FG-01, front, 141.0 kPa", "after 0.1 s without a change (rule quiet)")
+	r.page("/result", "Waiting for the file of FG-01, front, 141.0 kPa", "after 0.1 s without a change (rule quiet)", "Waiting for the file since <time")
 	r.write("bad.csv", "nothing that counts\n")
 	r.until("the bad file on the screen", func() bool {
 		return strings.Contains(r.get("/result").body, "bad.csv came, and nothing in it can be read")

@@ -28,7 +28,7 @@ func TestRigSetUp(t *testing.T) {
 	r.page("/rig", "map.toml", "linear acceleration, x, g")
 	t0 := time.Now().Add(-3 * time.Hour).Truncate(time.Second)
 
-	sensor := url.Values{"position": {"ax"}, "item": {"new"}, "class": {"sensor"}, "serial": {"S-77"}, "calibration_required": {"yes"}, "effective_at": {at(t0)}, "key": {"once"}}
+	sensor := url.Values{"position": {"ax"}, "item": {"new"}, "class": {"sensor"}, "serial": {"S-77"}, "calibration_required": {""}, "effective_at": {at(t0)}, "key": {"once"}}
 	for range 2 { // pressed twice
 		r.saved("/rig/mount", sensor)
 	}

@@ -42,6 +42,13 @@ func TestGuidedSetUp(t *testing.T) {
 	if a := r.form("/setup/map", m); a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, "fortnight") {
 		t.Errorf("a wrong unit = %d", a.status)
 	}
+	m.Set("c0_unit", "g")
+	m.Set("c1_measures", "force") // and no column
+	m.Set("c1_unit", "kN")
+	if a := r.form("/setup/map", m); a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, "Type the head of the column") || !strings.Contains(a.body, `value="kN"`) {
+		t.Errorf("a row without a column = %d\n%s", a.status, a.body)
+	}
+	m.Del("c1_measures")
 	m.Set("c0_uncertainty", "2.5")
 	m.Set("c0_unit", "g")
 	m.Set("do", "check")

@@ -3,6 +3,7 @@ package desk
 import (
 	"fmt"
 	"net/http"
+	"net/netip"
 	"net/url"
 	"slices"
 	"strings"
@@ -98,6 +99,7 @@ func (d *Desk) devices(c echo.Context) error { return d.devicesPage(c, http.Stat
 func (d *Desk) devicesPage(c echo.Context, status int, fault error) error {
 	st := d.Gate.State()
 	p := page.Devices{Frame: d.frame(c, "Devices", page.PathDevices), Off: st.Off, Fingerprint: st.Fingerprint, Addresses: st.Addresses}
+	p.Loopback = len(st.Addresses) > 0 && !slices.ContainsFunc(st.Addresses, fromOutside)
 	p.Refresh = refreshSeconds
 	if fault == nil {
 		fault = st.Fault
@@ -121,6 +123,12 @@ func (d *Desk) devicesPage(c echo.Context, status int, fault error) error {
 		p.Code = drawn
 	}
 	return httpkit.Page(c, status, p)
+}
+
+// fromOutside says that another machine can reach an address HOST:PORT.
+func fromOutside(addr string) bool {
+	at, err := netip.ParseAddrPort(addr)
+	return err != nil || !at.Addr().IsLoopback()
 }
 
 // drawCode draws a code for one of the computer's addresses.

@@ -135,6 +135,9 @@ func (d *Desk) nextPage(c echo.Context, t *tried) (*page.Next, error) {
 	}
 	p.Free = page.Form{ID: "free", Action: page.PostConfirm, Key: uuid.NewString(), Fields: page.FreeFields(in), Submit: "Confirmed: wait for its file",
 		Values: map[string]string{"kind": lab.ShotHit}, Choices: map[string][]page.Choice{"condition": present.Conditions()}}
+	if p.FreeDry = c.QueryParam("kind") == lab.ShotDry; p.FreeDry {
+		p.Free.Values["kind"] = lab.ShotDry
+	}
 	plans, err := d.planned(ctx)
 	if err != nil {
 		return nil, err

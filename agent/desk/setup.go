@@ -240,6 +240,7 @@ func (d *Desk) setupMap(c echo.Context) error {
 		fields = append(fields, page.SetupChannelFields(i)...)
 	}
 	return d.once.Post(c, whom, fields, func(ctx context.Context, f *httpkit.Filled) (string, error) {
+		present.NeedColumns(f, len(x.channels.Channels)+1)
 		m := present.MapOf(f, x.channels, len(x.channels.Channels)+1)
 		if !f.OK() {
 			return "", nil

@@ -23,6 +23,7 @@ type Devices struct {
 	Code        *PairCode
 	Fingerprint string // of the certificate; empty: devices are not answered now
 	Addresses   []string
+	Loopback    bool // all of them are within this computer
 	Paired      []DeviceRow
 }
 

@@ -35,7 +35,8 @@ type Next struct {
 	FreeTimers []FreeTimer
 	FreeOut    Form // TakenOutFields
 	Order      []OrderRow
-	More       int // steps after those of Order
+	More       int  // steps after those of Order
+	FreeDry    bool // the form of a free shot is open for a dry stroke
 	Guided     []GuidedRow
 	Unit       Form
 }
@@ -68,6 +69,7 @@ type Step struct {
 	Basis     string // what the proposal rests on
 	Before    bool   // that was before the last service
 	NoProp    string // why nothing is proposed
+	FewShots  bool   // since too few shots, or too much alike, were fired for a curve
 	Observed  string // the pressures that were observed
 	Most      string // maximum allowed pressure of the rig; empty: none is stated
 	Ambient   bool   // it comes from no chamber, and was not said to be out of one

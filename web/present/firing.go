@@ -70,6 +70,7 @@ func ProposePressure(s *page.Step, p speed.Proposal, why error, in string) {
 			s.NoProp = fmt.Sprintf("the pressure for this speed, %s %s, is outside the observed pressures, %s to %s %s. Choose a target inside the observed range.", at.Text, at.Unit, low.Text, high.Text, high.Unit)
 		} else if f, ok := fault.As(why); ok {
 			s.NoProp = f.What + "; " + f.Fix + "."
+			s.FewShots = f.Code != speed.AboveRated
 		}
 		return
 	}

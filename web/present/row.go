@@ -41,6 +41,9 @@ func ShotRow(r *view.ShotRow, zone *time.Location) page.ShotRow {
 	if r.Figures != nil {
 		f = *r.Figures
 		none = "not in the file"
+		if r.Shot.Kind == lab.ShotDry {
+			none = "no impact (dry stroke)"
+		}
 		if f.Error != "" {
 			none = "a channel could not be read"
 		}

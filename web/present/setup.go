@@ -56,6 +56,17 @@ func MapValues(m *chanmap.Map) map[string]string {
 		"footer": m.Complete.Footer, "marker": m.Complete.Marker}
 }
 
+// NeedColumns notes the rows that measure something and name no column; without
+// one they would be left out without a word.
+func NeedColumns(f *httpkit.Filled, n int) {
+	for i := range n {
+		p := "c" + strconv.Itoa(i) + "_"
+		if f.Values[p+"measures"] != "" && strings.TrimSpace(f.Values[p+"column"]) == "" {
+			f.Fault(p+"column", "Type the head of the column, or its number from 1. To leave this row out, choose “nothing: leave it out” under Measures.")
+		}
+	}
+}
+
 // MapOf reads both forms back, with n rows of channels. What they do not ask
 // for stays as in was; a row that measures nothing is left out.
 func MapOf(f *httpkit.Filled, was chanmap.Map, n int) chanmap.Map {
