@@ -25,8 +25,12 @@ func (c *computation) inspect(raw *signal.Recording) {
 		}
 		switch {
 		case q.Saturated > 0 && q.FlatTop:
-			c.flags.add(Saturated, ch.Name, "%d samples stand still at an extreme, the first at %.6g s; the map gives no full scale to compare with",
-				q.Saturated, raw.At(q.FirstSaturated))
+			beside := "the map gives no full scale to compare with"
+			if ch.FullScale > 0 {
+				beside = fmt.Sprintf("below the map's full scale of %.4g %s: an amplifier that clips, or a wrong full scale", ch.FullScale, ch.Unit)
+			}
+			c.flags.add(Saturated, ch.Name, "%d samples stand still at an extreme, the first at %.6g s; %s",
+				q.Saturated, raw.At(q.FirstSaturated), beside)
 		case q.Saturated > 0:
 			c.flags.add(Saturated, ch.Name, "%d samples at or above %.4g %s, 99.5 %% of full scale, the first at %.6g s",
 				q.Saturated, signal.SaturationFraction*ch.FullScale, ch.Unit, raw.At(q.FirstSaturated))

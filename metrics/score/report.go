@@ -12,9 +12,9 @@ import (
 	"thudbook/metrics/signal"
 )
 
-// EngineVersion names the computation. It changes whenever a result may change, so
+// EngineVersion names the computation. It changes whenever a result or a flag may change, so
 // that a stored result says what made it.
-const EngineVersion = "2"
+const EngineVersion = "3"
 
 // Codes of faults that score adds to those of the readers.
 const (

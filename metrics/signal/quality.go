@@ -13,7 +13,7 @@ type Quality struct {
 	Constant       bool
 	Saturated      int // samples at full scale, or in a flat top
 	FirstSaturated int
-	FlatTop        bool // saturation was found by shape, without full scale
+	FlatTop        bool // saturation was found by shape, below full scale or without one
 	StuckRun       int  // samples of the longest run of one repeated value inside a moving signal
 	StuckStart     int
 	Dropouts       int // how often the signal fell to one value, stood there, and came back
@@ -171,16 +171,13 @@ func (r *runs) end(v []float64, start, length int) {
 	}
 }
 
-// saturation counts samples at full scale; without a full scale it looks for a
-// flat top: several equal samples at an extreme, entered and left by a step that
-// a smooth peak does not have.
+// saturation counts samples at full scale. Where there are none it looks for a
+// flat top, since an amplifier may clip below the sensor's full scale: several
+// equal samples at an extreme, entered and left by a step that a smooth peak does
+// not have.
 func (q *Quality) saturation(c *Channel, r runs) {
 	v := c.Values
-	if c.FullScale > 0 {
-		limit := SaturationFraction * c.FullScale
-		if q.Max < limit && q.Min > -limit {
-			return
-		}
+	if limit := SaturationFraction * c.FullScale; limit > 0 && (q.Max >= limit || q.Min <= -limit) {
 		for i, x := range v {
 			if math.Abs(x) >= limit {
 				if q.Saturated == 0 {

@@ -55,6 +55,10 @@ func TestInspectSaturation(t *testing.T) {
 	if q := signal.Inspect(c); q.Saturated != n || q.FirstSaturated != first || !q.FlatTop {
 		t.Errorf("by shape: %+v, want %d samples from %d", q, n, first)
 	}
+	c.FullScale = 500
+	if q := signal.Inspect(c); q.Saturated != n || q.FirstSaturated != first || !q.FlatTop {
+		t.Errorf("clipped far below full scale: %+v, want %d samples from %d", q, n, first)
+	}
 	for i := range c.Values {
 		c.Values[i] = -c.Values[i]
 	}
