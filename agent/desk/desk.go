@@ -192,6 +192,7 @@ func (d *Desk) routes(e *echo.Echo) {
 	e.GET(page.PathAssign, d.toAssign)
 	e.GET(page.PathQuarantine, d.quarantine)
 	e.GET(page.PathQuarantine+"/:id/file", d.quarantineFile)
+	e.POST(page.PathQuarantine+"/:id/off", d.quarantineOff)
 	e.GET(page.PathSeen, d.seenAgain)
 	e.POST(page.PathSeen+"/:id", d.settleSeen)
 	e.GET(page.PathSetup, d.setup)

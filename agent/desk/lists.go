@@ -13,39 +13,9 @@ import (
 	"thudbook/web"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
-	"thudbook/web/present"
 )
 
-const (
-	listAtOnce  = 100
-	copiesShown = 50 // files with the bytes of one quarantined file
-)
-
-func (d *Desk) quarantine(c echo.Context) error {
-	list, err := d.read.Quarantine(c.Request().Context(), d.scope(), false, view.Page{Limit: listAtOnce})
-	if err != nil {
-		return err
-	}
-	copies, err := d.Intake.Copies(c.Request().Context())
-	if err != nil {
-		return err
-	}
-	p := page.Quarantine{Frame: d.frame(c, "Quarantine", page.PathQuarantine)}
-	p.Notices = append(p.Notices, more(list.Next, "The others are under /api/v1/quarantine, page by page.")...)
-	for i := range list.Rows {
-		r := &list.Rows[i]
-		q := &r.Quarantine
-		row := page.QuarantineRow{ID: r.ID.String(), File: q.FileName, At: r.RecordedAt.Local(), Size: page.ShowBytes(q.Size),
-			SHA256: q.SourceSHA256.String(), From: arrival(q.FileTime), Error: present.FileError(q.Error), Gone: !d.kept(c, q)}
-		all := copies[r.ID]
-		row.MoreCopies = max(0, len(all)-copiesShown)
-		for _, one := range all[row.MoreCopies:] { // the newest
-			row.Copies = append(row.Copies, page.QuarantineCopy{File: one.Name, At: one.At.Time().Local(), From: arrival(one.FileTime)})
-		}
-		p.Rows = append(p.Rows, row)
-	}
-	return httpkit.Page(c, http.StatusOK, p)
-}
+const listAtOnce = 100
 
 // more says that a list goes on, and where.
 func more(next, where string) []page.Notice {
@@ -53,32 +23,6 @@ func more(next, where string) []page.Notice {
 		return nil
 	}
 	return []page.Notice{{Text: fmt.Sprintf("Only the first %d are shown. %s", listAtOnce, where)}}
-}
-
-// arrival: a posted file carries no time of its own.
-func arrival(fileTime lab.Time) string {
-	if fileTime.IsZero() {
-		return "sent by HTTP"
-	}
-	return "watched folder"
-}
-
-// kept tells whether the bytes are in the store; those over the limit are not.
-func (d *Desk) kept(c echo.Context, q *lab.Quarantine) bool {
-	has, _, err := d.Blobs.Has(c.Request().Context(), q.SourceSHA256)
-	return err == nil && has
-}
-
-func (d *Desk) quarantineFile(c echo.Context) error {
-	id, err := d.id(c)
-	if err != nil {
-		return err
-	}
-	r, err := d.read.Quarantined(c.Request().Context(), d.scope(), id)
-	if err != nil {
-		return err
-	}
-	return d.serveBlob(c, r.Quarantine.SourceSHA256, r.Quarantine.FileName)
 }
 
 func (d *Desk) seenAgain(c echo.Context) error {

@@ -78,6 +78,7 @@ type AssignRow struct {
 // Quarantine lists the files in which nothing could be read.
 type Quarantine struct {
 	Frame
+	All  bool // those that were taken off the list too
 	Rows []QuarantineRow
 }
 
@@ -96,6 +97,14 @@ type QuarantineRow struct {
 
 	Copies     []QuarantineCopy // further files with the same bytes, the newest last
 	MoreCopies int              // earlier ones that are not listed
+
+	Off    Form   // takes it off the list (QuarantineOffFields)
+	Answer string // why it is off the list, and who said so
+}
+
+// QuarantineOffFields asks why a file is taken off the list.
+func QuarantineOffFields() []Field {
+	return []Field{{Name: "reason", Label: "Why it is no shot", Kind: "text", Required: true, Help: "As: notes of the day, saved in the wrong folder."}}
 }
 
 // QuarantineCopy is one more file with the bytes of a quarantined one.

@@ -68,6 +68,9 @@ func AlarmPath(id string) string { return PathAlarms + "/" + url.PathEscape(id) 
 // QuarantinePath serves the original bytes of a quarantined file.
 func QuarantinePath(id string) string { return PathQuarantine + "/" + url.PathEscape(id) + "/file" }
 
+// QuarantineOffPath takes a file off the list of those that wait for a person (POST).
+func QuarantineOffPath(id string) string { return PathQuarantine + "/" + url.PathEscape(id) + "/off" }
+
 // SeenPath takes the verdict on a file seen again (POST, field "verdict",
 // value VerdictSame or VerdictStroke).
 func SeenPath(id string) string { return PathSeen + "/" + url.PathEscape(id) }

@@ -36,7 +36,7 @@ func CSV(head []string, rows iter.Seq2[[]string, error]) ([]byte, error) {
 // out: it begins with one of these, after any number of guards.
 func formula(s string) bool {
 	s = strings.TrimLeft(s, "'")
-	return s != "" && strings.ContainsRune("=+-@\t\r", rune(s[0]))
+	return s != "" && strings.ContainsRune("=+-@\t\r\n", rune(s[0]))
 }
 
 // Guard puts an apostrophe before what a spreadsheet would take for a formula;

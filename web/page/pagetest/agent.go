@@ -32,8 +32,12 @@ func agentRest() []Item {
 				Copies: []page.QuarantineCopy{{File: "shot_0043.csv", At: ago(time.Hour), From: "watched folder"}, {File: strings.Repeat("a very long file name without a space_", 4) + ".csv", At: ago(time.Minute), From: "sent by HTTP"}}, MoreCopies: 3},
 			{ID: "q2", File: strings.Repeat("a very long file name without a space_", 4) + ".csv", At: ago(26 * time.Hour), Size: page.ShowBytes(512_000_000), SHA256: strings.Repeat("77aa", 16), From: "sent by HTTP",
 				Error: page.FileError{Code: "time_backwards", What: "Time runs backwards: 0.0120 s comes after 0.0125 s.", Line: 812, Column: 1, Channel: "t", Fix: "Export the file again; if two records were joined, split them."}},
-			{ID: "q3", File: "locked.csv", At: ago(49 * time.Hour), From: "watched folder", Gone: true, Error: page.FileError{Code: "unreadable", What: "The file may not be read.", Fix: "Give the agent's account the right to read it."}},
+			{ID: "q3", File: "locked.csv", At: ago(49 * time.Hour), From: "watched folder", Gone: true, Error: page.FileError{Code: "unreadable", What: "The file may not be read.", Fix: "Give the agent's account the right to read it."},
+				Off: page.Form{ID: "q3", Action: page.QuarantineOffPath("q3"), Fields: page.QuarantineOffFields(), Submit: "Take it off the list", Errors: map[string]string{"reason": "This is needed."}}},
 		}}},
+		{"quarantine-all", page.Quarantine{Frame: agentFrame("Quarantine", page.PathQuarantine, counts), All: true, Rows: []page.QuarantineRow{
+			{ID: "q4", File: "notes.txt", At: ago(3 * time.Hour), Size: page.ShowBytes(310), SHA256: strings.Repeat("9a1c", 16), From: "watched folder", Answer: "notes of the day, saved in the wrong folder · Ines Halvorsen",
+				Error: page.FileError{Code: "no_columns", What: "No column of numbers is in the file.", Fix: "Check which file it is."}}}}},
 		{"quarantine-empty", page.Quarantine{Frame: agentFrame("Quarantine", page.PathQuarantine, page.AgentCounts{})}},
 		{"seen-again", page.SeenAgain{Frame: agentFrame("Seen again", page.PathSeen, counts), Rows: []page.SeenRow{
 			{ID: "s1", File: "copy of shot_0012.csv", At: ago(11 * time.Minute), FirstFile: "shot_0012.csv", FirstAt: ago(26 * time.Hour), FirstShot: "019571b2", Specimen: "FG-A-012", SHA256: strings.Repeat("3f9c", 16), Key: "k1"}}}},
