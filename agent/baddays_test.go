@@ -22,7 +22,7 @@ func TestBadDays(t *testing.T) {
 		"clock":     "intake/clockback_test.go TestClockSetBackAYear",
 	}
 	parts := map[string]func(*testing.T){
-		"two-files": twoFiles, "unplanned": unplanned, "missing-channel": missingChannel, "photos": sidewaysPhoto, "share": shareVanishes, "operators": operatorsChange, "clock": timeOfFiring,
+		"two-files": twoFiles, "slow-writer": slowWriter, "unplanned": unplanned, "missing-channel": missingChannel, "photos": sidewaysPhoto, "share": shareVanishes, "operators": operatorsChange, "clock": timeOfFiring,
 	}
 	text, err := os.ReadFile("../web/manual/pages/baddays.md")
 	if err != nil {
@@ -113,14 +113,24 @@ func twoFiles(t *testing.T) {
 	r.page("/shots", "second file of a stroke")
 	r.send("/shots/"+ids["a-2.csv"]+"/void", voided(t, r.page("/shots/"+ids["a-2.csv"])), "/shots/")
 	r.page("/strokes", "2 strokes of 500") // void or not
+	// Assigned as a stroke of its own, it is no second file any more.
+	r.write("b.csv", csv(95))
+	other := r.shots(4)["b.csv"]
+	r.page("/shots/"+other, "#flag-second_file")
+	r.send("/shots/"+other+"/assign", url.Values{"kind": {"shot"}, "specimen": {"FG-02"}, "location": {"side"}, "target_speed_m_s": {"5"}}, "/shots/")
+	for _, path := range []string{"/shots/" + other, "/result"} {
+		if strings.Contains(r.page(path, "FG-02"), "#flag-second_file") {
+			t.Errorf("%s still calls it a second file", path)
+		}
+	}
 	// The same bytes under another name are no second shot.
 	r.write("a-copy.csv", csv(93))
 	r.until("it is seen again", func() bool { return strings.Contains(r.get("/seen").body, "a-copy.csv") })
-	r.shots(3)
-	r.page("/strokes", "2 strokes of 500")
+	r.shots(4)
+	r.page("/strokes", "3 strokes of 500")
 	seen := regexp.MustCompile(`action="(/seen/[0-9a-f-]{36})"`).FindStringSubmatch(r.page("/seen", "a.csv"))
 	r.send(seen[1], url.Values{"verdict": {"stroke"}}, "/seen") // the ram did move
-	r.page("/strokes", "3 strokes of 500")
+	r.page("/strokes", "4 strokes of 500")
 }
 
 func voided(t *testing.T, body string) url.Values {

@@ -10,6 +10,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"thudbook/sync/amend"
+	"thudbook/sync/lab"
 	"thudbook/sync/problem"
 	"thudbook/sync/view"
 	"thudbook/web/httpkit"
@@ -43,20 +44,25 @@ func (d *Desk) toAssign(c echo.Context) error {
 	}
 	for i := range list.Rows {
 		r := &list.Rows[i]
-		p.Rows = append(p.Rows, page.AssignRow{Shot: present.ShotRow(r, time.Local), File: r.Shot.FileName, Missing: present.Lacking(r),
-			Form: d.assignForm(r, "a"+strconv.Itoa(i), d.signedIn(c), in)})
+		whole, err := d.whole(c.Request().Context(), r, "assign")
+		if err != nil {
+			return err
+		}
+		p.Rows = append(p.Rows, page.AssignRow{Shot: present.ShotRow(r, time.Local), File: r.Shot.FileName, Missing: present.Lacking(r), Whole: whole,
+			Form: d.assignForm(r, "a"+strconv.Itoa(i), in)})
 	}
 	return httpkit.Page(c, http.StatusOK, p)
 }
 
 // assignForm offers what is known, and for the rest what was typed last: at
 // the rig the next shot is mostly like the one before.
-// The operator is who is signed in, where nothing else is recorded.
-func (d *Desk) assignForm(r *view.ShotRow, id, operator, in string) page.Form {
-	f := page.Form{Action: page.AssignPath(r.ID.String()), Fields: page.AssignFields(in), ID: id, Submit: "Assign", Hidden: map[string]string{page.UnitField: in},
+// The operator is who was signed in when the shot was taken in, where nothing else
+// is recorded.
+func (d *Desk) assignForm(r *view.ShotRow, id, in string) page.Form {
+	f := page.Form{Action: page.AssignPath(r.ID.String()), Fields: page.AssignFields(in), ID: id, Submit: "Assign", Fold: page.MeasuredFold, Hidden: map[string]string{page.UnitField: in},
 		Choices: map[string][]page.Choice{"condition": present.Conditions()}, Values: present.Recorded(r, in)}
-	if f.Values["operator"] == "" {
-		f.Values["operator"] = operator
+	if f.Values["operator"] == "" && d.personName(r.Author) != "" {
+		f.Values["operator"] = r.Author
 	}
 	present.NameOperator(&f, func(id string) string { return present.Operator(id, d.personName) })
 	d.mu.Lock()
@@ -89,9 +95,17 @@ func (d *Desk) assign(c echo.Context) error {
 	if want["operator"] != nil {
 		want["operator"] = present.KeptOperator(typed["operator"], c.FormValue)
 	}
+	maps.DeleteFunc(want, func(_ string, v any) bool { return v == nil }) // what is left empty stays as it is
+	if err := d.doubted(c, &row, want, typed, faults); err != nil {
+		return err
+	}
 	if len(faults) == 0 {
-		maps.DeleteFunc(want, func(_ string, v any) bool { return v == nil }) // what is left empty stays as it is
-		_, err = d.Intake.Amend(c.Request().Context(), id, amend.Correct(want, "", d.author(c)))
+		given := map[string]any{}
+		if row.Shot.Operator == "" && present.OperatorUntouched(typed["operator"], c.FormValue) {
+			given["operator"] = want["operator"] // nobody typed it
+			delete(want, "operator")
+		}
+		_, err = d.Intake.Amend(c.Request().Context(), id, amend.All(amend.Correct(want, "", d.author(c)), amend.Correct(given, "", lab.AuthorMeta)))
 		if err == nil {
 			d.remember(typed)
 			return httpkit.SeeOther(c, page.ShotPath(id.String()))

@@ -57,20 +57,16 @@ func (d *Desk) confirm(c echo.Context) error {
 			typed[page.AboveField] = "ask"
 		}
 	}
+	doubts := map[string]string{}
 	if e.Campaign == uuid.Nil && !atCheck && e.Kind == lab.ShotHit {
-		doubts, err := d.freeDoubts(ctx, e)
-		if err != nil {
+		if doubts, err = d.freeDoubts(ctx, e); err != nil {
 			return err
 		}
-		if c.FormValue(page.DoubtField) == "" {
-			for field, doubt := range doubts {
-				if faults[field] == "" {
-					faults[field] = doubt
-					typed[page.DoubtField] = "ask"
-				}
-			}
-		}
 	}
+	if text := speedDoubt(&e.Meta); text != "" {
+		doubts["speed_m_s"] = text
+	}
+	ask(c, doubts, typed, faults)
 	if len(faults) == 0 {
 		if err = d.write(c, key, e); err == nil {
 			d.remember(typed)

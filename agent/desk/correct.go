@@ -46,6 +46,9 @@ func (d *Desk) correct(c echo.Context) error {
 		if want["operator"] != nil {
 			want["operator"] = present.KeptOperator(typed["operator"], c.FormValue)
 		}
+		if err := d.doubted(c, row, want, typed, faults); err != nil {
+			d.Log.Error("what to ask about a correction", "shot", row.ID, "error", err)
+		}
 		return amend.Correct(want, c.FormValue(page.SeenField), d.author(c)), faults
 	})
 }

@@ -202,6 +202,7 @@ func (d *Desk) routes(e *echo.Echo) {
 	e.GET(page.PathReady, d.readyToShoot)
 	e.GET(page.PathCheck, d.check)
 	e.POST(page.PostSecond, d.secondFile)
+	e.POST(page.PostWhole, d.wholeFile)
 	e.POST(page.PostWentOn, d.wentOn)
 	e.GET(page.PathRig, d.rig)
 	e.GET(page.PathCalendar, d.bookings)

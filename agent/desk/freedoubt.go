@@ -3,6 +3,7 @@ package desk
 import (
 	"context"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -88,18 +89,8 @@ func (d *Desk) freeDoubts(ctx context.Context, e *lab.Expected) (map[string]stri
 	if at := p.of[lab.Fold(e.Specimen)]; len(at) > 0 && e.Location != "" && spelled(at, e.Location) == "" {
 		doubts["location"] = fmt.Sprintf("The plan of %s has no location %q; it has %s.", e.Specimen, e.Location, strings.Join(at, ", "))
 	}
-	if e.Specimen != "" {
-		also, err := d.labs(ctx)
-		if err != nil {
-			return nil, err
-		}
-		r, err := d.read.SpecimenOut(ctx, d.scope(), e.Specimen, also...)
-		if err != nil {
-			return nil, err
-		}
-		if r != nil {
-			doubts["specimen"] = strings.TrimSuffix(e.Specimen+" failed its inspection: "+r.Inspection.Reason, ": ")
-		}
+	if doubts["specimen"], err = d.outDoubt(ctx, e.Specimen, e.EffectiveAt); err != nil {
+		return nil, err
 	}
 	if e.TargetSpeedMS != nil {
 		h, err := speed.Read(ctx, d.read, d.scope(), d.Intake.Rig(), time.Now())
@@ -114,5 +105,6 @@ func (d *Desk) freeDoubts(ctx context.Context, e *lab.Expected) (map[string]stri
 			doubts["target_speed_m_s"] = fmt.Sprintf("%g m/s is far above what was observed on this ram since its last two services, at most %.2f m/s. Was it mistyped?", *e.TargetSpeedMS, most)
 		}
 	}
+	maps.DeleteFunc(doubts, func(_, text string) bool { return text == "" })
 	return doubts, nil
 }

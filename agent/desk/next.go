@@ -292,7 +292,7 @@ func (d *Desk) step(ctx context.Context, p *page.Next, o *view.RunOrder, s *view
 	}
 	p.Step = v
 	p.Confirm = page.Form{ID: "confirm", Action: page.PostConfirm, Key: uuid.NewString(), Fields: page.ConfirmFields(in), Submit: "Confirmed: wait for its file",
-		Values: map[string]string{}, Hidden: hidden, Fold: "Speed, temperature, humidity"}
+		Values: map[string]string{}, Hidden: hidden, Fold: page.MeasuredFold}
 	p.Skip = append(p.Skip, page.NavItem{Text: "Skip to the pressure", Href: "#confirm-pressure"})
 	if why == nil {
 		p.Confirm.Values["pressure"] = present.PressureText(prop.PressureKPa.Value, in)

@@ -62,14 +62,6 @@ func (d *Desk) author(c echo.Context) string {
 	return lab.AuthorRig
 }
 
-// signedIn is the id of who is signed in; "" for nobody.
-func (d *Desk) signedIn(c echo.Context) string {
-	if st := d.shiftOf(c); st.Person != nil {
-		return st.Person.ID.String()
-	}
-	return ""
-}
-
 // personName names an author of a record by id; "" when it is not known here.
 func (d *Desk) personName(author string) string {
 	id, err := uuid.Parse(author)

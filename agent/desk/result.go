@@ -52,8 +52,13 @@ func (d *Desk) resultPage(c echo.Context, t *tried) (*page.Outcome, error) {
 		return p, err
 	}
 	newest := newestStroke(list.Rows)
-	if err := d.second(ctx, p, newest); err != nil {
+	if p.Whole, err = d.whole(ctx, newest, ""); err != nil {
 		return nil, err
+	}
+	if p.Whole == nil {
+		if err := d.second(ctx, p, newest); err != nil {
+			return nil, err
+		}
 	}
 	if err := d.outcome(c, p, newest, e); err != nil {
 		return nil, err

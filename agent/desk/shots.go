@@ -138,7 +138,7 @@ func (d *Desk) shotPage(c echo.Context, t *tried) (*page.Shot, error) {
 		p.Title = "Shot on " + row.Shot.Specimen
 	}
 	if present.Waiting(&row) || t != nil && t.form == "assign" {
-		f := d.assignForm(&row, "assign", d.signedIn(c), in)
+		f := d.assignForm(&row, "assign", in)
 		p.Assign = &f
 	}
 	if err := d.trail(ctx, &p, &row, in); err != nil {
@@ -146,7 +146,7 @@ func (d *Desk) shotPage(c echo.Context, t *tried) (*page.Shot, error) {
 	}
 	for _, f := range []*page.Form{p.Assign, p.Correct, p.Fired, p.Void} {
 		if t != nil && f != nil && f.ID == t.form {
-			f.Values, f.Errors = t.typed, t.faults
+			t.into(f)
 		}
 	}
 	if len(scores) > 0 && len(scores[0].Score.Faults) > 1 {

@@ -57,6 +57,7 @@ func (in *Intake) Amend(ctx context.Context, shot uuid.UUID, do amend.Change) (i
 		return 0, in.appendFailed(ctx, err)
 	case n > 0:
 		in.recorded()
+		in.restate(ctx, shot)
 	}
 	return n, nil
 }

@@ -111,6 +111,20 @@ func Correct(want map[string]any, seen, author string) Change {
 	}
 }
 
+// All makes several changes as one.
+func All(changes ...Change) Change {
+	return func(row *view.ShotRow) (all []ledger.Draft, err error) {
+		for _, do := range changes {
+			drafts, err := do(row)
+			if err != nil {
+				return nil, err
+			}
+			all = append(all, drafts...)
+		}
+		return all, nil
+	}
+}
+
 // Void says that the shot does not count, or with lifted that it counts again.
 // A shot that is so already is left alone.
 func Void(reason string, lifted bool, seen, author string) Change {

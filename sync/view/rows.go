@@ -6,6 +6,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"thudbook/metrics/score"
 	"thudbook/sync/lab"
 	"thudbook/sync/record"
 )
@@ -112,12 +113,12 @@ func (r *ShotRow) ScoredBefore(h *Head) bool {
 // Void says that the shot does not count.
 func (r *ShotRow) Void() bool { return r.Withdrawn != nil }
 
-// SpeedMS is the speed that the shot is judged by: from the file, or else the
-// one in its meta; nil when there is neither.
+// SpeedMS is the speed that the shot is judged by: measured in the file, or else the
+// one in its meta as it is recorded now; nil when there is neither.
 func (r *ShotRow) SpeedMS() *float64 { return speedOf(&r.Shot, r.Figures) }
 
 func speedOf(s *lab.Shot, f *Figures) *float64 {
-	if f != nil && f.ImpactSpeedMS != nil {
+	if f != nil && f.ImpactSpeedMS != nil && !slices.Contains(f.Flags, string(score.Manual)) {
 		return f.ImpactSpeedMS
 	}
 	return s.SpeedMS

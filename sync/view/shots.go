@@ -94,8 +94,17 @@ func shotRow(d *doc[lab.Shot]) ShotRow {
 	r := ShotRow{Head: d.head(), Shot: *d.body(), AsMade: d.Made.Body, Attachments: d.Made.Attachments}
 	if d.Figures != nil {
 		r.Figures, r.ScoreTurn, r.scored = new(d.Figures.Figures), d.Figures.Turn, d.Figures.Stamp
+		if ownStroke(&r.Shot) {
+			r.Figures.Flags = slices.DeleteFunc(slices.Clone(r.Figures.Flags), func(code string) bool { return code == lab.FlagSecondFile })
+		}
 	}
 	return r
+}
+
+// ownStroke says that somebody has said what a file was for which no shot had been
+// confirmed: a stroke of its own. Who and when stands in its history.
+func ownStroke(s *lab.Shot) bool {
+	return s.Kind != lab.ShotSecondFile && (s.Kind != lab.ShotHit || s.Assigned())
 }
 
 // Shot gives one shot.
@@ -120,6 +129,11 @@ func (v *Reader) Scores(ctx context.Context, sc scope.Scope, shot uuid.UUID) (ou
 			return notFound(lab.KindShot, shot)
 		}
 		out, err = v.set.scoresOf(r, docKey(shot, d.Lab))
+		for i := range out {
+			if s := &out[i].Score; ownStroke(d.body()) {
+				s.Flags = slices.DeleteFunc(s.Flags, func(f lab.Flag) bool { return f.Code == lab.FlagSecondFile })
+			}
+		}
 		return err
 	})
 	return out, err

@@ -72,6 +72,7 @@ type AssignRow struct {
 	Shot    ShotRow
 	File    string // name of the acquisition's file
 	Missing []string
+	Whole   *Whole // nil: the file did not grow, or nothing is to be asked
 	Form    Form
 }
 

@@ -17,6 +17,7 @@ const (
 	PostVoid     = "/result/void"
 	PostBind     = "/result/bind"
 	PostSecond   = "/result/second"
+	PostWhole    = "/result/whole"
 )
 
 // Next is the screen with the one shot that is to be fired next.
@@ -126,6 +127,7 @@ type Outcome struct {
 	Accept   Form
 	Void     Form // empty action: it is void
 	Bind     *Form
+	Whole    *Whole // nil: the file did not grow, or nothing is to be asked
 	Second   *Form  // one tap: it is a second file of the stroke before
 	First    string // that shot's screen
 	Assign   string // link to the form; empty when the shot is assigned
@@ -133,6 +135,16 @@ type Outcome struct {
 }
 
 func (Outcome) screen() string { return "result" }
+
+// Whole asks of a file that grew after a part of it had been taken in whether both
+// are one stroke.
+type Whole struct {
+	Parts []Reference // shots of the earlier states, with what was said of them
+	Form  Form        // one tap: it is
+}
+
+// BackField names the screen to go back to after a tap: "assign"; empty: Result.
+const BackField = "back"
 
 // Wait is a confirmed shot whose file is to come.
 type Wait struct {
@@ -157,8 +169,15 @@ func EndFields() []Field {
 
 // ConfirmFields asks what was set, in the lab's unit of pressure.
 func ConfirmFields(unit string) []Field {
+	return append([]Field{{Name: "pressure", Label: "Tank pressure that was set, gauge", Unit: unit, Kind: "number", Required: true}}, measuredFields()...)
+}
+
+// MeasuredFold is what folds these fields away.
+const MeasuredFold = "Speed, temperature, humidity"
+
+// measuredFields ask what a person may read off instruments of their own.
+func measuredFields() []Field {
 	return []Field{
-		{Name: "pressure", Label: "Tank pressure that was set, gauge", Unit: unit, Kind: "number", Required: true},
 		{Name: "speed_m_s", Label: "Speed, when no light gate is in the file", Unit: "m/s", Kind: "number", Extra: true},
 		{Name: "ambient_c", Label: "Temperature", Unit: "°C", Kind: "number", Extra: true},
 		{Name: "relative_humidity_percent", Label: "Relative humidity", Unit: "%", Kind: "number", Extra: true},

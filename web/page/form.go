@@ -46,6 +46,9 @@ type Field struct {
 func Typed(posted url.Values, fields []Field) map[string]string {
 	v := make(map[string]string, len(fields))
 	for _, f := range fields {
+		if !posted.Has(f.Name) {
+			continue // not asked, or an empty box
+		}
 		s := posted.Get(f.Name)
 		if f.Kind != "password" {
 			s = strings.TrimSpace(s)
@@ -77,7 +80,7 @@ const UnitField = "unit"
 // unit of lab.PressureUnits. Names are those of the shot's meta. Choices may be
 // given for "specimen", "location", "condition" and "operator".
 func AssignFields(pressure string) []Field {
-	return []Field{
+	return append([]Field{
 		{Name: "kind", Label: "Kind of stroke", Kind: "select", Options: kinds(), Required: true},
 		{Name: "specimen", Label: "Specimen", Kind: "list", Help: "As written on the specimen's tag.", Wanted: true},
 		{Name: "location", Label: "Impact location", Kind: "list", Wanted: true},
@@ -85,7 +88,7 @@ func AssignFields(pressure string) []Field {
 		{Name: "target_speed_m_s", Label: "Target speed", Unit: "m/s", Kind: "number", Wanted: true},
 		{Name: "tank_pressure_kpa_gauge", Label: "Tank pressure, gauge", Unit: pressure, Kind: "number"},
 		{Name: "operator", Label: "Operator", Kind: "list", Complete: "off"},
-	}
+	}, measuredFields()...)
 }
 
 // ConnectFields asks for the server to enrol with.

@@ -21,7 +21,8 @@ import (
 func Recorded(r *view.ShotRow, in string) map[string]string {
 	m := &r.Shot.Meta
 	return map[string]string{"kind": r.Shot.Kind, "specimen": m.Specimen, "location": m.Location, "condition": m.Condition, "operator": m.Operator,
-		"target_speed_m_s": plain(m.TargetSpeedMS), "tank_pressure_kpa_gauge": plainPressure(m.TankPressureKPaGauge, in)}
+		"target_speed_m_s": plain(m.TargetSpeedMS), "tank_pressure_kpa_gauge": plainPressure(m.TankPressureKPaGauge, in),
+		"speed_m_s": plain(m.SpeedMS), "ambient_c": plain(m.AmbientC), "relative_humidity_percent": plain(m.RelativeHumidityPercent)}
 }
 
 // plainPressure keeps more digits than a screen shows: a form that is saved as it
@@ -50,7 +51,7 @@ func Conditions() []page.Choice {
 // its pressure is typed in the unit in.
 func CorrectForm(r *view.ShotRow, in string) *page.Form {
 	id := r.ID.String()
-	return &page.Form{ID: "correct", Action: page.CorrectPath(id), Fields: page.AssignFields(in), Submit: "Save the correction", Values: Recorded(r, in),
+	return &page.Form{ID: "correct", Action: page.CorrectPath(id), Fields: page.AssignFields(in), Submit: "Save the correction", Values: Recorded(r, in), Fold: page.MeasuredFold,
 		Choices: map[string][]page.Choice{"condition": Conditions()}, Hidden: map[string]string{page.SeenField: amend.Seen(r), page.UnitField: in}}
 }
 
@@ -67,13 +68,14 @@ func VoidForm(r *view.ShotRow) *page.Form {
 
 // Corrections reads the values of AssignFields as typed, the pressure in the unit
 // in, into values as they are recorded, in kPa; an empty field is nil, not
-// recorded. A pressure that still reads as r has it is left as it is. Faults are
+// recorded, and one that was not asked is left as it is. A pressure that still reads as r has it is left as it is. Faults are
 // by field.
 func Corrections(r *view.ShotRow, typed map[string]string, in string) (want map[string]any, faults map[string]string) {
 	want, faults = map[string]any{}, map[string]string{}
 	for _, f := range page.AssignFields(in) {
-		text := typed[f.Name]
+		text, asked := typed[f.Name]
 		switch {
+		case !asked:
 		case text == "":
 			want[f.Name] = nil
 		case f.Kind != "number":
@@ -86,8 +88,8 @@ func Corrections(r *view.ShotRow, typed map[string]string, in string) (want map[
 			want[f.Name] = v
 		default:
 			v, err := page.ParseDecimal(text)
-			if err == nil && (v < 0.1 || v > 100) { // a wrong unit or a slipped decimal point, nothing finer
-				err = fmt.Errorf("%g is outside 0.1 to 100 m/s; check the number and its unit", v)
+			if low, high := bounds(f.Name); err == nil && (v < low || v > high) {
+				err = fmt.Errorf("%g is outside %g to %g %s; check the number and its unit", v, low, high, f.Unit)
 			}
 			if err != nil {
 				faults[f.Name] = err.Error()
@@ -99,6 +101,17 @@ func Corrections(r *view.ShotRow, typed map[string]string, in string) (want map[
 		faults["kind"] = "Choose one of the kinds."
 	}
 	return want, faults
+}
+
+// bounds catch a wrong unit or a slipped decimal point, nothing finer.
+func bounds(field string) (low, high float64) {
+	switch field {
+	case "ambient_c":
+		return -90, 100
+	case "relative_humidity_percent":
+		return 0, 100
+	}
+	return 0.1, 100 // a speed
 }
 
 // correctPressure reads a gauge pressure in kPa that was typed in the unit in.

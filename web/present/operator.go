@@ -38,8 +38,13 @@ func NameOperator(f *page.Form, name func(string) string) {
 
 // KeptOperator gives the operator to record: the id where the name was not touched.
 func KeptOperator(typed string, field func(string) string) string {
-	if id := field(operatorID); id != "" && typed == field(operatorShown) {
-		return id
+	if OperatorUntouched(typed, field) {
+		return field(operatorID)
 	}
 	return typed
+}
+
+// OperatorUntouched says that the name which the form came with was left as it was.
+func OperatorUntouched(typed string, field func(string) string) bool {
+	return field(operatorID) != "" && typed == field(operatorShown)
 }

@@ -23,6 +23,8 @@ func agentRest() []Item {
 		}
 		waiting = append(waiting, page.AssignRow{Shot: r, File: fmt.Sprintf("shot_%04d.csv", 40+i), Missing: []string{"specimen", "location", "target speed"}, Form: form})
 	}
+	waiting[0].Whole = &page.Whole{Parts: []page.Reference{{Text: "shot_0040.csv, 2026-11-25 14:02:11, FG-A-012, front", Href: page.ShotPath("019571b2")}},
+		Form: page.Form{Action: page.PostWhole, Submit: "The same stroke: this whole file counts"}}
 	return []Item{
 		{"to-assign", page.ToAssign{Frame: agentFrame("To assign", page.PathAssign, counts), Rows: waiting}},
 		{"to-assign-empty", page.ToAssign{Frame: agentFrame("To assign", page.PathAssign, page.AgentCounts{})}},

@@ -85,6 +85,8 @@ func outcomes() []Item {
 	broken.Errors = []page.FileError{{Code: "bad_number", What: "“12,3,4” is not a number.", Line: 4012, Column: 4, Channel: "az", Fix: "Check the cable and the export of this channel."}}
 	broken.Inspect, bad.Assign = "", page.ShotAssignHref(shot.ID)
 	bad.Shot, bad.Speed = &broken, page.Status{Level: page.Bad, Word: "5.24 m/s, 0.260 m/s too slow for ±0.10 m/s"}
+	bad.Whole = &page.Whole{Parts: []page.Reference{{Text: "shot_0012.csv, 2026-11-25 14:02:11, FG-A-012, front", Href: page.ShotPath(shot.ID)}},
+		Form: page.Form{Action: page.PostWhole, Submit: "The same stroke: this whole file counts"}}
 	bad.Void.Errors = map[string]string{"reason": "This is needed."}
 	lost := normal
 	without := shot

@@ -183,7 +183,7 @@ func limitRows() []page.LimitRow {
 }
 
 func assignForm(id string) page.Form {
-	return page.Form{ID: "a" + id, Action: page.AssignPath(id), Key: "7f3a" + id, Fields: page.AssignFields("psi"), Submit: "Assign",
+	return page.Form{ID: "a" + id, Action: page.AssignPath(id), Key: "7f3a" + id, Fields: page.AssignFields("psi"), Submit: "Assign", Fold: page.MeasuredFold,
 		Values: map[string]string{"kind": "shot", "condition": "ambient"},
 		Choices: map[string][]page.Choice{"specimen": {{Value: "FG-A-012", Text: "face guard A, lot 7"}, {Value: "FG-A-013", Text: "face guard A, lot 7"}},
 			"location": {{Value: "front", Text: ""}, {Value: "side", Text: ""}}, "condition": {{Value: "ambient", Text: ""}, {Value: "cold", Text: ""}}}}
