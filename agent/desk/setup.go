@@ -45,6 +45,7 @@ type drafted struct {
 	bytes                      []byte
 	channels                   chanmap.Map
 	unsure                     []string
+	saved                      bool // channels begins with the map that holds
 }
 
 func (d *Desk) draft() drafted {
@@ -87,7 +88,7 @@ func (d *Desk) setup(c echo.Context) error { return d.setupPage(c, "", nil, http
 
 func (d *Desk) setupPage(c echo.Context, path string, typed *httpkit.Filled, status int) error {
 	x := d.lookAgain()
-	p := page.Setup{Frame: d.frame(c, "Set the rig up", page.PathSetup), Folder: x.folder, Files: x.files, Newest: x.newest, Sample: x.sample, Unsure: x.unsure, Key: httpkit.NewKey(), Done: c.QueryParam("done") != ""}
+	p := page.Setup{Frame: d.frame(c, "Set the rig up", page.PathSetup), Folder: x.folder, Files: x.files, Newest: x.newest, Sample: x.sample, Saved: x.saved, Unsure: x.unsure, Ask: c.QueryParam("ask") != "", Key: httpkit.NewKey(), Done: c.QueryParam("done") != ""}
 	if d.Setup.Given {
 		p.Given = "The folder or the channel map stands on the agent’s command line (--watch, --map), which goes before this screen. What they say holds, and is shown below. To set the rig up here instead, start the agent with --data alone."
 		for _, f := range d.Intake.Folders() {
@@ -125,6 +126,7 @@ func (d *Desk) setupPage(c echo.Context, path string, typed *httpkit.Filled, sta
 // showMap shows the map of the draft, each channel with its trace.
 func (d *Desk) showMap(ctx context.Context, p *page.Setup, x *drafted) {
 	m := x.channels
+	p.Trial, p.Replaces = trial(ctx, x), d.replaced(&m)
 	got, err := format.Read(ctx, bytes.NewReader(x.bytes), format.Options{Name: x.sample, Map: &m, Size: int64(len(x.bytes))})
 	why := "There is no such column in the file."
 	if err != nil {
@@ -204,6 +206,10 @@ func (d *Desk) setupFile(c echo.Context) error {
 		n := faultNotice(err)
 		return d.setupPage(c, page.PostSetupFile, &httpkit.Filled{Other: []page.Notice{{Level: page.Bad, Text: name + " cannot be read: " + n.Text, Where: n.Where, Fix: n.Fix}}}, http.StatusUnprocessableEntity)
 	}
+	x.saved = false
+	if held, _ := d.savedMap(); held != nil {
+		m, unsure, x.saved = startFrom(c.Request().Context(), name, b, held.Map, &m, unsure)
+	}
 	m.Name = cmp.Or(x.rig, d.Rig(), m.Name) // the proposal's says that nobody looked at it yet
 	x.sample, x.bytes, x.channels, x.unsure = name, b, m, unsure
 	d.setDraft(x)
@@ -255,10 +261,13 @@ func (d *Desk) setupMap(c echo.Context) error {
 			n := faultNotice(err)
 			return "", problem.New(problem.Invalid, n.Text, n.Fix)
 		}
-		x.channels, x.unsure = *parsed.Map, nil
+		x.channels, x.unsure, x.saved = *parsed.Map, nil, false
 		d.setDraft(x)
 		if c.FormValue("do") != page.SetupSave {
 			return page.PathSetup + "#h-4", nil
+		}
+		if r := d.replaced(&x.channels); c.FormValue(page.ReplaceField) != r.Key {
+			return page.PathSetup + "?ask=yes#replaces", nil
 		}
 		if err := d.Setup.Save(ctx, NewSetup{Rig: x.rig, Folder: x.folder, Map: b.Bytes()}); err != nil {
 			return "", err

@@ -33,10 +33,34 @@ type Setup struct {
 	Newest   string       // name of the newest file in it; empty: none
 	Key      string
 	Sample   string   // file that the map is made from; empty: none yet
+	Saved    bool     // it begins with the map that is saved
 	Unsure   []string // what a person should look at
+	Trial    SetupTrial
+	Replaces SetupReplaces
+	Ask      bool // it was to be saved, and nobody had agreed to what it replaces
 	Channels []SetupChannel
 	Rest     Form // SetupMapFields
 }
+
+// SetupTrial is what a shot like the file would give by the map as it stands.
+type SetupTrial struct {
+	Headline []Result
+	Flags    []Flag
+	Errors   []FileError
+}
+
+// Good says that there is nothing to object.
+func (t SetupTrial) Good() bool { return len(t.Flags)+len(t.Errors) == 0 }
+
+// SetupReplaces is what saving changes of the map that holds now.
+type SetupReplaces struct {
+	Map     string   // its name
+	Changes []string // in words; none: nothing is lost
+	Key     string   // the changes that a person agrees to, under ReplaceField
+}
+
+// ReplaceField says to which changes of the saved map a person agrees.
+const ReplaceField = "replaces"
 
 // SetupHolds is a folder that is watched, as the command line says.
 type SetupHolds struct {

@@ -75,6 +75,12 @@ func setups() []Item {
 	}
 	normal.Channels = append(normal.Channels, page.SetupChannel{Form: page.Form{ID: "c", Fields: page.SetupChannelFields(3)}})
 	normal.Rest = page.Form{ID: "rest", Fields: page.SetupMapFields(), Values: map[string]string{"time_column": "t", "time_unit": "s", "rule": "quiet"}}
+	normal.Trial = page.SetupTrial{Headline: []page.Result{results()[0], results()[2], results()[3]}, Flags: flags()}
+	replaces := normal
+	replaces.Unsure, replaces.Ask, replaces.Trial.Flags = nil, true, nil
+	replaces.Replaces = page.SetupReplaces{Map: "rig one", Key: "k", Changes: []string{"Unit of the time: ms, now s", "Moving mass of the ram: 15 kg, now none", "channel ax, Full scale, in the unit: 500, now none", "channel gate: left out"}}
+	saved := normal
+	saved.Saved, saved.Unsure = true, []string{"Column temp is in the file, and the saved map leaves it out. To read it, fill in “One more column”."}
 	full := normal
 	full.Channels = nil
 	for i := range 24 {
@@ -85,7 +91,7 @@ func setups() []Item {
 	done := page.Setup{Frame: f, Name: name, Folder: `D:\acquisition\out`, Files: "12 files of shots in it", Done: true}
 	given := page.Setup{Frame: f, Given: "The folder or the channel map stands on the agent’s command line (--watch, --map), which goes before this screen. What they say holds, and is shown below. To set the rig up here instead, start the agent with --data alone.",
 		Holds: []page.SetupHolds{{Folder: `D:\acquisition\out`, Map: "rig.toml (west bay)"}, {Folder: `E:\second`, Problem: "The watched folder is not there."}}}
-	return []Item{{"setup", normal}, {"setup-empty", empty}, {"setup-error", wrong}, {"setup-full", full}, {"setup-done", done}, {"setup-given", given}}
+	return []Item{{"setup", normal}, {"setup-empty", empty}, {"setup-error", wrong}, {"setup-full", full}, {"setup-done", done}, {"setup-given", given}, {"setup-replaces", replaces}, {"setup-saved", saved}}
 }
 
 // readies is whether one can shoot.
