@@ -60,10 +60,25 @@ func (d *Desk) resultPage(c echo.Context, t *tried) (*page.Outcome, error) {
 			return nil, err
 		}
 	}
-	if err := d.outcome(c, p, newest, e); err != nil {
+	shown, of := newest, &list.Rows[0]
+	if e == nil {
+		if shown, err = d.stays(ctx, newest); err != nil {
+			return nil, err
+		}
+		if shown != newest {
+			of = shown
+			if acceptable(newest) {
+				p.Another = another(newest)
+			}
+		}
+	}
+	if err := d.outcome(c, p, shown, e); err != nil {
 		return nil, err
 	}
-	verdict, err := d.checkVerdict(ctx, &list.Rows[0])
+	if p.Undecided, p.MoreUndecided, err = d.undecided(ctx, shown); err != nil {
+		return nil, err
+	}
+	verdict, err := d.checkVerdict(ctx, of)
 	if err != nil {
 		return nil, err
 	}
@@ -119,6 +134,8 @@ func (d *Desk) wait(ctx context.Context, e *view.ExpectedRow) (*page.Wait, error
 			w.Bad = append(w.Bad, page.Notice{Level: page.Bad, Text: q.Quarantine.FileName + " came, and nothing in it can be read: " + q.Quarantine.Error.What, Fix: q.Quarantine.Error.Fix + " Its bytes are kept under Quarantine. If it was this shot, say below that no file came."})
 		}
 	}
+	seen, err := d.seenWhile(ctx, x)
+	w.Bad = append(w.Bad, seen...)
 	return w, err
 }
 
@@ -214,44 +231,6 @@ func (d *Desk) formID(c echo.Context, name string) (uuid.UUID, error) {
 	return id, nil
 }
 
-// end says that no file is to come: not fired, or fired and no file was written.
-func (d *Desk) end(c echo.Context) error {
-	ctx := c.Request().Context()
-	id, err := d.formID(c, "expected")
-	if err != nil {
-		return err
-	}
-	e, err := d.read.Expected(ctx, d.scope(), id)
-	if err != nil {
-		return err
-	}
-	if !e.Open() {
-		return httpkit.SeeOther(c, page.PathResult)
-	}
-	fired, reason := c.FormValue("fired") == "yes", c.FormValue("reason")
-	if reason == "" {
-		form := "end"
-		if fired {
-			form = "nofile"
-		}
-		p, err := d.resultPage(c, &tried{form: form, faults: map[string]string{"reason": "This is needed."}})
-		if err != nil {
-			return err
-		}
-		return httpkit.Page(c, http.StatusUnprocessableEntity, *p)
-	}
-	if fired {
-		s := &lab.Strokes{Rig: e.Expected.Rig, Kind: lab.StrokeNoFile, Number: 1, TankPressureKPaGauge: e.Expected.TankPressureKPaGauge, EffectiveAt: lab.At(time.Now()), Reason: reason}
-		if err := d.write(c, uuid.NewSHA1(e.ID, []byte("stroke")), s); err != nil {
-			return err
-		}
-	}
-	if err := d.write(c, e.ID, &lab.ExpectedSettled{Expected: e.ID, Reason: reason}); err != nil {
-		return err
-	}
-	return httpkit.SeeOther(c, page.PathNext)
-}
-
 // accept lets a result stand. The same answer twice changes nothing.
 func (d *Desk) accept(c echo.Context) error {
 	ctx := c.Request().Context()
@@ -268,6 +247,9 @@ func (d *Desk) accept(c echo.Context) error {
 		if err := d.write(c, id, &lab.Accepted{Shot: id}); err != nil {
 			return err
 		}
+	}
+	if c.FormValue(page.BackField) == "shot" {
+		return httpkit.SeeOther(c, page.ShotPath(id.String()))
 	}
 	return httpkit.SeeOther(c, page.PathNext)
 }

@@ -158,6 +158,9 @@ func (d *Desk) shotPage(c echo.Context, t *tried) (*page.Shot, error) {
 	if p.Gap, err = d.openGap(ctx, &row, scores); err != nil {
 		return nil, err
 	}
+	if err := d.acceptForm(c, &p, &row); err != nil {
+		return nil, err
+	}
 	of, err := present.RigFlags(ctx, d.read, d.scope(), id)
 	if err != nil {
 		return nil, err

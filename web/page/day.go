@@ -32,6 +32,16 @@ type Day struct {
 
 func (Day) screen() string { return "day" }
 
+// Undecided are the shots that are neither accepted nor void.
+func (d Day) Undecided() (out []DayShot) {
+	for _, s := range d.Shots {
+		if s.Kind == "shot" && s.Verdict.Level == Plain {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
 // Empty says that nothing was recorded on that day.
 func (d Day) Empty() bool {
 	return len(d.Checks)+len(d.Shots)+len(d.Strokes)+len(d.WentOn)+len(d.Log)+len(d.Seen)+len(d.Unread) == 0

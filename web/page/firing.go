@@ -132,7 +132,28 @@ type Outcome struct {
 	First    string // that shot's screen
 	Assign   string // link to the form; empty when the shot is assigned
 	Back     string // that the hit is in the order again
+
+	Another       *Another    // a file that came after the confirmed shot that is shown
+	Undecided     []Undecided // further shots of today that nobody has accepted
+	MoreUndecided int         // that are not among them
 }
+
+// Another is a file that came while the shot before it is not decided.
+type Another struct {
+	File string
+	At   time.Time
+	Href string
+}
+
+// Undecided is a shot that is neither accepted nor void.
+type Undecided struct {
+	What string
+	At   time.Time
+	Href string
+}
+
+// BackField names the screen that an answer leads back to: "shot"; else the next shot.
+const BackField = "back"
 
 func (Outcome) screen() string { return "result" }
 

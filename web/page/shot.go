@@ -87,6 +87,8 @@ type Shot struct {
 	Seq       string       // place in the chain
 	Received  Status       // as {OK, "receipt from server, 2026-11-25 14:02"}; empty Word hides it
 	Gap       *Gap         // nil: nothing is asked
+	Accept    *Form        // nil where the caller may not, and where it is decided
+	Accepted  string       // when; empty: nobody yet
 	Assign    *Form        // AssignFields; nil when nothing is missing
 	Unsettled []Unsettled  // fields with several values, for a person to decide
 	Correct   *Form        // AssignFields; nil where the caller may not

@@ -66,8 +66,8 @@ func (d *Day) person(p *page.Day, author string) string {
 	return name
 }
 
-// eachShot gives the shots and system checks of the day, oldest first.
-func (d *Day) eachShot(ctx context.Context, do func(*view.ShotRow) error) error {
+// EachShot gives the shots and system checks of the day, oldest first.
+func (d *Day) EachShot(ctx context.Context, do func(*view.ShotRow) error) error {
 	f := view.ShotFilter{Rig: d.Rig, From: lab.At(d.From), To: lab.At(d.End()), Oldest: true}
 	for q := (view.Page{Limit: view.MaxLimit}); ; {
 		list, err := d.Read.Shots(ctx, d.Scope, f, q)
@@ -101,7 +101,7 @@ func (d *Day) row(ctx context.Context, p *page.Day, r *view.ShotRow) (out page.D
 
 // checks are those that stand; a void one is among the shots, with its reason.
 func (d *Day) checks(ctx context.Context, p *page.Day) error {
-	return d.eachShot(ctx, func(r *view.ShotRow) error {
+	return d.EachShot(ctx, func(r *view.ShotRow) error {
 		if r.Shot.Kind != lab.ShotSystemCheck || r.Void() {
 			return nil
 		}
@@ -123,7 +123,7 @@ func (d *Day) checks(ctx context.Context, p *page.Day) error {
 }
 
 func (d *Day) shots(ctx context.Context, p *page.Day) error {
-	return d.eachShot(ctx, func(r *view.ShotRow) error {
+	return d.EachShot(ctx, func(r *view.ShotRow) error {
 		if r.Shot.Kind == lab.ShotSystemCheck && !r.Void() {
 			return nil
 		}

@@ -50,7 +50,7 @@ func (d *Day) lines(ctx context.Context) (out []dayLine, err error) {
 		cells["at"], cells["what"], cells["id"], cells["author"] = at.String(), what, id, author
 		out = append(out, dayLine{at, cells})
 	}
-	err = d.eachShot(ctx, func(r *view.ShotRow) error {
+	err = d.EachShot(ctx, func(r *view.ShotRow) error {
 		cells, err := d.shotCells(ctx, r)
 		add(r.Shot.EffectiveAt, Kind(r.Shot.Kind), r.ID.String(), r.Author, cells)
 		return err
