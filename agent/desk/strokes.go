@@ -62,7 +62,12 @@ func (d *Desk) strokesPage(c echo.Context, t *tried) (*page.Strokes, error) {
 		return nil, err
 	}
 	for i := range entries.Rows {
-		p.Entries = append(p.Entries, bareRow(&entries.Rows[i], in))
+		row := bareRow(&entries.Rows[i], in)
+		row.By = d.personName(entries.Rows[i].Author)
+		p.Entries = append(p.Entries, row)
+	}
+	if err := d.foundEntries(ctx, p, entries.Next != ""); err != nil {
+		return nil, err
 	}
 	reads, err := d.read.Readings(ctx, d.scope(), d.Intake.Rig(), 0, lab.At(now)+1)
 	if err != nil {

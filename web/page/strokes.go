@@ -22,7 +22,7 @@ type Strokes struct {
 	Dry     Form // DryFields; one tap
 	Counter Form // CounterFields
 	Last    string
-	Entries []BareRow
+	Entries []BareRow // newest first; those without Withdraw were not entered here
 	Reads   []ReadRow // newest first
 }
 
@@ -34,7 +34,8 @@ type BareRow struct {
 	What     string // "3 dry strokes"
 	Pressure Pressure
 	Reason   string
-	Withdraw Form
+	By       string // empty: nobody had said who
+	Withdraw Form   // empty action: it is taken back elsewhere
 }
 
 // ReadRow is a reading of the controller's counter.

@@ -134,6 +134,14 @@ func (d *Day) restLines(ctx context.Context, add func(at lab.Time, what, id, aut
 		s := &bare[i].Strokes
 		add(s.EffectiveAt, BareWords(s), bare[i].ID.String(), bare[i].Author, map[string]string{"strokes": strconv.FormatInt(s.Number, 10), "tank_pressure_kpa_gauge": plain(s.TankPressureKPaGauge), "reason": s.Reason})
 	}
+	found, err := FoundStrokes(ctx, d.Read, d.Scope, d.Rig, lab.At(d.From), lab.At(d.End()))
+	if err != nil {
+		return err
+	}
+	for i := range found {
+		f := &found[i]
+		add(f.At, f.What, f.ID.String(), f.Author, map[string]string{"strokes": strconv.FormatInt(f.Number, 10), "reason": f.Reason})
+	}
 	seen, err := d.looked(ctx)
 	if err != nil {
 		return err

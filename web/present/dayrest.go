@@ -31,7 +31,8 @@ func (d *Day) bare(ctx context.Context) (out []view.StrokesRow, err error) {
 	}
 }
 
-// strokes are those of which there is no file: dry ones, and fired without one.
+// strokes are those of which there is no file of their own: dry ones, those fired
+// without one, those that only the counter has, and files seen again that count.
 func (d *Day) strokes(ctx context.Context, p *page.Day) error {
 	rows, err := d.bare(ctx)
 	for i := range rows {
@@ -43,6 +44,16 @@ func (d *Day) strokes(ctx context.Context, p *page.Day) error {
 		}
 		p.Strokes = append(p.Strokes, row)
 	}
+	if err != nil {
+		return err
+	}
+	found, err := FoundStrokes(ctx, d.Read, d.Scope, d.Rig, lab.At(d.From), lab.At(d.End()))
+	for i := range found {
+		f := &found[i]
+		p.Strokes = append(p.Strokes, page.DayStrokes{At: Moment(f.At, d.From.Location()), Number: int(f.Number), What: f.What, Reason: f.Reason,
+			Pressure: page.Pressure{Number: page.Missing("not recorded")}, By: d.person(p, f.Author)})
+	}
+	slices.SortStableFunc(p.Strokes, func(a, b page.DayStrokes) int { return a.At.Compare(b.At) })
 	return err
 }
 
