@@ -217,7 +217,9 @@ func (d *Desk) mountedRows(ctx context.Context, now time.Time) (rows []page.Read
 		if err != nil {
 			return nil, err
 		}
-		if len(l.Needs) == 0 {
+		if s, ok := l.Uncertified(m.Item.Item.Class); ok {
+			rows = append(rows, page.ReadyRow{What: m.Item.Item.Title() + ", position " + m.Mounting.Mounting.Position, State: s, Reason: "The register asks no calibration of it. If it has a certificate, record it.", Href: page.PathRig + "#certificate"})
+		} else if len(l.Needs) == 0 {
 			well++
 		}
 		for _, need := range l.Needs {

@@ -104,6 +104,9 @@ func (d *Desk) positions(ctx context.Context, now time.Time) ([]page.RigPosition
 				if k := l.Calibration.State; k == view.InCalibration {
 					rows[j].States = append(rows[j].States, present.Calibration(&l.Calibration))
 				}
+				if s, ok := l.Uncertified(mounted[i].Item.Item.Class); ok {
+					rows[j].States = append(rows[j].States, s)
+				}
 			}
 		}
 	}

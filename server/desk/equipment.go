@@ -130,7 +130,7 @@ func (g *inventory) add(ctx context.Context, i *view.ItemRow) error {
 			r.LastService = u.LastService.Service.EffectiveAt.Time().In(g.d.zone)
 		}
 		g.page.Rams = append(g.page.Rams, r)
-	case measures(i.Item.Class) || i.Item.CalibrationRequired:
+	case lab.Calibrated(i.Item.Class) || i.Item.CalibrationRequired:
 		return g.sensor(ctx, i, page.SensorRow{Held: held, ID: i.ID.String(), Lab: name, Name: title, Serial: i.Item.Serial, Kind: i.Item.Class,
 			Rig: rig, Position: u.Position, Strokes: page.ShowCount(u.TotalStrokes)})
 	default:
@@ -141,10 +141,6 @@ func (g *inventory) add(ctx context.Context, i *view.ItemRow) error {
 		g.page.Others = append(g.page.Others, r)
 	}
 	return nil
-}
-
-func measures(class string) bool {
-	return class == lab.ClassSensor || class == lab.ClassLightGate || class == lab.ClassPressureTransducer
 }
 
 func (g *inventory) sensor(ctx context.Context, i *view.ItemRow, r page.SensorRow) error {

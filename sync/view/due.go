@@ -43,8 +43,8 @@ type DueRow struct {
 	Calibration CalibrationState
 }
 
-// SensorsDue lists the items that need a calibration, the most urgent first:
-// never calibrated, then by due date.
+// SensorsDue lists the items that need a calibration, or have a certificate all
+// the same, the most urgent first: never calibrated, then by due date.
 func (v *Reader) SensorsDue(ctx context.Context, sc scope.Scope, now time.Time, page Page) (out List[DueRow], err error) {
 	after, err := parseCursor(page.After)
 	if err != nil {
@@ -59,7 +59,7 @@ func (v *Reader) SensorsDue(ctx context.Context, sc scope.Scope, now time.Time, 
 			return err
 		}
 		for _, id := range labs {
-			for d, err := range v.set.items.ScanIndex(r, byCalib, id[:], kv.PrefixEnd(id[:]), false) {
+			for d, err := range v.set.items.ScanIndex(r, byName, id[:], kv.PrefixEnd(id[:]), false) {
 				if err != nil {
 					return err
 				}
@@ -68,6 +68,9 @@ func (v *Reader) SensorsDue(ctx context.Context, sc scope.Scope, now time.Time, 
 					return err
 				}
 				row := DueRow{itemRow(d), c}
+				if c.State == NotRequired {
+					continue
+				}
 				if after != nil && row.place().compare(*after) <= 0 {
 					continue
 				}

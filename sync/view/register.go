@@ -26,15 +26,7 @@ func rigNames(r *lab.Rig) [][]byte           { return [][]byte{kv.Str(lab.Fold(r
 func campaignNames(c *lab.Campaign) [][]byte { return [][]byte{kv.Str(lab.Fold(c.Name))} }
 
 func itemTable() *index.Table[doc[lab.Item]] {
-	return named("view.item", itemNames, index.Index[doc[lab.Item]]{
-		Name: byCalib,
-		Keys: func(d *doc[lab.Item]) [][]byte {
-			if !d.stands() || !d.body().CalibrationRequired {
-				return nil
-			}
-			return one(d.Lab[:])
-		},
-	})
+	return named("view.item", itemNames)
 }
 
 // dated declares a table of facts about an item, in the order of time and stamp.

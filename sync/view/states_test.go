@@ -29,6 +29,10 @@ func TestCalibrationStates(t *testing.T) {
 		}
 	}
 	w.say(labtest.ID("plain"), &lab.Item{Class: lab.ClassNeck, Serial: "plain"})
+	// Nobody asked for it, and it has a certificate: that one runs out as any other.
+	unasked := labtest.ID("unasked")
+	w.say(unasked, &lab.Item{Class: lab.ClassSensor, Serial: "unasked"})
+	w.say(labtest.ID(unasked, "c"), &lab.Calibration{Item: unasked, EffectiveAt: at(-367), DueAt: at(-2), Certificate: "C"})
 	var got []string
 	p := view.Page{Limit: 2}
 	for {
@@ -45,7 +49,7 @@ func TestCalibrationStates(t *testing.T) {
 	}
 	later := got[:2:2] // "later" was calibrated after now: it counts as never calibrated
 	slices.Sort(later)
-	want := []string{"later: never calibrated", "never: never calibrated", "overdue: overdue", "soon: due soon", "ok: ok", "renewed: ok"}
+	want := []string{"later: never calibrated", "never: never calibrated", "overdue: overdue", "unasked: overdue", "soon: due soon", "ok: ok", "renewed: ok"}
 	if d := cmp.Diff(want, append(later, got[2:]...)); d != "" {
 		t.Error(d)
 	}

@@ -22,7 +22,6 @@ const (
 	bySource   = "source"   // hash
 	byShot     = "shot"     // shot, time
 	byName     = "name"     // lab, folded names
-	byCalib    = "calib"    // lab
 	byItem     = "item"     // item, time, stamp
 	byItemOff  = "itemoff"  // the same, of what was withdrawn
 	byCheck    = "check"    // rig, time; of system checks that stand

@@ -52,6 +52,18 @@ func Calibration(c *view.CalibrationState) page.Status {
 	}
 }
 
+// uncertified says of an item that measures, and that the register does not ask a
+// calibration of, that nothing is known of its calibration either.
+func uncertified() page.Status {
+	return page.Status{Level: page.Warn, Word: "no certificate on record"}
+}
+
+// Uncertified says whether an item that was looked at measures and has no
+// certificate, although the register does not ask for one; and how to show that.
+func (l *Looked) Uncertified(class string) (page.Status, bool) {
+	return uncertified(), l.Calibration.State == view.NotRequired && lab.Calibrated(class)
+}
+
 // ServiceDue says in words how an item stands against its service plan.
 func ServiceDue(s *view.ServiceDue, zone *time.Location) page.Status {
 	switch {

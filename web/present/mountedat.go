@@ -27,15 +27,17 @@ func MountedAt(ctx context.Context, v *view.Reader, sc scope.Scope, row *view.Sh
 		if m.Item = it.Item.Title(); link != nil {
 			m.Href = link(it.ID.String())
 		}
-		if it.Item.CalibrationRequired {
-			c, err := v.CalibrationAt(ctx, sc, it.ID, row.Shot.EffectiveAt)
-			if err != nil {
-				return nil, err
-			}
+		c, err := v.CalibrationAt(ctx, sc, it.ID, row.Shot.EffectiveAt)
+		if err != nil {
+			return nil, err
+		}
+		switch {
+		case c.Calibration != nil:
+			m.Calibration, m.Certificate = Calibration(&c), c.Calibration.Calibration.Certificate
+		case c.State != view.NotRequired:
 			m.Calibration = Calibration(&c)
-			if c.Calibration != nil {
-				m.Certificate = c.Calibration.Calibration.Certificate
-			}
+		case lab.Calibrated(it.Item.Class):
+			m.Calibration = uncertified()
 		}
 		st, err := v.StateAt(ctx, sc, it.ID, row.Shot.EffectiveAt)
 		if err != nil {
