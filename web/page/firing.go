@@ -152,7 +152,8 @@ type Undecided struct {
 	Href string
 }
 
-// BackField names the screen that an answer leads back to: "shot"; else the next shot.
+// BackField names the screen that an answer leads back to: "shot" or "assign";
+// empty: the one that comes next by itself.
 const BackField = "back"
 
 func (Outcome) screen() string { return "result" }
@@ -163,9 +164,6 @@ type Whole struct {
 	Parts []Reference // shots of the earlier states, with what was said of them
 	Form  Form        // one tap: it is
 }
-
-// BackField names the screen to go back to after a tap: "assign"; empty: Result.
-const BackField = "back"
 
 // Wait is a confirmed shot whose file is to come.
 type Wait struct {
