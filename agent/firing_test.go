@@ -223,7 +223,7 @@ func TestConfirmedInTwoTabs(t *testing.T) {
 	if a := r.form("/next/confirm", two); a.status != http.StatusConflict || !strings.Contains(a.body, `value="152"`) {
 		t.Errorf("a free shot meanwhile = %d", a.status)
 	}
-	if n := strings.Count(r.page("/result"), "Waiting for the file"); n != 1 {
+	if n := strings.Count(r.page("/result"), "Waiting for the file of"); n != 1 {
 		t.Errorf("%d shots wait", n)
 	}
 }
