@@ -121,6 +121,9 @@ func (d *Desk) wait(ctx context.Context, e *view.ExpectedRow) (*page.Wait, error
 		return w, err
 	}
 	copies, err := d.Intake.Copies(ctx)
+	if err != nil {
+		return w, err
+	}
 	for of, all := range copies {
 		for _, one := range all[max(0, len(all)-shownWaiting):] {
 			if one.At > x.EffectiveAt {
