@@ -9,6 +9,7 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 )
 
 // The program is killed, as by a power cut, in the middle of an inspection: the
@@ -56,7 +57,7 @@ func TestKilledDuringAnInspection(t *testing.T) {
 	}
 	path := "/shots/" + id + "/inspect"
 	uid := regexp.MustCompile(`name="inspection" value="([0-9a-f-]{36})"`).FindStringSubmatch(get(path))[1]
-	v := url.Values{"inspection": {uid}, "effective_at": {"2026-03-02T10:00:00"}, "weld_note": {"hairline crack, left"}, "shell_grade": {"marked"}}
+	v := url.Values{"inspection": {uid}, "effective_at": {time.Now().Format("2006-01-02T15:04:05")}, "weld_note": {"hairline crack, left"}, "shell_grade": {"marked"}}
 	status, b := post(path+"/draft", v, "application/json")
 	var kept map[string]any
 	if err := json.Unmarshal([]byte(b), &kept); err != nil || status != http.StatusOK {
