@@ -41,15 +41,13 @@ func (d *Desk) trail(ctx context.Context, p *page.Shot, row *view.ShotRow, in st
 
 func (d *Desk) correct(c echo.Context) error {
 	in := typedUnit(c)
-	return d.amend(c, "correct", page.AssignFields(in), func(row *view.ShotRow, typed map[string]string) (amend.Change, map[string]string) {
+	return d.amend(c, "correct", page.AssignFields(in), func(row *view.ShotRow, typed map[string]string) (amend.Change, map[string]string, error) {
 		want, faults := present.Corrections(row, typed, in)
 		if want["operator"] != nil {
 			want["operator"] = present.KeptOperator(typed["operator"], c.FormValue)
 		}
-		if err := d.doubted(c, row, want, typed, faults); err != nil {
-			d.Log.Error("what to ask about a correction", "shot", row.ID, "error", err)
-		}
-		return amend.Correct(want, c.FormValue(page.SeenField), d.author(c)), faults
+		err := d.doubted(c, row, want, typed, faults)
+		return amend.Correct(want, c.FormValue(page.SeenField), d.author(c)), faults, err
 	})
 }
 
@@ -78,18 +76,18 @@ func (d *Desk) fired(c echo.Context) error {
 }
 
 func (d *Desk) void(c echo.Context) error {
-	return d.amend(c, "void", page.VoidFields(), func(_ *view.ShotRow, typed map[string]string) (amend.Change, map[string]string) {
+	return d.amend(c, "void", page.VoidFields(), func(_ *view.ShotRow, typed map[string]string) (amend.Change, map[string]string, error) {
 		faults := map[string]string{}
 		if typed["reason"] == "" {
 			faults["reason"] = "This is needed."
 		}
-		return amend.Void(typed["reason"], c.FormValue("void") == "no", c.FormValue(page.SeenField), d.author(c)), faults
+		return amend.Void(typed["reason"], c.FormValue("void") == "no", c.FormValue(page.SeenField), d.author(c)), faults, nil
 	})
 }
 
 // amend takes a form that changes a shot. What is wrong is shown beside what
 // was typed.
-func (d *Desk) amend(c echo.Context, form string, fields []page.Field, read func(*view.ShotRow, map[string]string) (amend.Change, map[string]string)) error {
+func (d *Desk) amend(c echo.Context, form string, fields []page.Field, read func(*view.ShotRow, map[string]string) (amend.Change, map[string]string, error)) error {
 	id, err := d.id(c)
 	if err != nil {
 		return err
@@ -103,7 +101,10 @@ func (d *Desk) amend(c echo.Context, form string, fields []page.Field, read func
 	if err != nil {
 		return err
 	}
-	change, faults := read(&row, typed)
+	change, faults, err := read(&row, typed)
+	if err != nil {
+		return err
+	}
 	if len(faults) == 0 {
 		_, err = d.Intake.Amend(c.Request().Context(), id, change)
 		p, ok := problem.As(err)

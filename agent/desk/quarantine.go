@@ -68,18 +68,23 @@ func (d *Desk) quarantineRow(c echo.Context, r *view.QuarantineRow) page.Quarant
 	return row
 }
 
+// quarantineAsked is the entry that the address names.
+func (d *Desk) quarantineAsked(c echo.Context) (view.QuarantineRow, error) {
+	id, err := d.id(c)
+	if err != nil {
+		return view.QuarantineRow{}, err
+	}
+	return d.read.Quarantined(c.Request().Context(), d.scope(), id)
+}
+
 // quarantineOff takes a file off the list of those that wait for a person. Its
 // bytes and its entry stay.
 func (d *Desk) quarantineOff(c echo.Context) error {
-	id, err := d.id(c)
+	r, err := d.quarantineAsked(c)
 	if err != nil {
 		return err
 	}
-	r, err := d.read.Quarantined(c.Request().Context(), d.scope(), id)
-	if err != nil {
-		return err
-	}
-	body := &lab.QuarantineSettled{Quarantine: id, Reason: strings.TrimSpace(c.FormValue("reason"))}
+	body := &lab.QuarantineSettled{Quarantine: r.ID, Reason: strings.TrimSpace(c.FormValue("reason"))}
 	fault := ""
 	if p := httpkit.Problems(body.Validate()); len(p) > 0 {
 		fault = httpkit.Sentence(p[0])
@@ -87,18 +92,18 @@ func (d *Desk) quarantineOff(c echo.Context) error {
 		fault = "This is needed."
 	}
 	if fault != "" {
-		return d.quarantined(c, http.StatusUnprocessableEntity, id, map[string]string{"reason": fault})
+		return d.quarantined(c, http.StatusUnprocessableEntity, r.ID, map[string]string{"reason": fault})
 	}
 	kind, schema, raw, err := lab.Encode(body)
 	if err != nil {
 		return err
 	}
 	_, err = d.Intake.Record(c.Request().Context(), r.Lab, func(tx kv.Tx) ([]ledger.Draft, error) {
-		now, err := view.Within(d.read, tx).Quarantined(c.Request().Context(), d.scope(), id)
+		now, err := view.Within(d.read, tx).Quarantined(c.Request().Context(), d.scope(), r.ID)
 		if err != nil || now.Settled != nil && !now.Settled.Lifted { // answered in another tab
 			return nil, err
 		}
-		return []ledger.Draft{{Kind: kind, Schema: schema, Author: d.author(c), UID: id, Body: raw}}, nil
+		return []ledger.Draft{{Kind: kind, Schema: schema, Author: d.author(c), UID: r.ID, Body: raw}}, nil
 	})
 	if err != nil {
 		return err
@@ -121,11 +126,7 @@ func (d *Desk) kept(c echo.Context, q *lab.Quarantine) bool {
 }
 
 func (d *Desk) quarantineFile(c echo.Context) error {
-	id, err := d.id(c)
-	if err != nil {
-		return err
-	}
-	r, err := d.read.Quarantined(c.Request().Context(), d.scope(), id)
+	r, err := d.quarantineAsked(c)
 	if err != nil {
 		return err
 	}

@@ -87,6 +87,9 @@ func (in *Intake) Whole(ctx context.Context, whole uuid.UUID, seen, author strin
 			return nil, err
 		}
 		e, err := in.opt.Views.LastExpected(tx, scope.Labs(row.Lab), row.Shot.Rig)
+		if err != nil {
+			return nil, err
+		}
 		for i := range parts {
 			d, err := amend.Correct(map[string]any{"kind": lab.ShotSecondFile}, "", author)(&parts[i])
 			if err != nil {
@@ -101,7 +104,7 @@ func (in *Intake) Whole(ctx context.Context, whole uuid.UUID, seen, author strin
 				drafts = append(drafts, d)
 			}
 		}
-		return drafts, err
+		return drafts, nil
 	})
 	if err == nil {
 		in.restate(ctx, whole)

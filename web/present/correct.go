@@ -68,8 +68,8 @@ func VoidForm(r *view.ShotRow) *page.Form {
 
 // Corrections reads the values of AssignFields as typed, the pressure in the unit
 // in, into values as they are recorded, in kPa; an empty field is nil, not
-// recorded, and one that was not asked is left as it is. A pressure that still reads as r has it is left as it is. Faults are
-// by field.
+// recorded. One that was not asked, and a pressure that still reads as r has it, are
+// left as they are. Faults are by field.
 func Corrections(r *view.ShotRow, typed map[string]string, in string) (want map[string]any, faults map[string]string) {
 	want, faults = map[string]any{}, map[string]string{}
 	for _, f := range page.AssignFields(in) {
