@@ -99,5 +99,9 @@ func outcomes() []Item {
 	accepted := normal
 	accepted.Accept, accepted.Accepted, accepted.Void = page.Form{}, "accepted 15:09:12", page.Form{}
 	accepted.Back = "It does not count; where it was planned, the hit is in the run order again."
-	return []Item{{"result", normal}, {"result-wait", page.Outcome{Frame: f, Wait: wait}}, {"result-wait-error", beside}, {"result-error", bad}, {"result-gap", lost}, {"result-accepted", accepted}, {"result-empty", page.Outcome{Frame: f}}}
+	another := normal
+	another.Another = &page.Another{File: longName + ".csv", At: ago(3 * time.Second), Href: page.ShotPath(shot.ID)}
+	another.Undecided = []page.Undecided{{What: "FG-A-011, front", At: ago(9 * time.Minute), Href: page.ShotPath(shot.ID)}, {What: longName + ".csv", At: ago(time.Hour), Href: page.ShotPath(shot.ID)}}
+	another.MoreUndecided = 31
+	return []Item{{"result", normal}, {"result-another", another}, {"result-wait", page.Outcome{Frame: f, Wait: wait}}, {"result-wait-error", beside}, {"result-error", bad}, {"result-gap", lost}, {"result-accepted", accepted}, {"result-empty", page.Outcome{Frame: f}}}
 }
