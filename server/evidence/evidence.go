@@ -36,7 +36,7 @@ type held struct {
 }
 
 // Open gives bytes that the lab holds.
-func (h *held) Open(ctx context.Context, sum record.Hash) (io.ReadSeekCloser, int64, error) {
+func (h *held) Open(ctx context.Context, sum record.Hash) (blob.Reader, int64, error) {
 	ok, err := h.s.Holds(ctx, h.lab, sum)
 	if err != nil {
 		return nil, 0, err

@@ -17,6 +17,12 @@ type Ref struct {
 	Size   int64
 }
 
+// Reader reads stored bytes.
+type Reader interface {
+	io.ReadSeekCloser
+	io.ReaderAt
+}
+
 // Store keeps bytes by their hash. It is safe for concurrent use. Errors meant
 // for people are problems: not_found, damaged, too_large, unavailable.
 type Store interface {
@@ -45,7 +51,8 @@ type Store interface {
 	// Open gives the bytes and their number. Read from start to end without
 	// Seek, the hash is checked: the last Read gives a problem with code
 	// damaged instead of io.EOF if the bytes are not those that were stored.
-	Open(ctx context.Context, h record.Hash) (io.ReadSeekCloser, int64, error)
+	// ReadAt checks nothing: it is for who hands them to somebody who does.
+	Open(ctx context.Context, h record.Hash) (Reader, int64, error)
 	// Has tells whether bytes are there, and how many, without reading them.
 	Has(ctx context.Context, h record.Hash) (bool, int64, error)
 	// List gives all refs in ascending order of their hash.

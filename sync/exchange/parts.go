@@ -53,16 +53,17 @@ func (s *session) sendBlob(ctx context.Context, lab record.LabID, m Missing) (bo
 }
 
 // sendParts goes on until the server has everything, in parts that suit the
-// link. After each one more urgent work may come first.
-func (s *session) sendParts(ctx context.Context, lab record.LabID, m Missing, r io.ReadSeeker) (bool, error) {
+// link. The server checks the whole, so it is not checked here as well. After each one more urgent work may come first.
+func (s *session) sendParts(ctx context.Context, lab record.LabID, m Missing, r io.ReaderAt) (bool, error) {
 	at, turned := m.Offset, 0
+	here := &source{r: r, size: m.Size}
 	for {
-		if _, err := r.Seek(at, io.SeekStart); err != nil {
-			return false, &localError{localBlob(m.SHA256, err)}
-		}
 		n := min(s.o.Batch.PartBytes(), m.Size-at)
 		began := s.o.Now()
-		next, err := s.peer.PutPart(ctx, lab, m.BlobRef, at, io.LimitReader(r, n))
+		next, err := s.peer.PutPart(ctx, lab, m.BlobRef, at, io.NewSectionReader(here, at, n))
+		if here.err != nil {
+			return false, &localError{localBlob(m.SHA256, here.err)}
+		}
 		if off, ok := errors.AsType[*OffsetError](err); ok && turned < maxTurned && off.Offset >= 0 && off.Offset <= m.Size {
 			turned++
 			at = off.Offset
@@ -86,6 +87,24 @@ func (s *session) sendParts(ctx context.Context, lab record.LabID, m Missing, r 
 			return false, err
 		}
 	}
+}
+
+// source remembers that this side could not read all, to tell it from trouble on the way.
+type source struct {
+	r    io.ReaderAt
+	size int64
+	err  error
+}
+
+func (s *source) ReadAt(b []byte, offset int64) (int, error) {
+	n, err := s.r.ReadAt(b, offset)
+	if errors.Is(err, io.EOF) && offset+int64(n) < s.size {
+		err = io.ErrUnexpectedEOF
+	}
+	if err != nil && !errors.Is(err, io.EOF) {
+		s.err = err
+	}
+	return n, err
 }
 
 // moved counts bytes that the server has.

@@ -117,8 +117,8 @@ func (c *Client) PutBlob(ctx context.Context, lab record.LabID, b exchange.BlobR
 // PutPart sends a part in frames, compressed where that is worth it.
 func (c *Client) PutPart(ctx context.Context, lab record.LabID, b exchange.BlobRef, offset int64, r io.Reader) (int64, error) {
 	size := min(b.Size-offset, exchange.MaxPartBytes)
-	if l, ok := r.(*io.LimitedReader); ok {
-		size = min(size, l.N)
+	if s, ok := r.(*io.SectionReader); ok {
+		size = min(size, s.Size())
 	}
 	media, end := mediaPart, endOfBytes
 	if c.blocks.Load() {

@@ -110,7 +110,7 @@ func (s *Store) Has(ctx context.Context, h record.Hash) (bool, int64, error) {
 }
 
 // Open implements blob.Store.
-func (s *Store) Open(ctx context.Context, h record.Hash) (io.ReadSeekCloser, int64, error) {
+func (s *Store) Open(ctx context.Context, h record.Hash) (blob.Reader, int64, error) {
 	if err := ctx.Err(); err != nil {
 		return nil, 0, err
 	}

@@ -95,6 +95,9 @@ func (c *checked) Seek(offset int64, whence int) (int64, error) {
 	return at, err
 }
 
+// ReadAt reads past the check.
+func (c *checked) ReadAt(p []byte, offset int64) (int, error) { return c.f.ReadAt(p, offset) }
+
 func (c *checked) Close() error { return c.f.Close() }
 
 // source remembers an error of the reader, to tell it from one of the disk.

@@ -113,7 +113,7 @@ type file struct{ *bytes.Reader }
 func (file) Close() error { return nil }
 
 // Open implements blob.Store.
-func (s *Store) Open(ctx context.Context, h record.Hash) (io.ReadSeekCloser, int64, error) {
+func (s *Store) Open(ctx context.Context, h record.Hash) (blob.Reader, int64, error) {
 	if err := ctx.Err(); err != nil {
 		return nil, 0, err
 	}
