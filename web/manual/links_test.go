@@ -1,0 +1,53 @@
+package manual_test
+
+import (
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+
+	"thudbook/web/manual"
+	"thudbook/web/page"
+	"thudbook/web/present"
+)
+
+// Every link of the manual leads to a page or a screen that there is, and to a
+// place that stands on it.
+func TestLinks(t *testing.T) {
+	whole, _ := words(t)
+	front, err := manual.Page("", page.Frame{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	drawn := map[string]string{}
+	for _, item := range front.Pages {
+		name := strings.TrimPrefix(strings.TrimPrefix(item.Href, "/manual"), "/")
+		drawn[item.Href] = text(t, name, page.Frame{AtRig: true}, present.ManualFlags()...)
+	}
+	pages, err := filepath.Glob("pages/*.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	n := 0
+	for _, p := range pages {
+		source, err := os.ReadFile(p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range regexp.MustCompile(`\]\((/[^)]*)\)`).FindAllStringSubmatch(string(source), -1) {
+			n++
+			path, place, _ := strings.Cut(m[1], "#")
+			body, ours := drawn[path]
+			if !ours && !whole[path] {
+				t.Errorf("%s links to %s, which is no page and no screen", p, path)
+			}
+			if ours && place != "" && !strings.Contains(body, `id="`+place+`"`) {
+				t.Errorf("%s links to %s, where %q does not stand", p, path, place)
+			}
+		}
+	}
+	if n < 30 {
+		t.Errorf("only %d links were followed", n)
+	}
+}
