@@ -26,6 +26,15 @@ func (d *Desk) freeTimers(ctx context.Context, p *page.Next, now time.Time) erro
 	if err != nil {
 		return err
 	}
+	bare, err := d.read.Unfiled(ctx, d.scope(), d.Intake.Rig(), view.Page{Limit: hitsLooked})
+	if err != nil {
+		return err
+	}
+	for i := range bare.Rows {
+		if s := &bare.Rows[i].Strokes; s.HitSpecimen() && s.EffectiveAt >= from {
+			names = append(names, s.Specimen)
+		}
+	}
 	list, err := d.read.Shots(ctx, d.scope(), view.ShotFilter{Rig: d.Intake.Rig(), From: from, Kind: lab.ShotHit}, view.Page{Limit: hitsLooked})
 	if err != nil {
 		return err
@@ -67,7 +76,7 @@ func (d *Desk) freeTimer(ctx context.Context, p *page.Next, name string, now tim
 	}
 	t.Out.At = present.Moment(out, time.Local)
 	if last != nil {
-		t.Rest.At = present.Moment(last.Shot.EffectiveAt, time.Local)
+		t.Rest.At = present.Moment(last.At, time.Local)
 	}
 	hidden := map[string]string{"specimen": name, "campaign": p.Campaign}
 	t.Tap = page.Form{Action: page.PostTakenOut, Submit: "Out of the chamber now", Hidden: hidden}

@@ -277,13 +277,18 @@ func (d *Desk) step(ctx context.Context, p *page.Next, o *view.RunOrder, s *view
 	v.Ambient = lab.Fold(s.Condition) == lab.Ambient && out == 0
 	v.Out.At = present.Moment(out, time.Local)
 	if last != nil {
-		v.Rest.At = present.Moment(last.Shot.EffectiveAt, time.Local)
+		v.Rest.At = present.Moment(last.At, time.Local)
 	}
 	k, now := &o.Campaign.Campaign, time.Now()
 	v.Out.Limit = present.OutLimit(k.MostOutOfChamberS, v.Out.At, now, k.Conditioned(s.Condition))
 	v.Rest.Limit = present.RestLimit(k.LeastRestS, v.Rest.At, now)
 	p.Notices = append(p.Notices, d.jumpNotice(v.Out.At, s.Specimen+" left its chamber")...)
 	p.Notices = append(p.Notices, d.jumpNotice(v.Rest.At, "the last hit on "+s.Specimen)...)
+	bare, err := d.bareHitNotice(ctx, s.Specimen)
+	if err != nil {
+		return err
+	}
+	p.Notices = append(p.Notices, bare...)
 	hidden := present.StepFields(s.RunStep)
 	hidden["campaign"] = p.Campaign
 	v.OutForm = page.Form{Action: page.PostTakenOut, Submit: "Out of the chamber now", Hidden: map[string]string{"specimen": s.Specimen, "condition": s.Condition, "campaign": p.Campaign}}

@@ -46,6 +46,7 @@ func (d *Desk) resultPage(c echo.Context, t *tried) (*page.Outcome, error) {
 		if p.Wait, err = d.wait(ctx, e); err != nil {
 			return nil, err
 		}
+		t.again(&p.Wait.End, &p.Wait.NoFile)
 	}
 	list, err := d.read.Shots(ctx, d.scope(), view.ShotFilter{Arrival: true, Rig: d.Intake.Rig()}, view.Page{Limit: 1 + secondFilesPassed})
 	if err != nil || len(list.Rows) == 0 {
@@ -83,15 +84,7 @@ func (d *Desk) resultPage(c echo.Context, t *tried) (*page.Outcome, error) {
 		return nil, err
 	}
 	p.Notices = append(p.Notices, verdict...)
-	forms := []*page.Form{&p.Void}
-	if p.Wait != nil {
-		forms = append(forms, &p.Wait.End, &p.Wait.NoFile)
-	}
-	for _, f := range forms {
-		if t != nil && f.ID == t.form {
-			f.Values, f.Errors = t.typed, t.faults
-		}
-	}
+	t.again(&p.Void)
 	return p, nil
 }
 
@@ -102,6 +95,11 @@ func (d *Desk) wait(ctx context.Context, e *view.ExpectedRow) (*page.Wait, error
 	hidden := map[string]string{"expected": e.ID.String()}
 	w.End = page.Form{ID: "end", Action: page.PostEnd, Fields: page.EndFields(), Values: map[string]string{"reason": "not fired"}, Hidden: hidden, Submit: "It was not fired"}
 	w.NoFile = page.Form{ID: "nofile", Action: page.PostEnd, Fields: page.EndFields(), Hidden: map[string]string{"expected": e.ID.String(), "fired": "yes"}, Submit: "Count the stroke"}
+	if x.Kind == lab.ShotHit {
+		if err := d.askHit(ctx, &w.NoFile, x); err != nil {
+			return w, err
+		}
+	}
 	for _, f := range d.Intake.Folders() {
 		row := page.WaitFolder{Dir: f.Dir, Rule: f.Rule}
 		if f.Problem != "" {

@@ -100,6 +100,16 @@ func (t *tried) into(f *page.Form) {
 	f.Values, f.Errors = t.typed, t.faults
 }
 
+// again shows the one of the forms that was tried with what was typed and what is
+// wrong; t may be nil.
+func (t *tried) again(forms ...*page.Form) {
+	for _, f := range forms {
+		if t != nil && f.ID == t.form {
+			f.Values, f.Errors = t.typed, t.faults
+		}
+	}
+}
+
 // shotPage makes the screen of one shot.
 func (d *Desk) shotPage(c echo.Context, t *tried) (*page.Shot, error) {
 	ctx := c.Request().Context()

@@ -94,7 +94,7 @@ func withdraw(id uuid.UUID, kind record.Kind) page.Form {
 
 func bareRow(r *view.StrokesRow, in string) page.BareRow {
 	s := &r.Strokes
-	row := page.BareRow{At: s.EffectiveAt.Time().In(time.Local), What: present.BareWords(s), Reason: s.Reason,
+	row := page.BareRow{At: s.EffectiveAt.Time().In(time.Local), What: present.BareWords(s), Hit: present.BareHit(s), Reason: s.Reason,
 		Pressure: page.Pressure{Number: page.Missing("not recorded")}, Withdraw: withdraw(r.ID, lab.KindStrokes)}
 	if s.TankPressureKPaGauge != nil {
 		row.Pressure = present.Pressure(*s.TankPressureKPaGauge, in)

@@ -84,7 +84,7 @@ func (in *Intake) bind(ctx context.Context, s *Submission, m *lab.Meta, kind *st
 			return nil, err
 		}
 		if last != nil {
-			m.SinceLastImpactS = new(seconds(last.Shot.EffectiveAt, at))
+			m.SinceLastImpactS = new(seconds(last.At, at))
 		}
 	}
 	return b, nil

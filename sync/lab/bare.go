@@ -17,7 +17,7 @@ const (
 
 // The layout versions of their bodies, as written by this program.
 const (
-	StrokesSchema     uint = 1
+	StrokesSchema     uint = 2
 	CounterReadSchema uint = 1
 	DisplaySchema     uint = 1
 )
@@ -37,7 +37,16 @@ type Strokes struct {
 	TankPressureKPaGauge *float64  `json:"tank_pressure_kpa_gauge,omitempty"`
 	EffectiveAt          Time      `json:"effective_at"` // of the last of them
 	Reason               string    `json:"reason,omitempty"`
+
+	// Since version 2, with StrokeNoFile: what was hit, though nothing was measured.
+	Specimen      string   `json:"specimen,omitempty"`
+	Location      string   `json:"location,omitempty"`
+	Condition     string   `json:"condition,omitempty"`
+	TargetSpeedMS *float64 `json:"target_speed_m_s,omitempty"`
 }
+
+// HitSpecimen says that the stroke hit a specimen, of which no file tells.
+func (s *Strokes) HitSpecimen() bool { return s.Kind == StrokeNoFile && Fold(s.Specimen) != "" }
 
 // RecordKind is KindStrokes.
 func (*Strokes) RecordKind() record.Kind { return KindStrokes }
@@ -56,6 +65,13 @@ func (s *Strokes) Validate() error {
 	c.number("tank_pressure_kpa_gauge", s.TankPressureKPaGauge, 0, 20000)
 	c.when("effective_at", s.EffectiveAt)
 	c.text("reason", s.Reason, MaxNote)
+	c.text("specimen", s.Specimen, MaxText)
+	c.text("location", s.Location, MaxText)
+	c.text("condition", s.Condition, MaxText)
+	c.number("target_speed_m_s", s.TargetSpeedMS, 0, 100)
+	if s.Kind == ShotDry && s.Specimen+s.Location+s.Condition != "" {
+		c.add("specimen", "a dry stroke hits nothing", "leave specimen, location and condition out, or say that it was fired at the specimen and no file came")
+	}
 	return c.err()
 }
 

@@ -18,7 +18,8 @@ func TestFactsAboutFiringAreChecked(t *testing.T) {
 		&lab.RunOrder{Campaign: id, Do: lab.RunLast, Step: step},
 		&lab.Expected{Rig: id, Kind: lab.ShotHit, EffectiveAt: at, MetaTyped: []string{"ambient_c"}},
 		&lab.ExpectedSettled{Expected: id, Shot: id}, &lab.Accepted{Shot: id}, &lab.TakenOut{Specimen: "H-01", EffectiveAt: at},
-		&lab.Strokes{Rig: id, Kind: lab.StrokeNoFile, Number: 1, EffectiveAt: at}, &lab.CounterRead{Rig: id, EffectiveAt: at}, &lab.Display{Pressure: "bar"},
+		&lab.Strokes{Rig: id, Kind: lab.StrokeNoFile, Number: 1, EffectiveAt: at}, &lab.CounterRead{Rig: id, EffectiveAt: at},
+		&lab.Strokes{Rig: id, Kind: lab.StrokeNoFile, Number: 1, EffectiveAt: at, Specimen: "H-01", Location: "front", Condition: "hot", TargetSpeedMS: new(5.5)}, &lab.Display{Pressure: "bar"},
 	} {
 		if _, _, _, err := lab.Encode(good); err != nil {
 			t.Errorf("%s: %v", good.RecordKind(), err)
@@ -35,6 +36,8 @@ func TestFactsAboutFiringAreChecked(t *testing.T) {
 		"specimen":         &lab.TakenOut{Specimen: "  ", EffectiveAt: at},
 		"number":           &lab.Strokes{Rig: id, Kind: lab.ShotDry, EffectiveAt: at},
 		"kind":             &lab.Strokes{Rig: id, Kind: lab.ShotHit, Number: 1, EffectiveAt: at},
+		"a dry stroke":     &lab.Strokes{Rig: id, Kind: lab.ShotDry, Number: 1, EffectiveAt: at, Specimen: "H-01"},
+		"location":         &lab.Strokes{Rig: id, Kind: lab.StrokeNoFile, Number: 1, EffectiveAt: at, Specimen: "H-01", Location: strings.Repeat("x", lab.MaxText+1)},
 		"counter":          &lab.CounterRead{Rig: id, Counter: -1, EffectiveAt: at},
 		"pressure":         &lab.Display{Pressure: "atm"},
 	} {

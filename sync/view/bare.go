@@ -22,6 +22,11 @@ func unfiledTable() *index.Table[doc[lab.Strokes]] {
 				return nil
 			}
 			return one(d.Lab[:], d.body().Rig[:], when(d.body().EffectiveAt))
+		}}, {Name: bySpecimen, Keys: func(d *row) [][]byte {
+			if !d.stands() || !d.body().HitSpecimen() {
+				return nil
+			}
+			return one(d.Lab[:], kv.Str(lab.Fold(d.body().Specimen)), when(d.body().EffectiveAt))
 		}}},
 		Tallies: []index.Tally[row]{{Name: perDay, Of: func(d *row) []index.Count {
 			if !d.stands() {
@@ -70,10 +75,12 @@ func (v *Reader) Unfiled(ctx context.Context, sc scope.Scope, rig uuid.UUID, pag
 	q := query[doc[lab.Strokes]]{
 		table: v.set.unfiled, index: byRig, back: true,
 		prefix: func(id record.LabID) []byte { return kv.Join(id[:], rig[:]) },
-		key:    func(d *doc[lab.Strokes]) []byte { return when(d.body().EffectiveAt) },
+		key:    strokesTime,
 	}
-	return list(ctx, v, sc, q, page, func(d *doc[lab.Strokes]) StrokesRow { return StrokesRow{d.head(), *d.body()} })
+	return list(ctx, v, sc, q, page, strokesRow)
 }
+
+func strokesRow(d *doc[lab.Strokes]) StrokesRow { return StrokesRow{d.head(), *d.body()} }
 
 // ReadingRow is one reading of the controller's counter against what is recorded.
 type ReadingRow struct {

@@ -79,22 +79,3 @@ func expectedRow(d *doc[lab.Expected]) *ExpectedRow {
 	e.Withdrawn = nil // the mark settles it
 	return e
 }
-
-// LastHit gives the latest hit on a specimen before a time, void ones too: they
-// hit it as well. nil when there is none.
-func (v *Reader) LastHit(ctx context.Context, sc scope.Scope, specimen string, before lab.Time) (*ShotRow, error) {
-	for p := (Page{Limit: 20}); ; {
-		l, err := v.Shots(ctx, sc, ShotFilter{Specimen: specimen, To: before}, p)
-		if err != nil {
-			return nil, err
-		}
-		for i := range l.Rows {
-			if l.Rows[i].Shot.Kind == lab.ShotHit {
-				return &l.Rows[i], nil
-			}
-		}
-		if p.After = l.Next; l.Next == "" {
-			return nil, nil
-		}
-	}
-}

@@ -188,7 +188,7 @@ func TestSayings(t *testing.T) {
 	}
 	w.say(shot, labtest.Shot(rig1, labtest.Start()))
 	w.say(labtest.ID("dry"), labtest.Shot(rig1, labtest.Start().Add(time.Minute), func(s *lab.Shot) { s.Kind = lab.ShotDry }))
-	if h, err := w.LastHit(w.ctx(), onlyA, "h-01", at.Add(time.Hour)); err != nil || h == nil || h.ID != shot {
+	if h, err := w.LastHit(w.ctx(), onlyA, "h-01", at.Add(time.Hour)); err != nil || h == nil || h.Shot != shot {
 		t.Errorf("last hit: %v %v", h, err)
 	}
 	if h, err := w.LastHit(w.ctx(), onlyA, "H-01", at); err != nil || h != nil {

@@ -27,31 +27,47 @@ func (s *Set) timesOf(r kv.Reader, sc scope.Scope, d *doc[lab.Shot]) (*hitTimes,
 		return t, nil
 	}
 	key := kv.Join(d.Lab[:], kv.Str(t.specimen))
-	for o, err := range s.shots.ScanIndex(r, bySpecimen, key, kv.Join(key, when(b.EffectiveAt)), true) {
-		if err != nil {
-			return nil, err
-		}
-		if o.body().Kind != lab.ShotHit {
-			continue
-		}
-		if v := float64(b.EffectiveAt-o.body().EffectiveAt) / 1000; t.rest == nil || v < *t.rest {
+	at := kv.Join(key, when(b.EffectiveAt))
+	last, err := s.firstHit(r, key, at, true, nil)
+	if err != nil {
+		return nil, err
+	}
+	for _, x := range last {
+		if v := float64(b.EffectiveAt-x) / 1000; t.rest == nil || v < *t.rest {
 			t.rest = &v
 		}
-		break
 	}
 	if t.rest != nil {
 		return t, nil
 	}
-	for o, err := range s.shots.ScanIndex(r, bySpecimen, kv.Join(key, when(b.EffectiveAt+1)), kv.PrefixEnd(key), false) {
+	after, err := s.firstHit(r, kv.Join(key, when(b.EffectiveAt+1)), kv.PrefixEnd(key), false, &d.Made.Stamp)
+	t.later = len(after) > 0
+	return t, err
+}
+
+// firstHit gives the times of the first hit on a specimen between two keys of
+// bySpecimen that has a file, and of the first of which none came; with before
+// only of those that were recorded before it.
+func (s *Set) firstHit(r kv.Reader, from, to []byte, back bool, before *Stamp) (at []lab.Time, err error) {
+	for o, err := range s.shots.ScanIndex(r, bySpecimen, from, to, back) {
 		if err != nil {
 			return nil, err
 		}
-		if o.body().Kind == lab.ShotHit && o.Made.Stamp.Compare(d.Made.Stamp) < 0 {
-			t.later = true
+		if o.body().Kind == lab.ShotHit && (before == nil || o.Made.Stamp.Compare(*before) < 0) {
+			at = append(at, o.body().EffectiveAt)
 			break
 		}
 	}
-	return t, nil
+	for o, err := range s.unfiled.ScanIndex(r, bySpecimen, from, to, back) {
+		if err != nil {
+			return nil, err
+		}
+		if before == nil || o.Made.Stamp.Compare(*before) < 0 {
+			at = append(at, o.body().EffectiveAt)
+			break
+		}
+	}
+	return at, nil
 }
 
 // flags holds the times against a plan.

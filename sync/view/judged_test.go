@@ -14,6 +14,7 @@ import (
 	"thudbook/sync/lab"
 	"thudbook/sync/lab/labtest"
 	"thudbook/sync/record"
+	"thudbook/sync/view"
 )
 
 // plans is a world with two hits on a specimen of a campaign, five minutes apart.
@@ -178,5 +179,39 @@ func TestJudgedInAnyOrder(t *testing.T) {
 	})
 	if changed == 0 {
 		t.Error("no history changed a plan after a shot")
+	}
+}
+
+// A hit of which no file came loaded the specimen all the same: the rest is
+// counted from it, until its entry is taken back.
+func TestRestByAHitWithoutAFile(t *testing.T) {
+	w, _, shot := plans(t, &lab.Campaign{LeastRestS: 120})
+	bare := labtest.ID("bare")
+	b := &lab.Strokes{Rig: rig2, Kind: lab.StrokeNoFile, Number: 1, Specimen: "h-01 ", Location: "Front", EffectiveAt: lab.At(labtest.Start().Add(4 * time.Minute))}
+	w.say(labtest.ID("other"), &lab.Strokes{Rig: rig2, Kind: lab.StrokeNoFile, Number: 1, Specimen: "H-011", EffectiveAt: b.EffectiveAt})
+	w.say(labtest.ID("nothing"), &lab.Strokes{Rig: rig2, Kind: lab.StrokeNoFile, Number: 1, EffectiveAt: b.EffectiveAt})
+	if f := w.flags(shot); len(f) != 0 {
+		t.Fatalf("five minutes of rest: %v", f)
+	}
+	w.sayAs(node2, labA, bare, b)
+	if f := w.flags(shot); f[lab.FlagRestTooShort] != "it was hit 1 min after its last hit; the campaign asks for 2 min" {
+		t.Errorf("one minute of rest: %v", f)
+	}
+	before := b.EffectiveAt + 1
+	if h, err := w.LastHit(w.ctx(), onlyA, "H-01", before); err != nil || h == nil || h.At != b.EffectiveAt || h.Shot != uuid.Nil {
+		t.Errorf("last hit: %+v %v", h, err)
+	}
+	if h, err := w.LastHit(w.ctx(), onlyA, "H-01", b.EffectiveAt); err != nil || h == nil || h.Shot != labtest.ID("shot", 1) {
+		t.Errorf("last hit before it: %+v %v", h, err)
+	}
+	if l, err := w.UnfiledHits(w.ctx(), onlyA, "H-01", view.Page{}); err != nil || len(l.Rows) != 1 || l.Rows[0].ID != bare {
+		t.Errorf("hits without a file: %+v %v", l.Rows, err)
+	}
+	w.say(bare, &lab.Withdrawn{Doc: bare, DocKind: lab.KindStrokes, Reason: "entered by mistake"})
+	if f := w.flags(shot); len(f) != 0 {
+		t.Errorf("the entry was taken back: %v", f)
+	}
+	if h, err := w.LastHit(w.ctx(), onlyA, "H-01", before); err != nil || h == nil || h.Shot != labtest.ID("shot", 1) {
+		t.Errorf("last hit without it: %+v %v", h, err)
 	}
 }

@@ -169,7 +169,11 @@ func drawFiring(t *rapid.T, rig uuid.UUID, at lab.Time, reason string, flip bool
 	case 4:
 		return doc("takenout"), &lab.TakenOut{Specimen: rapid.SampledFrom([]string{"H-01", "h-01 "}).Draw(t, "out"), EffectiveAt: at, Back: flip}
 	case 5:
-		return doc("strokes"), &lab.Strokes{Rig: rig, Kind: lab.ShotDry, Number: 3, EffectiveAt: at}
+		b := &lab.Strokes{Rig: rig, Kind: lab.ShotDry, Number: 3, EffectiveAt: at}
+		if flip {
+			b.Kind, b.Specimen = lab.StrokeNoFile, "H-01"
+		}
+		return doc("strokes"), b
 	case 6:
 		return doc("reading"), &lab.CounterRead{Rig: rig, Counter: int64(at.Day()), EffectiveAt: at}
 	case 7:

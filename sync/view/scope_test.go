@@ -60,6 +60,7 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 	w.say(labtest.ID("off"), &lab.ItemState{Item: ram1, State: lab.StateInService, EffectiveAt: lab.At(at), Reason: "R"})
 	w.say(labtest.ID("off"), &lab.Withdrawn{Doc: labtest.ID("off"), DocKind: lab.KindItemState, Reason: "of another ram"})
 	w.say(labtest.ID("u"), &lab.Strokes{Rig: rig1, Kind: lab.ShotDry, Number: 1, EffectiveAt: lab.At(at)})
+	w.say(labtest.ID("u2"), &lab.Strokes{Rig: rig1, Kind: lab.StrokeNoFile, Number: 1, Specimen: "H-01", EffectiveAt: lab.At(at)})
 	w.say(labtest.ID("r"), &lab.CounterRead{Rig: rig1, Counter: 1, EffectiveAt: lab.At(at)})
 	w.say(labtest.ID("on"), &lab.WentOn{Rig: rig1, What: []string{"ram"}, Reason: "R", EffectiveAt: lab.At(at), Until: lab.At(at.Add(2 * time.Hour))})
 	w.edit(campaign, "least_rest_s", 60)
@@ -168,6 +169,7 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 		"LastHit":       func(s scope.Scope) (int, error) { return there(w.LastHit(ctx, s, "H-01", lab.At(now))) },
 		"Accepted":      func(s scope.Scope) (int, error) { return there(w.Accepted(ctx, s, shot)) },
 		"Unfiled":       func(s scope.Scope) (int, error) { return rows(w.Unfiled(ctx, s, rig1, view.Page{})) },
+		"UnfiledHits":   func(s scope.Scope) (int, error) { return rows(w.UnfiledHits(ctx, s, "h-01", view.Page{})) },
 		"Readings":      func(s scope.Scope) (int, error) { return size(w.Readings(ctx, s, rig1, 0, lab.At(now))) },
 		"TakenOut": func(s scope.Scope) (int, error) {
 			at, err := w.TakenOut(ctx, s, "H-01")

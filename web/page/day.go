@@ -73,6 +73,7 @@ type DayStrokes struct {
 	At       time.Time
 	Number   int
 	What     string
+	Hit      string // "FG-A-012, front, hot"; empty: nothing, or nobody said what
 	Pressure Pressure
 	Reason   string
 	By       string

@@ -186,6 +186,16 @@ func EndFields() []Field {
 	return []Field{{Name: "reason", Label: "Why", Kind: "text", Required: true}}
 }
 
+// NoFileFields asks the same of a stroke that was fired at a specimen, and what
+// it hit. Choices: "specimen", "location", "condition".
+func NoFileFields() []Field {
+	return append([]Field{
+		{Name: "specimen", Label: "Specimen that was hit", Kind: "list", Help: "It carries the hit, though nothing was measured. Empty: nothing was hit."},
+		{Name: "location", Label: "Impact location", Kind: "list"},
+		{Name: "condition", Label: "Condition", Kind: "list"},
+	}, EndFields()...)
+}
+
 // ConfirmFields asks what was set, in the lab's unit of pressure.
 func ConfirmFields(unit string) []Field {
 	return append([]Field{{Name: "pressure", Label: "Tank pressure that was set, gauge", Unit: unit, Kind: "number", Required: true}}, measuredFields()...)

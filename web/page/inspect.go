@@ -194,6 +194,8 @@ func (s Specimen) Zone() string {
 type SpecimenHit struct {
 	N           int
 	Shot        ShotRow
+	NoData      bool   // no file came of it: Shot has time, location and target alone
+	Why         string // of NoData
 	Condition   string
 	Deformation Number
 	Growth      Number

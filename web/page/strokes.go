@@ -32,6 +32,7 @@ func (Strokes) screen() string { return "strokes" }
 type BareRow struct {
 	At       time.Time
 	What     string // "3 dry strokes"
+	Hit      string // "FG-A-012, front, hot"; empty: nothing, or nobody said what
 	Pressure Pressure
 	Reason   string
 	By       string // empty: nobody had said who

@@ -132,7 +132,8 @@ func (d *Day) restLines(ctx context.Context, add func(at lab.Time, what, id, aut
 	}
 	for i := range bare {
 		s := &bare[i].Strokes
-		add(s.EffectiveAt, BareWords(s), bare[i].ID.String(), bare[i].Author, map[string]string{"strokes": strconv.FormatInt(s.Number, 10), "tank_pressure_kpa_gauge": plain(s.TankPressureKPaGauge), "reason": s.Reason})
+		add(s.EffectiveAt, BareWords(s), bare[i].ID.String(), bare[i].Author, map[string]string{"strokes": strconv.FormatInt(s.Number, 10), "tank_pressure_kpa_gauge": plain(s.TankPressureKPaGauge), "reason": s.Reason,
+			"specimen": s.Specimen, "location": s.Location, "condition": s.Condition, "target_speed_m_s": plain(s.TargetSpeedMS)})
 	}
 	found, err := FoundStrokes(ctx, d.Read, d.Scope, d.Rig, lab.At(d.From), lab.At(d.End()))
 	if err != nil {

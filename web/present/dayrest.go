@@ -3,6 +3,7 @@ package present
 import (
 	"context"
 	"slices"
+	"strings"
 
 	"thudbook/sync/lab"
 	"thudbook/sync/view"
@@ -37,7 +38,7 @@ func (d *Day) strokes(ctx context.Context, p *page.Day) error {
 	rows, err := d.bare(ctx)
 	for i := range rows {
 		s := &rows[i].Strokes
-		row := page.DayStrokes{At: Moment(s.EffectiveAt, d.From.Location()), Number: int(s.Number), What: BareWords(s), Reason: s.Reason,
+		row := page.DayStrokes{At: Moment(s.EffectiveAt, d.From.Location()), Number: int(s.Number), What: BareWords(s), Hit: BareHit(s), Reason: s.Reason,
 			Pressure: page.Pressure{Number: page.Missing("not recorded")}, By: d.person(p, rows[i].Author)}
 		if v := s.TankPressureKPaGauge; v != nil {
 			row.Pressure = Pressure(*v, d.Unit)
@@ -63,6 +64,15 @@ func BareWords(s *lab.Strokes) string {
 		return "fired, no file came"
 	}
 	return Count(s.Number, "dry stroke", "dry strokes")
+}
+
+// BareHit names what a stroke without a file hit; "" where it hit nothing, or
+// nobody said what.
+func BareHit(s *lab.Strokes) string {
+	if !s.HitSpecimen() {
+		return ""
+	}
+	return strings.Join(slices.DeleteFunc([]string{s.Specimen, s.Location, s.Condition}, func(t string) bool { return t == "" }), ", ")
 }
 
 // unread names the files that came and could not be read, whatever was done

@@ -53,7 +53,11 @@ func (s *Photos) Of(ctx context.Context, sc scope.Scope, shot uuid.UUID, specime
 // Fill adds the photos to a specimen's history.
 func (s *Photos) Fill(ctx context.Context, sc scope.Scope, h *History, p *page.Specimen) (err error) {
 	for i := range p.Hits {
-		if p.Hits[i].Photos, err = s.Of(ctx, sc, h.Hits[i].ID, "", uuid.Nil); err != nil {
+		shot, err := uuid.Parse(p.Hits[i].Shot.ID)
+		if err != nil {
+			continue // no file came of it, so there is no shot that has photos
+		}
+		if p.Hits[i].Photos, err = s.Of(ctx, sc, shot, "", uuid.Nil); err != nil {
 			return err
 		}
 	}

@@ -22,6 +22,7 @@ import (
 type History struct {
 	Name        string                            // as it was written first
 	Hits        []view.ShotRow                    // oldest first, void ones too: they hit it all the same
+	Unfiled     []view.StrokesRow                 // oldest first: hits of which no file came
 	Inspections []view.InspectionRow              // newest first
 	Campaigns   []view.CampaignRow                // that have it
 	Out         *view.InspectionRow               // the latest that holds and that it failed; nil: it is not out
@@ -41,6 +42,16 @@ func SpecimenHistory(ctx context.Context, v *view.Reader, sc scope.Scope, name s
 		}
 		h.Hits = append(h.Hits, l.Rows...)
 		if p.After = l.Next; l.Next == "" || len(h.Hits) >= maxHits {
+			break
+		}
+	}
+	for p := (view.Page{Limit: view.MaxLimit}); ; {
+		l, err := v.UnfiledHits(ctx, sc, name, p)
+		if err != nil {
+			return nil, fmt.Errorf("hits without a file on specimen %s: %w", name, err)
+		}
+		h.Unfiled = append(h.Unfiled, l.Rows...)
+		if p.After = l.Next; l.Next == "" || len(h.Unfiled) >= maxHits {
 			break
 		}
 	}
@@ -88,12 +99,16 @@ func (h *History) spelled(name string) string {
 		return h.Hits[0].Shot.Specimen
 	case len(h.Inspections) > 0:
 		return h.Inspections[0].Inspection.Specimen
+	case len(h.Unfiled) > 0:
+		return h.Unfiled[0].Strokes.Specimen
 	}
 	return name
 }
 
 // Known says that anything is recorded of the specimen.
-func (h *History) Known() bool { return len(h.Hits)+len(h.Inspections)+len(h.Campaigns) > 0 }
+func (h *History) Known() bool {
+	return len(h.Hits)+len(h.Unfiled)+len(h.Inspections)+len(h.Campaigns) > 0
+}
 
 // Labs lists the labs that recorded something of it.
 func (h *History) Labs() (out [][16]byte) {
@@ -104,6 +119,9 @@ func (h *History) Labs() (out [][16]byte) {
 	}
 	for i := range h.Hits {
 		add(h.Hits[i].Lab)
+	}
+	for i := range h.Unfiled {
+		add(h.Unfiled[i].Lab)
 	}
 	for i := range h.Inspections {
 		add(h.Inspections[i].Lab)
@@ -160,13 +178,14 @@ func (h *History) Page(ctx context.Context, v *view.Reader, sc scope.Scope, s *I
 		if err != nil {
 			return p, err
 		}
-		hit := page.SpecimenHit{N: i + 1, Shot: row, Condition: h.Hits[i].Shot.Condition, Deformation: number(mm[i], "mm", "not measured"), Growth: number(grown[i], "mm", "not known"), Inspections: by[h.Hits[i].ID]}
+		hit := page.SpecimenHit{Shot: row, Condition: h.Hits[i].Shot.Condition, Deformation: number(mm[i], "mm", "not measured"), Growth: number(grown[i], "mm", "not known"), Inspections: by[h.Hits[i].ID]}
 		if mm[i] != nil && most > 0 {
 			hit.Percent = int(100 * *mm[i] / most)
 		}
 		delete(by, h.Hits[i].ID)
 		p.Hits = append(p.Hits, hit)
 	}
+	h.addUnfiled(&p, s.Zone)
 	for _, rows := range by { // not after one of these hits
 		p.Loose = append(p.Loose, rows...)
 	}
@@ -222,49 +241,6 @@ func InspectionBodies(rows []view.InspectionRow) []InspectionJSON {
 		out = append(out, InspectionBody(&rows[i]))
 	}
 	return out
-}
-
-// HitJSON is one hit on a specimen as the API gives it.
-type HitJSON struct {
-	Shot          uuid.UUID `json:"shot"`
-	EffectiveAt   lab.Time  `json:"effective_at"`
-	Location      string    `json:"location,omitempty"`
-	Condition     string    `json:"condition,omitempty"`
-	TargetSpeedMS *float64  `json:"target_speed_m_s"`
-	SpeedMS       *float64  `json:"speed_m_s"`
-	PeakG         *float64  `json:"peak_linear_acceleration_g"`
-	HIC15         *float64  `json:"hic15"`
-	Void          bool      `json:"void,omitempty"`
-	DeformationMM *float64  `json:"deformation_mm"`
-	GrowthMM      *float64  `json:"growth_mm"`
-}
-
-// SpecimenJSON is the history of a specimen as the API gives it.
-type SpecimenJSON struct {
-	Specimen    string           `json:"specimen"`
-	Out         bool             `json:"out"`
-	OutBy       *uuid.UUID       `json:"out_by"` // the inspection that it failed
-	Hits        []HitJSON        `json:"hits"`
-	Inspections []InspectionJSON `json:"inspections"`
-}
-
-// Body is the history for the API.
-func (h *History) Body() SpecimenJSON {
-	b := SpecimenJSON{Specimen: h.Name, Hits: []HitJSON{}, Inspections: InspectionBodies(h.Inspections)}
-	if h.Out != nil {
-		b.Out, b.OutBy = true, &h.Out.ID
-	}
-	mm, grown := h.deformations()
-	for i := range h.Hits {
-		r := &h.Hits[i]
-		hit := HitJSON{Shot: r.ID, EffectiveAt: r.Shot.EffectiveAt, Location: r.Shot.Location, Condition: r.Shot.Condition, TargetSpeedMS: r.Shot.TargetSpeedMS,
-			SpeedMS: r.SpeedMS(), Void: r.Void(), DeformationMM: mm[i], GrowthMM: grown[i]}
-		if r.Figures != nil {
-			hit.PeakG, hit.HIC15 = r.Figures.PeakG, r.Figures.HIC15
-		}
-		b.Hits = append(b.Hits, hit)
-	}
-	return b
 }
 
 // ParseInspectionQuery reads the query of the list of inspections: specimen,

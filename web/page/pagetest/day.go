@@ -26,7 +26,7 @@ func days() []Item {
 	p := page.Day{Frame: f, Date: "2031-03-14", Zone: "+01:00", SoFar: true, Previous: page.DayPath("2031-03-13"), CSV: page.PathDay + ".csv?date=2031-03-14", Who: []string{"Wilma Quill", "Otto Reed"},
 		Checks: []page.DayShot{failed, check}, Shots: []page.DayShot{shot(7), shot(3), shot(2), shot(1), shot(0)},
 		Strokes: []page.DayStrokes{{At: ago(5 * time.Hour), Number: 3, What: "3 dry strokes", Pressure: page.Pressure{Number: page.Show(20.5, "psi"), KPa: page.Show(141.3, "kPa")}, By: "Wilma Quill"},
-			{At: ago(3 * time.Hour), Number: 1, What: "fired, no file came", Pressure: page.Pressure{Number: page.Missing("not recorded")}, Reason: "acquisition not armed", By: "Otto Reed"}},
+			{At: ago(3 * time.Hour), Number: 1, What: "fired, no file came", Hit: "FG-A-012, front, ambient", Pressure: page.Pressure{Number: page.Missing("not recorded")}, Reason: "acquisition not armed", By: "Otto Reed"}},
 		WentOn: []page.WentOn{{What: []string{"Sensor, S-1, position ax: calibration overdue by 3 days"}, Reason: "the certificate is on its way", By: "Wilma Quill"}},
 		Log: []page.LogRow{{At: ago(7 * time.Hour), Kind: "service", About: "Ram, R-100", Text: "seals changed", Parts: []string{"seal set, lot 12"}, Facts: []string{"took 45 min"}, By: "Otto Reed"},
 			{At: ago(2 * time.Hour), Kind: "note", Text: "hall at 24 °C", By: "Wilma Quill"}},

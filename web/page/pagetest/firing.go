@@ -70,7 +70,8 @@ func nexts() []Item {
 func outcomes() []Item {
 	f := agentFrame("Result", page.PathResult, page.AgentCounts{})
 	end := page.Form{ID: "end", Action: page.PostEnd, Fields: page.EndFields(), Values: map[string]string{"reason": "not fired"}, Submit: "It was not fired"}
-	noFile := page.Form{ID: "nofile", Action: page.PostEnd, Fields: page.EndFields(), Submit: "Count the stroke"}
+	noFile := page.Form{ID: "nofile", Action: page.PostEnd, Fields: page.NoFileFields(), Submit: "Count the stroke",
+		Values: map[string]string{"specimen": "FG-A-013", "location": "oblique front", "condition": "ambient"}}
 	wait := &page.Wait{What: "FG-A-013, oblique front, 20.5 psi", Confirm: page.Since{At: ago(21 * time.Second)}, End: end, NoFile: noFile,
 		Folders: []page.WaitFolder{{Dir: `D:\acquisition\out`, Rule: "after 1.5 s without a change (rule quiet)", Files: []string{"shot_0013.csv: still being written"}}}}
 	shot := page.Shot{ID: "019571b2-7c3d-7a10-9d3e-000000000012", At: ago(14 * time.Second), Kind: "shot", Headline: []page.Result{results()[0], results()[2], results()[3], results()[4], results()[7]},

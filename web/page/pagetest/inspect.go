@@ -88,7 +88,7 @@ func specimen(n int) page.Specimen {
 		Why:       "Failed the inspection of 2031-03-14 14:58:26 +01:00. It is not offered for another hit. If that verdict is wrong, correct the inspection.",
 		Campaigns: []page.Choice{{Text: "Face guards, spring series"}}, CSV: "/inspections.csv", Loose: inspectionRows(1)}
 	for i := range n {
-		h := page.SpecimenHit{N: i + 1, Shot: row(n - 1 - i), Condition: "ambient", Deformation: page.Missing("not measured"), Growth: page.Missing("not known")}
+		h := page.SpecimenHit{Shot: row(n - 1 - i), Condition: "ambient", Deformation: page.Missing("not measured"), Growth: page.Missing("not known")}
 		h.Shot.Specimen, h.Shot.Location = "FG-A-012", "front"
 		if i%3 != 2 {
 			d := 0.4 * float64(i+1)
@@ -99,6 +99,13 @@ func specimen(n int) page.Specimen {
 			h.Shot.Flags = append(h.Shot.Flags, page.Flag{Code: "void", Text: "void: chin strap open", Level: page.Bad})
 		}
 		p.Hits = append(p.Hits, h)
+		if i == 4 {
+			bare := page.ShotRow{At: h.Shot.At.Add(5 * time.Minute), Specimen: "FG-A-012", Location: "front", Target: page.Show(5.5, "m/s"), Speed: page.Missing("no file came"), PeakG: page.Missing("no file came"), HIC15: page.Missing("no file came")}
+			p.Hits = append(p.Hits, page.SpecimenHit{NoData: true, Why: "acquisition not armed", Shot: bare, Condition: "ambient", Deformation: page.Missing("not measured"), Growth: page.Missing("not known")})
+		}
+	}
+	for i := range p.Hits {
+		p.Hits[i].N = i + 1
 	}
 	p.Loose[0].Shot = ""
 	p.Photos, p.AddPhotos = photos(2), &page.PhotoForm{Action: page.SpecimenPhotosPath(p.Name), Most: 64e6, Of: p.Name}

@@ -15,7 +15,7 @@ func rams() []Item {
 	back := page.Form{Action: page.PostWithdraw, Submit: "Take it back"}
 	normal := page.Strokes{Frame: f, Ram: "Ram, R-100", Since: "412 strokes of 500", Service: ago(41 * 24 * time.Hour), Dry: dry, Counter: counter, Last: "Last read: 10 412 strokes, 2031-03-13 17:02:11 +01:00.",
 		Entries: []page.BareRow{{At: ago(time.Hour), What: "3 dry strokes", Pressure: page.Pressure{Number: page.Show(20.5, "psi"), KPa: page.Show(141.3, "kPa")}, Withdraw: back},
-			{At: ago(3 * time.Hour), What: "fired, no file came", Pressure: page.Pressure{Number: page.Missing("not recorded")}, Reason: "acquisition not armed", Withdraw: back}},
+			{At: ago(3 * time.Hour), What: "fired, no file came", Hit: "FG-A-012, front, ambient", Pressure: page.Pressure{Number: page.Missing("not recorded")}, Reason: "acquisition not armed", Withdraw: back}},
 		Reads: []page.ReadRow{{At: ago(22 * time.Hour), Counter: "10 412", Counted: "61", Recorded: "56", State: page.Status{Level: page.Warn, Word: "5 unaccounted"}, Reason: longName, Withdraw: back},
 			{At: ago(46 * time.Hour), Counter: "10 351", Counted: "40", Recorded: "40", State: page.Status{Level: page.OK, Word: "all accounted for"}, Withdraw: back},
 			{At: ago(70 * time.Hour), Counter: "10 311", Counted: "–", Recorded: "–", State: page.Status{Word: "first reading"}, Withdraw: back}}}
