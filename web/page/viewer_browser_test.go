@@ -54,6 +54,14 @@ func TestViewer(t *testing.T) {
 		if text := browsertest.Eval[string](tab, `document.querySelector(".readout").textContent`); !strings.HasPrefix(text, "At 7.05 ms: Head x 94.0 g") {
 			t.Errorf("the readout says %q", text)
 		}
+		// From anywhere one key goes to the peak of one unit after the other, and says of what.
+		tab.Do(chromedp.KeyEvent(kb.Home), chromedp.KeyEvent("p"))
+		tab.Wait(`document.querySelector(".readout").textContent.startsWith("Peak of Head x. At 7.00 ms: Head x 94.0 g")`)
+		tab.Do(chromedp.KeyEvent("P"))
+		tab.Wait(`document.querySelector(".readout").textContent.startsWith("Peak of Head rate y. At 15.00 ms")`)
+		tab.Open("/gallery/shot?c=7.050")
+		tab.Wait(`document.getElementById("traces").dataset.ready === "full"`)
+		tab.Do(chromedp.Focus(chromedp.CSS(".trace-live")))
 		// The time stands above the traces, and a mark gives the difference: samples are 0.05 ms apart.
 		times := func(want string) {
 			t.Helper()

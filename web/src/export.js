@@ -3,7 +3,7 @@
 // half pixel, so that no peak is lost.
 import { digitsFor, fixed } from "./numbers.js";
 
-const W = 1000, H = 220, LEFT = 64, RIGHT = 16, TOP = 30, COLUMNS = 1700;
+const W = 1000, H = 220, LEFT = 64, RIGHT = 16, TOP = 30, COLUMNS = 1700, LABEL = 110;
 const DASH = { y: "7 3", z: "2 3" };
 const esc = (s) => String(s).replace(/[&<>"]/g, (c) => ({ "&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&quot;" })[c]);
 
@@ -24,7 +24,9 @@ export function picture(viewer, title) {
     for (const m of viewer.marks) {
       if (m.unit && m.unit !== pane.unit) continue;
       const a = Math.max(px(m.from_s * 1e3), LEFT), b = Math.min(px(m.to_s * 1e3), W - RIGHT);
-      if (b > a) parts.push(`<rect x="${a}" y="${y + TOP}" width="${b - a}" height="${H - TOP}" fill="${c.mark}"/><text x="${a + 3}" y="${y + TOP + 12 + 13 * viewer.marks.indexOf(m)}" font-size="11" fill="${c.muted}">${esc(m.label)}</text>`);
+      if (!(b > a)) continue;
+      const before = a > LEFT + LABEL; // where the record is quiet
+      parts.push(`<rect x="${a}" y="${y + TOP}" width="${b - a}" height="${H - TOP}" fill="${c.mark}"/><text x="${before ? a - 3 : a + 3}" y="${y + TOP + 12 + 13 * viewer.marks.indexOf(m)}" text-anchor="${before ? "end" : "start"}" font-size="11" fill="${c.muted}">${esc(m.label)}</text>`);
     }
     const step = nice((high - low) / 4);
     for (let v = Math.ceil(low / step) * step; v <= high + step * 1e-9; v += step) {

@@ -1,5 +1,6 @@
 // Wheel, fingers and keys for the trace viewer.
 import { toggleMark } from "./mark.js";
+import { toPeak } from "./peak.js";
 
 export function bindInput(viewer) {
   const { live } = viewer;
@@ -30,6 +31,8 @@ export function bindInput(viewer) {
       "-": () => viewer.zoomBy(2, null, true),
       m: () => toggleMark(viewer),
       M: () => toggleMark(viewer),
+      p: () => toPeak(viewer),
+      P: () => toPeak(viewer),
       "0": () => viewer.whole(),
       "?": () => { viewer.help.open = !viewer.help.open; },
     };

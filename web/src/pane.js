@@ -122,7 +122,10 @@ function drawMarks(u, host, unit, c) {
     u.ctx.fillRect(a, u.bbox.top, b - a, u.bbox.height);
     u.ctx.fillStyle = c.muted;
     u.ctx.fillRect(a, u.bbox.top, 1, u.bbox.height);
-    u.ctx.fillText(m.label, a + 4, u.bbox.top + 2 + n * size * 1.2);
+    // Before the window, where the record is quiet; within it where there is no room.
+    const before = a - u.bbox.left > u.ctx.measureText(m.label).width + 8;
+    u.ctx.textAlign = before ? "right" : "left";
+    u.ctx.fillText(m.label, before ? a - 4 : a + 4, u.bbox.top + 2 + n * size * 1.2);
   }
   u.ctx.restore();
 }

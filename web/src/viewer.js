@@ -8,6 +8,8 @@ import { fixed, short } from "./numbers.js";
 import { bindInput } from "./input.js";
 import { makeOverlays } from "./overlay.js";
 import { clock, toggleMark } from "./mark.js";
+import { toPeak } from "./peak.js";
+import { makeHelp } from "./help.js";
 import { picture, png, save } from "./export.js";
 
 const BUCKETS = 1200;
@@ -78,7 +80,7 @@ class Viewer {
     live.className = "trace-live";
     live.tabIndex = 0;
     live.setAttribute("role", "application");
-    live.setAttribute("aria-label", "Traces. Arrow keys move the cursor, M marks, plus and minus zoom, 0 shows the whole record.");
+    live.setAttribute("aria-label", "Traces. Arrow keys move the cursor, P puts it at the peak, M marks, plus and minus zoom, 0 shows the whole record.");
     const fixedPart = this.root.querySelector(".trace-static");
     fixedPart.classList.add("replaced");
     this.tools();
@@ -123,17 +125,12 @@ class Viewer {
     button("−", "Zoom out", () => this.zoomBy(2, null, true));
     button("Impact", "Show the impact", () => this.zoomTo(this.first.from, this.first.to, true));
     button("Whole record", "", () => this.whole());
+    button("Peak", "Cursor to the peak, of one unit after the other", () => toPeak(this));
     button("Mark", "Put the mark at the cursor, or take it away there", () => toggleMark(this));
     const name = () => (location.pathname.split("/").pop() || "traces") + "-" + this.state.set;
     button("Picture, PNG", "", async () => save(await png(picture(this, this.title())), name() + ".png"));
     button("Picture, SVG", "", () => save(new Blob([picture(this, this.title())], { type: "image/svg+xml" }), name() + ".svg"));
-    const help = document.createElement("details");
-    const head = document.createElement("summary");
-    head.textContent = "Keys";
-    const list = document.createElement("p");
-    list.textContent = "Drag across the traces to zoom in; double click for the whole record; with the traces in focus the wheel zooms. " +
-      "Arrows move the cursor by a sample, with Shift by ten. M, or a click with Shift, puts a mark there; the difference in time to the cursor is shown. + and − zoom, 0 shows the whole record, [ and ] go to the previous and next shot, ? opens this.";
-    help.append(head, list);
+    const help = makeHelp();
     this.help = help;
     bar.append(help);
     this.root.prepend(bar);
@@ -238,8 +235,8 @@ class Viewer {
     if (plot.cursor.event || plot.over.matches(":hover")) this.tell(this.data.x[idx]);
   }
 
-  // tell notes the cursor's time and shows the values there.
-  tell(ms) {
+  // tell notes the cursor's time and shows the values there, after why it is there.
+  tell(ms, why = "") {
     this.state.cursor = ms;
     clock(this);
     const i = this.nearest(ms);
@@ -252,7 +249,7 @@ class Viewer {
           if (!this.state.off.has(c.name)) parts.push(c.label + " " + short(p.plot.data[k + 1][i]) + (c.unit ? " " + c.unit : ""));
         });
       }
-      this.readout.textContent = "At " + fixed(this.data.x[i], 2) + " ms: " + parts.join("; ");
+      this.readout.textContent = why + "At " + fixed(this.data.x[i], 2) + " ms: " + parts.join("; ");
       writeState(this.state, this.first, false);
     }, 250);
   }
@@ -286,12 +283,18 @@ class Viewer {
     const { from, to } = this.state;
     const at = this.state.cursor === null || this.state.cursor < from || this.state.cursor > to ? (from + to) / 2 : this.state.cursor;
     const i = Math.min(Math.max(this.nearest(at) + samples, 0), x.length - 1);
-    this.tell(x[i]);
+    this.goTo(i, "");
+  }
+
+  // goTo puts the cursor at a sample, and the view where it is seen.
+  goTo(i, why) {
+    const { x } = this.data;
+    const { from, to } = this.state;
+    this.tell(x[i], why);
     if (x[i] < from || x[i] > to) {
       const half = (to - from) / 2;
       this.zoomTo(x[i] - half, x[i] + half, false);
-    } else {
-      this.place();
     }
+    this.place();
   }
 }
