@@ -55,7 +55,7 @@ func FlagTable() []FlagMeaning {
 	return []FlagMeaning{
 		{ChannelUnreadable, "The channel has samples that could not be read, or its column is missing; every metric that needs it is left out.", "Check cable and file; read the error for the place."},
 		{IncompleteTriad, "The map has fewer than three axes of this quantity; the resultant is that of the axes there are and is too small in general.", "Map the missing axes."},
-		{Saturated, "Samples lie at full scale or in a flat top; the true peak was higher, and every metric built on it is too low.", "Raise the range of the amplifier; void the shot if the peak counts."},
+		{Saturated, "Samples lie at full scale, or in a flat top below it, as where an amplifier clipped at less than the sensor bears; the true peak was higher, and every metric built on it is too low.", "Raise the range of the amplifier; void the shot if the peak counts."},
 		{DeadChannel, "The channel shows one constant value, or no more than its own noise while the others show an impact.", "Check sensor, cable and excitation before the next shot."},
 		{Dropout, "The channel stood still on one value inside a moving signal, or fell to one value and came back.", "Check cable and connector; look at the trace before accepting."},
 		{ReversedChannel, "Two channels of one quantity and axis run against each other, or one of nine accelerometers does not fit the motion of the others: it has the wrong sign. A single axis with the wrong sign cannot be found out: nothing else in the record tells its direction.", "With the tank vented and locked out, tap the head form and compare the signs with SAE J211; put a minus before the axis in the map."},
