@@ -45,7 +45,7 @@ func (s *site) fires(name string, peakG float64, at time.Time, specimen string) 
 	})
 	rep := score.Score(t.Context(), strings.NewReader(string(source)), score.Options{Name: shot.FileName, Map: labMap(t)})
 	b := labtest.Score(labtest.ID(s.marker, name), 5.5, func(b *lab.Score) {
-		b.Results = map[string]lab.Result{}
+		b.MapSHA256, b.Results = by.SHA256, map[string]lab.Result{}
 		for key, r := range rep.Results {
 			b.Results[key] = lab.Result{Value: r.Value, Unit: r.Unit}
 		}

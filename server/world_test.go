@@ -269,7 +269,7 @@ func (w *world) open(marker string, n int) *site {
 	id := labtest.ID(marker, "real")
 	labtest.Append(w.t, s.agent.Ledger, s.id,
 		labtest.Draft(w.t, id, shot, record.Attachment{SHA256: ref.SHA256, Size: ref.Size, Role: lab.RoleSource, Media: "text/csv", Name: shot.FileName}),
-		labtest.Draft(w.t, id, labtest.Score(id, 5.5)))
+		labtest.Draft(w.t, id, labtest.Score(id, 5.5, func(b *lab.Score) { b.MapSHA256 = record.Hash{} })))
 	s.Shots = append(s.Shots, id)
 	s.enrol()
 	s.sync()

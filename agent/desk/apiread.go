@@ -50,8 +50,8 @@ func shotBody(r *view.ShotRow, s *lab.Score) shotJSON {
 	if a, ok := r.Attachment(lab.RoleSource); ok {
 		b.Size = a.Size
 	}
-	if r.Shot.MapSHA256 != (record.Hash{}) {
-		b.MapSHA256 = r.Shot.MapSHA256.String()
+	if by := r.Map(); by != (record.Hash{}) {
+		b.MapSHA256 = by.String()
 	}
 	if s != nil {
 		b.Engine, b.Error, b.Faults = s.Engine, s.Error, s.Faults

@@ -20,8 +20,8 @@ import (
 
 // trail adds what was changed since the shot was taken in, and the forms that
 // change it; pressures are in the unit in.
-func (d *Desk) trail(ctx context.Context, p *page.Shot, row *view.ShotRow, in string) error {
-	t := present.Trail{Zone: time.Local, Who: d.personName, Unit: in}
+func (d *Desk) trail(ctx context.Context, p *page.Shot, row *view.ShotRow, scores []view.ScoreRow, in string) error {
+	t := present.Trail{Scores: scores, Zone: time.Local, Who: d.personName, Unit: in}
 	p.TakenBy = d.personName(row.Author)
 	var err error
 	if t.Edits, err = d.read.History(ctx, d.scope(), lab.KindShot, row.ID); err != nil {

@@ -193,6 +193,9 @@ func (d *Desk) outcome(c echo.Context, p *page.Outcome, row *view.ShotRow, e *vi
 	if row.Shot.Kind == lab.ShotHit && strings.TrimSpace(row.Shot.Specimen) != "" {
 		s.Inspect = page.InspectPath(row.ID.String())
 	}
+	if d.mayRemap(ctx, row) {
+		s.AnotherMap = page.AnotherMapPath(row.ID.String())
+	}
 	p.Shot = &s
 	accepted, err := d.read.Accepted(ctx, d.scope(), row.ID)
 	if err != nil {

@@ -15,6 +15,7 @@ import (
 
 	"thudbook/sync/lab"
 	"thudbook/sync/problem"
+	"thudbook/sync/record"
 	"thudbook/sync/view"
 	"thudbook/web/httpkit"
 	"thudbook/web/page"
@@ -151,7 +152,7 @@ func (d *Desk) shotPage(c echo.Context, t *tried) (*page.Shot, error) {
 		f := d.assignForm(&row, "assign", in)
 		p.Assign = &f
 	}
-	if err := d.trail(ctx, &p, &row, in); err != nil {
+	if err := d.trail(ctx, &p, &row, scores, in); err != nil {
 		return nil, err
 	}
 	for _, f := range []*page.Form{p.Assign, p.Correct, p.Fired, p.Void} {
@@ -179,6 +180,9 @@ func (d *Desk) shotPage(c echo.Context, t *tried) (*page.Shot, error) {
 	if err := d.inspectionsOf(c, &p, &row); err != nil {
 		return nil, err
 	}
+	if d.mayRemap(ctx, &row) {
+		p.AnotherMap = page.AnotherMapPath(id.String())
+	}
 	if p.Overlays, err = present.Overlays(ctx, d.read, d.scope(), &row, time.Local); err != nil {
 		return nil, err
 	}
@@ -190,10 +194,8 @@ func (d *Desk) shotPage(c echo.Context, t *tried) (*page.Shot, error) {
 // fillSource adds what lies in the blob store: size, map, traces. Bytes that
 // another agent of the lab has, and this one not, are said to be elsewhere.
 func (d *Desk) fillSource(ctx context.Context, p *page.Shot, row *view.ShotRow) {
-	p.Map = page.MapUsed{Guessed: row.Shot.MapSHA256 == [32]byte{}}
-	if a, ok := row.Attachment(lab.RoleMap); ok {
-		p.Map.Name, p.Map.SHA256 = a.Name, a.SHA256.String()
-		if f, _, err := d.Blobs.Open(ctx, a.SHA256); err == nil {
+	if by := row.Map(); by != (record.Hash{}) {
+		if f, _, err := d.Blobs.Open(ctx, by); err == nil {
 			b, err := io.ReadAll(io.LimitReader(f, 64<<10))
 			f.Close()
 			if err == nil {

@@ -30,6 +30,7 @@ type tracer struct {
 
 type tracedShot struct {
 	id     uuid.UUID
+	scored view.Stamp // the score by which they were drawn
 	traces *chart.Traces
 	why    string // when there are none
 }
@@ -39,7 +40,7 @@ func (t *tracer) of(ctx context.Context, r *view.ShotRow) (*chart.Traces, string
 	t.mu.Lock()
 	defer t.mu.Unlock() // one at a time: reading a record takes memory
 	for _, k := range t.kept {
-		if k.id == r.ID {
+		if k.id == r.ID && k.scored == r.Scored() {
 			return k.traces, k.why, nil
 		}
 	}
@@ -47,7 +48,7 @@ func (t *tracer) of(ctx context.Context, r *view.ShotRow) (*chart.Traces, string
 	if err != nil {
 		return nil, "", err
 	}
-	k := tracedShot{id: r.ID}
+	k := tracedShot{id: r.ID, scored: r.Scored()}
 	if k.traces = present.Traces(got); k.traces == nil {
 		k.why = "No channel of the file could be read."
 	}
@@ -72,7 +73,7 @@ func (t *tracer) spectra(ctx context.Context, r *view.ShotRow, request score.Sho
 
 // signals reads the channels of a shot from its bytes.
 func (t *tracer) signals(ctx context.Context, r *view.ShotRow) (*scoring.Traces, error) {
-	job := scoring.JobOf(r.ID, &r.Shot)
+	job := scoring.JobOf(r)
 	var err error
 	if job.Calibrations, err = scoring.UsedBy(ctx, t.read, scope.All(), r.ID); err != nil {
 		return nil, err

@@ -64,11 +64,7 @@ const maxBody = record.MaxBytes - 8<<10
 // record, what can be computed again from the stored bytes is left out: a shot
 // is not lost to the length of its remarks.
 func scoreDraft(b *lab.Score, notes []note) (ledger.Draft, error) {
-	var own []lab.Flag
-	for _, n := range notes {
-		own = append(own, lab.Flag{Code: n.code, Text: clip(n.text, 500)})
-	}
-	b.Flags = append(own, b.Flags...)
+	b.Flags = append(flagsOf(notes), b.Flags...)
 	b.Flags = b.Flags[:min(len(b.Flags), lab.MaxFlags)]
 	dr, err := draft(b.Shot, b)
 	for _, shorten := range []func(){
@@ -86,6 +82,13 @@ func scoreDraft(b *lab.Score, notes []note) (ledger.Draft, error) {
 		dr, err = draft(b.Shot, b)
 	}
 	return dr, err
+}
+
+func flagsOf(notes []note) (out []lab.Flag) {
+	for _, n := range notes {
+		out = append(out, lab.Flag{Code: n.code, Text: clip(n.text, 500)})
+	}
+	return out
 }
 
 // quarantine makes the record of bytes in which nothing can be read.

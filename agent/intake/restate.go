@@ -33,7 +33,7 @@ func (in *Intake) scoreStated(ctx context.Context, shot uuid.UUID) error {
 	if err != nil || len(scores) == 0 || sameSpeed(scores[0].Score.TypedSpeedMS, row.Shot.SpeedMS) {
 		return err
 	}
-	job := scoring.JobOf(shot, &row.Shot)
+	job := scoring.JobOf(&row)
 	if job.Calibrations, err = scoring.UsedBy(ctx, read, scope.All(), shot); err != nil {
 		return err
 	}
@@ -48,17 +48,24 @@ func (in *Intake) scoreStated(ctx context.Context, shot uuid.UUID) error {
 		b.Reviews = scores[0].Score.Reviews // the certificates are as corrected by them
 	}
 	b.Turn = row.ScoreTurn + 1
-	var notes []note
-	for _, f := range scores[0].Score.Flags {
-		if slices.ContainsFunc(lab.FlagTable(), func(m lab.FlagMeaning) bool { return m.Code == f.Code }) {
-			notes = append(notes, note{f.Code, f.Text})
-		}
-	}
-	dr, err := scoreDraft(b, notes)
+	dr, err := scoreDraft(b, notesOf(&scores[0].Score))
 	if err == nil {
 		_, err = in.Record(ctx, row.Lab, func(kv.Tx) ([]ledger.Draft, error) { return []ledger.Draft{dr}, nil })
 	}
 	return err
+}
+
+// notesOf gives the flags of a score that do not come from the computation, so that
+// the next one has them too; but none that gone names, or that says how that
+// computation went.
+func notesOf(s *lab.Score, gone ...string) (out []note) {
+	gone = append(gone, lab.FlagScoringFailed, lab.FlagFlagsCut)
+	for _, f := range s.Flags {
+		if !slices.Contains(gone, f.Code) && slices.ContainsFunc(lab.FlagTable(), func(m lab.FlagMeaning) bool { return m.Code == f.Code }) {
+			out = append(out, note{f.Code, f.Text})
+		}
+	}
+	return out
 }
 
 func sameSpeed(a, b *float64) bool { return a == nil && b == nil || a != nil && b != nil && *a == *b }

@@ -85,7 +85,11 @@ func (in *Intake) MapForPosts() (*Map, error) {
 	case len(folders) == 0:
 		return nil, nil
 	}
-	dir := folders[0].dir
+	return mapLyingIn(folders[0].dir)
+}
+
+// mapLyingIn reads the channel map of a watched folder anew; nil without one.
+func mapLyingIn(dir string) (*Map, error) {
 	r, err := openReach(dir)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil

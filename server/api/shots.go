@@ -130,7 +130,8 @@ func figures(f *view.Figures) map[string]lab.Result {
 type scoreAnswer struct {
 	Engine     string                `json:"engine"`
 	ComputedAt lab.Time              `json:"computed_at"`
-	MapSHA256  *record.Hash          `json:"map_sha256"` // null: the map was guessed
+	MapSHA256  *record.Hash          `json:"map_sha256"`       // null: the map was guessed
+	Reason     string                `json:"reason,omitempty"` // of a person who had it computed by another map
 	Error      *lab.Fault            `json:"error"`
 	Flags      []lab.Flag            `json:"flags"`
 	Results    map[string]lab.Result `json:"results"`
@@ -204,7 +205,7 @@ func (a *API) scored(c echo.Context, r *view.ShotRow, out *fullShot) error {
 	scores, err := a.Views.Scores(c.Request().Context(), door.Of(c).Scope, r.ID)
 	for _, s := range scores {
 		b := s.Score
-		one := scoreAnswer{Engine: b.Engine, Processing: b.Processing, Calibrations: b.Calibrations, ComputedAt: lab.At(s.RecordedAt), Error: b.Error,
+		one := scoreAnswer{Engine: b.Engine, Reason: b.Reason, Processing: b.Processing, Calibrations: b.Calibrations, ComputedAt: lab.At(s.RecordedAt), Error: b.Error,
 			Flags: append([]lab.Flag{}, b.Flags...), Results: b.Results}
 		if one.Results == nil {
 			one.Results = map[string]lab.Result{}

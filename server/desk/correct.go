@@ -22,8 +22,8 @@ import (
 
 // trail adds what was changed since the shot was taken in, and for those who
 // may change its lab the forms; pressures are in the unit in.
-func (d *Desk) trail(ctx context.Context, p *caller, s *page.Shot, row *view.ShotRow, in string) error {
-	t := present.Trail{Zone: d.zone, Unit: in}
+func (d *Desk) trail(ctx context.Context, p *caller, s *page.Shot, row *view.ShotRow, scores []view.ScoreRow, in string) error {
+	t := present.Trail{Scores: scores, Zone: d.zone, Unit: in}
 	var err error
 	if t.Edits, err = d.Views.History(ctx, p.Scope, lab.KindShot, row.ID); err != nil {
 		return err

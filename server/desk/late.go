@@ -92,7 +92,7 @@ func (d *Desk) touched(ctx context.Context, sc scope.Scope, e *lateEntry) (shots
 		return shots, nil, err
 	}
 	for i := range shots {
-		if guessed := shots[i].Shot.MapSHA256 == [32]byte{}; !guessed && shots[i].ScoredBefore(&e.head) { // a guess takes no certificate
+		if guessed := shots[i].Map() == [32]byte{}; !guessed && shots[i].ScoredBefore(&e.head) { // a guess takes no certificate
 			stale = append(stale, shots[i])
 		}
 	}

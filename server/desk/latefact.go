@@ -147,9 +147,6 @@ func (d *Desk) lateAgain(c echo.Context) error {
 				b, _, err := d.maker().Plain(ctx, x.in.Scope, shot)
 				return b, err
 			})
-			for i := range stale {
-				d.traces.forget(stale[i].ID)
-			}
 			return nil, err
 		})
 		return d.works.within(ctx, lateKey(x.head.ID), firstWait)

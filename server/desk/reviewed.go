@@ -71,9 +71,6 @@ func (d *Desk) rescore(ctx context.Context, p *caller, r *reviewed, do rescorer)
 	f := review.For{By: p.Principal, Scope: r.in.Scope, Lab: r.in.ID, ID: r.id, Review: &r.review, Shots: shots}
 	d.works.start(recordKey(r.id), len(shots), false, func(ctx context.Context, told func(int)) (any, error) {
 		o, err := do(ctx, d.Register, f, func(o review.Outcome) { told(o.Done) })
-		for i := range shots { // drawn from the values that were corrected
-			d.traces.forget(shots[i].ID)
-		}
 		if err != nil && !errors.Is(err, context.Canceled) {
 			d.Log.Error("scoring again for a review", "review", r.id, "done", o.Done, "error", err)
 		}

@@ -82,7 +82,7 @@ func (t *tracer) signals(ctx context.Context, own scope.Scope, r *view.ShotRow) 
 		return nil, "The file is too large to be drawn here. Download the original.", nil
 	}
 	s := scoring.Scorer{Blobs: t.evidence.Of(r.Lab)}
-	job := scoring.JobOf(r.ID, &r.Shot)
+	job := scoring.JobOf(r)
 	var err error
 	if job.Calibrations, err = scoring.UsedBy(ctx, t.read, own, r.ID); err != nil {
 		return nil, "", err

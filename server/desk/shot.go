@@ -12,7 +12,6 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"thudbook/server/door"
-	"thudbook/sync/lab"
 	"thudbook/sync/problem"
 	"thudbook/sync/record"
 	"thudbook/sync/scope"
@@ -93,7 +92,7 @@ func (d *Desk) shotPage(c echo.Context) (*page.Shot, error) {
 			return nil, err
 		}
 	}
-	if err := d.trail(ctx, &p, &s, &row, in); err != nil {
+	if err := d.trail(ctx, &p, &s, &row, scores, in); err != nil {
 		return nil, err
 	}
 	if err := d.shockSection(ctx, c, own, &s, &row); err != nil {
@@ -190,11 +189,10 @@ func (d *Desk) bytes(ctx context.Context, p *caller, s *page.Shot, row *view.Sho
 const mostMap = 64 << 10
 
 func (d *Desk) mapText(ctx context.Context, row *view.ShotRow) (string, error) {
-	a, ok := row.Attachment(lab.RoleMap)
-	if !ok {
+	if row.Map() == (record.Hash{}) {
 		return "", nil
 	}
-	f, _, err := d.Evidence.Of(row.Lab).Open(ctx, a.SHA256)
+	f, _, err := d.Evidence.Of(row.Lab).Open(ctx, row.Map())
 	if err != nil {
 		return "", err
 	}

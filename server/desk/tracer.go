@@ -2,7 +2,6 @@ package desk
 
 import (
 	"context"
-	"slices"
 	"sync"
 
 	"github.com/google/uuid"
@@ -75,6 +74,7 @@ type tracer struct {
 type traced struct {
 	id     uuid.UUID
 	lab    record.LabID
+	scored view.Stamp // the score by which they were drawn
 	traces *chart.Traces
 }
 
@@ -114,18 +114,11 @@ func (t *tracer) find(r *view.ShotRow) *chart.Traces {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	for _, k := range t.kept {
-		if k.id == r.ID && k.lab == r.Lab {
+		if k.id == r.ID && k.lab == r.Lab && k.scored == r.Scored() {
 			return k.traces
 		}
 	}
 	return nil
-}
-
-// forget drops the curves of a shot whose values were corrected.
-func (t *tracer) forget(id uuid.UUID) {
-	t.mu.Lock()
-	defer t.mu.Unlock()
-	t.kept = slices.DeleteFunc(t.kept, func(k traced) bool { return k.id == id })
 }
 
 func (t *tracer) keep(r *view.ShotRow, c *chart.Traces) {
@@ -137,5 +130,5 @@ func (t *tracer) keep(r *view.ShotRow, c *chart.Traces) {
 	if len(t.kept) == keptTraces {
 		t.kept = t.kept[1:]
 	}
-	t.kept = append(t.kept, traced{r.ID, r.Lab, c})
+	t.kept = append(t.kept, traced{r.ID, r.Lab, r.Scored(), c})
 }

@@ -114,7 +114,7 @@ func (w *whereabouts) line(id uuid.UUID, r *lab.Review, shot *view.ShotRow, scor
 	case l.After != nil:
 	case l.Before == nil:
 		l.Why = "it has no result"
-	case shot.Shot.MapSHA256 == record.Hash{}:
+	case shot.Map() == record.Hash{}:
 		l.Why = "its channel map is a guess, and takes no certificate"
 	case !rests:
 		l.Why = "another certificate holds for it"
@@ -153,7 +153,7 @@ func (m *Maker) Plain(ctx context.Context, sc scope.Scope, shot *view.ShotRow) (
 
 // score gives a score, or why there is none.
 func (m *Maker) score(ctx context.Context, shot *view.ShotRow, by []score.Calibration) (*lab.Score, string, error) {
-	job := scoring.JobOf(shot.ID, &shot.Shot)
+	job := scoring.JobOf(shot)
 	job.Calibrations = by
 	s := scoring.Scorer{Blobs: m.Evidence.Of(shot.Lab)}
 	b, err := s.Score(ctx, job)

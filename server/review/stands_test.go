@@ -46,7 +46,7 @@ func oneByOne(ctx context.Context, v *view.Reader, sc scope.Scope, id uuid.UUID,
 	case l.After != nil:
 	case l.Before == nil:
 		l.Why = "it has no result"
-	case shot.Shot.MapSHA256 == record.Hash{}:
+	case shot.Map() == record.Hash{}:
 		l.Why = "its channel map is a guess, and takes no certificate"
 	case !rests:
 		l.Why = "another certificate holds for it"

@@ -95,7 +95,7 @@ const (
 type Score struct {
 	Shot         uuid.UUID         `json:"shot"`
 	Engine       string            `json:"engine"`
-	MapSHA256    record.Hash       `json:"map_sha256"`            // zero: the map was guessed
+	MapSHA256    record.Hash       `json:"map_sha256"`            // of the map that it was computed by; zero: guessed
 	GuessedMap   string            `json:"guessed_map,omitempty"` // TOML, when no map was given
 	TypedSpeedMS *float64          `json:"typed_speed_m_s,omitempty"`
 	Record       *RecordInfo       `json:"record,omitempty"`
@@ -111,6 +111,10 @@ type Score struct {
 
 	// Since version 3: comparisons of sensors that measure the same at the same place.
 	Twins []Twins `json:"twins,omitempty"`
+
+	// Since version 4: why a person had it computed by another channel map. The
+	// map is then an attachment of the record.
+	Reason string `json:"reason,omitempty"`
 
 	// Turn is one more than that of the score which the writer saw, so that a
 	// score by a clock that was ahead does not outlast those that follow it.
@@ -161,6 +165,7 @@ func (s *Score) Validate() error {
 	c := &checks{what: KindScore}
 	c.id("shot", s.Shot)
 	c.needText("engine", s.Engine, MaxText)
+	c.text("reason", s.Reason, MaxNote)
 	for _, name := range slices.Sorted(maps.Keys(s.Results)) {
 		r := s.Results[name]
 		c.needText("name of a result", name, MaxText)

@@ -44,7 +44,7 @@ type Shot struct {
 	FileName      string      `json:"file_name"`
 	FileTime      Time        `json:"file_time,omitempty"`
 	SourceSHA256  record.Hash `json:"source_sha256"`
-	MapSHA256     record.Hash `json:"map_sha256"` // zero: the map was guessed
+	MapSHA256     record.Hash `json:"map_sha256"` // when it was taken in; a score names its own. zero: the map was guessed
 	EffectiveAt   Time        `json:"effective_at"`
 	EffectiveFrom string      `json:"effective_from"`
 	Kind          string      `json:"kind"`

@@ -19,6 +19,7 @@ import (
 	"thudbook/sync/lab"
 	"thudbook/sync/problem"
 	"thudbook/sync/record"
+	"thudbook/sync/view"
 )
 
 // maxMapBytes bounds a channel map.
@@ -36,9 +37,10 @@ type Job struct {
 	Calibrations []score.Calibration
 }
 
-// JobOf is the job of a shot as it stands, with its edits, by the map alone.
-func JobOf(id uuid.UUID, s *lab.Shot) Job {
-	return Job{Shot: id, FileName: s.FileName, Source: s.SourceSHA256, Map: s.MapSHA256, TypedSpeedMS: s.SpeedMS}
+// JobOf is the job of a shot as it stands, with its edits and by the map of the
+// score that holds, without certificates.
+func JobOf(r *view.ShotRow) Job {
+	return Job{Shot: r.ID, FileName: r.Shot.FileName, Source: r.Shot.SourceSHA256, Map: r.Map(), TypedSpeedMS: r.Shot.SpeedMS}
 }
 
 // Scorer scores stored shots. It is safe for concurrent use.

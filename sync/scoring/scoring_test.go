@@ -171,7 +171,7 @@ func TestAll(t *testing.T) {
 			return
 		}
 		for _, r := range l.Rows {
-			if !yield(scoring.JobOf(r.ID, &r.Shot), nil) {
+			if !yield(scoring.JobOf(&r), nil) {
 				return
 			}
 		}

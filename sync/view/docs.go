@@ -41,6 +41,8 @@ type figured struct {
 	Stamp   Stamp   `json:"t"`
 	Turn    uint32  `json:"n,omitempty"`
 	Figures Figures `json:"f"`
+
+	Map record.Hash `json:"m,omitzero"` // that it was computed by
 }
 
 // shown says that the document's own record has arrived.

@@ -68,7 +68,7 @@ func drawFact(t *rapid.T, i int) (uuid.UUID, lab.Body) {
 		s.Specimen = rapid.SampledFrom([]string{"", "H-01", "h-01 ", "H-02"}).Draw(t, "specimen")
 		return shot, s
 	case 2:
-		return shot, labtest.Score(shot, rapid.Float64Range(1, 9).Draw(t, "speed"), func(s *lab.Score) { s.Turn = turn })
+		return shot, labtest.Score(shot, rapid.Float64Range(1, 9).Draw(t, "speed"), func(s *lab.Score) { s.Turn, s.MapSHA256 = turn, labtest.Hash(uint64(turn)) })
 	case 3:
 		return shot, &lab.Void{Shot: shot, Reason: reason, Lifted: flip, Turn: turn}
 	case 4, 5, 6:

@@ -101,13 +101,27 @@ type ShotRow struct {
 	Figures     *Figures // nil: not scored yet
 	ScoreTurn   uint32   // of the score that holds
 
-	scored Stamp // of the score that holds
+	scored   Stamp       // of the score that holds
+	scoredBy record.Hash // the channel map of the score that holds
 }
+
+// Scored is the stamp of the score that holds; zero: not scored yet. What was drawn
+// from the bytes holds as long as it is the same.
+func (r *ShotRow) Scored() Stamp { return r.scored }
 
 // ScoredBefore says that the score which holds was made before a fact was
 // recorded, and so without it, in the order of their clocks.
 func (r *ShotRow) ScoredBefore(h *Head) bool {
 	return r.Figures != nil && r.scored.Compare(h.stamp) < 0
+}
+
+// Map is the channel map that the shot is read by: that of the score which holds,
+// else the one by which it was taken in. Zero: guessed.
+func (r *ShotRow) Map() record.Hash {
+	if r.scoredBy != (record.Hash{}) {
+		return r.scoredBy
+	}
+	return r.Shot.MapSHA256
 }
 
 // Void says that the shot does not count.
@@ -144,6 +158,7 @@ type ScoreRow struct {
 	Author     string
 	RecordedAt time.Time
 	Score      lab.Score
+	Map        *record.Attachment // kept with it: another than that of the shot; nil: none
 }
 
 // VoidChange says that a shot was made void, or with Lifted that it counts again.

@@ -35,6 +35,7 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 	w.say(shot, labtest.Shot(rig1, at.Add(time.Hour)))
 	w.say(labtest.ID("unassigned"), labtest.Shot(rig1, at.Add(time.Hour), func(s *lab.Shot) { s.Meta = lab.Meta{} }))
 	w.say(shot, labtest.Score(shot, 5.5))
+	w.saidWith(900, labtest.ID("by map"), labtest.Shot(rig1, at.Add(time.Hour), func(s *lab.Shot) { s.MapSHA256 = labtest.Hash(2) }), 2)
 	without := labtest.ID("without a channel")
 	w.say(without, labtest.Shot(rig1, at.Add(90*time.Minute)))
 	w.say(without, labtest.Score(without, 5.5, func(s *lab.Score) { delete(s.Results, "peak_linear_acceleration") }))
@@ -130,6 +131,7 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 		"Usages":           func(s scope.Scope) (int, error) { return rows(w.Usages(ctx, s, lab.ClassRam, now, view.Page{})) },
 		"SensorsDue":       func(s scope.Scope) (int, error) { return rows(w.SensorsDue(ctx, s, now, view.Page{})) },
 		"CalibrationAt":    func(s scope.Scope) (int, error) { return single(w.CalibrationAt(ctx, s, ram1, lab.At(now))) },
+		"MapsUsed":         func(s scope.Scope) (int, error) { return size(w.MapsUsed(ctx, s, rig1)) },
 		"SensorsOf":        func(s scope.Scope) (int, error) { return size(w.SensorsOf(ctx, s, shot)) },
 		"Campaigns":        func(s scope.Scope) (int, error) { return rows(w.Campaigns(ctx, s, view.Page{})) },
 		"Campaign":         func(s scope.Scope) (int, error) { return single(w.Campaign(ctx, s, campaign)) },

@@ -11,12 +11,15 @@ import (
 // score keeps every score and shows the one of the last turn.
 func (s *Set) score(tx kv.Tx, r *record.Record, b *lab.Score) error {
 	row := &scoreRow{Lab: r.Lab, Stamp: stampOf(r), Author: r.Author, WallNS: r.WallNS, Score: *b}
+	if a, ok := attachment(r.Attachments, lab.RoleMap); ok {
+		row.Map = &a
+	}
 	if err := s.scores.Put(tx, row); err != nil {
 		return err
 	}
 	return change(tx, s.shots, b.Shot, r.Lab, func(d *doc[lab.Shot]) {
 		if f := d.Figures; f == nil || b.Turn > f.Turn || b.Turn == f.Turn && row.Stamp.Compare(f.Stamp) > 0 {
-			d.Figures = &figured{Stamp: row.Stamp, Turn: b.Turn, Figures: figures(b)}
+			d.Figures = &figured{Stamp: row.Stamp, Turn: b.Turn, Figures: figures(b), Map: b.MapSHA256}
 		}
 	})
 }

@@ -94,6 +94,7 @@ func shotRow(d *doc[lab.Shot]) ShotRow {
 	r := ShotRow{Head: d.head(), Shot: *d.body(), AsMade: d.Made.Body, Attachments: d.Made.Attachments}
 	if d.Figures != nil {
 		r.Figures, r.ScoreTurn, r.scored = new(d.Figures.Figures), d.Figures.Turn, d.Figures.Stamp
+		r.scoredBy = d.Figures.Map
 		if ownStroke(&r.Shot) {
 			r.Figures.Flags = slices.DeleteFunc(slices.Clone(r.Figures.Flags), func(code string) bool { return code == lab.FlagSecondFile })
 		}
@@ -275,7 +276,7 @@ func (s *Set) scoresOf(r kv.Reader, key []byte) (out []ScoreRow, err error) {
 			return out, err
 		}
 		x.Score.Flags = asTakenIn(x.Score.Flags)
-		out = append(out, ScoreRow{Stamp: x.Stamp, Author: x.Author, RecordedAt: utc(x.WallNS), Score: x.Score})
+		out = append(out, ScoreRow{Stamp: x.Stamp, Author: x.Author, RecordedAt: utc(x.WallNS), Score: x.Score, Map: x.Map})
 	}
 	return out, nil
 }

@@ -20,6 +20,7 @@ const (
 	bySpecimen = "specimen" // lab, specimen, time
 	byRig      = "rig"      // lab, rig, time
 	bySource   = "source"   // hash
+	byMap      = "map"      // rig, map, time; by the maps that a shot was read by
 	byShot     = "shot"     // shot, time
 	byName     = "name"     // lab, folded names
 	byItem     = "item"     // item, time, stamp
@@ -84,6 +85,12 @@ func shotTable() *index.Table[doc[lab.Shot]] {
 			})},
 			{Name: byCheck, Keys: checked(func(b *lab.Shot) [][]byte { return one(b.Rig[:], when(b.EffectiveAt)) })},
 			{Name: byPad, Keys: checked(func(b *lab.Shot) [][]byte { return one(padKey(b.Rig, b.ReferencePad), when(b.EffectiveAt)) })},
+			{Name: byMap, Keys: shown(func(d *row, b *lab.Shot) (out [][]byte) {
+				for _, sum := range readBy(d, b) {
+					out = append(out, kv.Join(b.Rig[:], sum[:], when(b.EffectiveAt)))
+				}
+				return out
+			})},
 			{Name: bySource, Keys: shown(func(_ *row, b *lab.Shot) [][]byte { return one(b.SourceSHA256[:]) })},
 		},
 		Tallies: []index.Tally[row]{
@@ -168,6 +175,8 @@ type scoreRow struct {
 	Author string       `json:"a"`
 	WallNS int64        `json:"w"`
 	Score  lab.Score    `json:"s"`
+
+	Map *record.Attachment `json:"m,omitempty"` // kept with the score
 }
 
 func scoreTable() *index.Table[scoreRow] {

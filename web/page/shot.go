@@ -79,32 +79,35 @@ type Shot struct {
 	Errors    []FileError // what in the file could not be read
 	Source    SourceFile
 	Map       MapUsed
-	Engine    string       // version of the computation
-	Revision  string       // which result is shown, where there are several
-	Reviews   []Reference  // that the shown result rests on
-	TakenBy   string       // who was signed in at the rig then; empty: nobody
-	Origin    string       // chain the record stands in, as "node 1a2b…, lab Northmere, epoch 1"
-	Seq       string       // place in the chain
-	Received  Status       // as {OK, "receipt from server, 2026-11-25 14:02"}; empty Word hides it
-	Gap       *Gap         // nil: nothing is asked
-	Accept    *Form        // nil where the caller may not, and where it is decided
-	Accepted  string       // when; empty: nobody yet
-	Assign    *Form        // AssignFields; nil when nothing is missing
-	Unsettled []Unsettled  // fields with several values, for a person to decide
-	Correct   *Form        // AssignFields; nil where the caller may not
-	Fired     *Form        // FiredFields; nil where the caller may not
-	Void      *Form        // VoidFields or LiftFields; nil where the caller may not
-	History   []HistoryRow // oldest first; empty when nothing was changed
-	Traces    *chart.Traces
-	Overlays  []Overlay       // other shots of the cell, to lay over the traces
-	NoTraces  string          // why Traces is nil, as "no channel could be read"
-	Specimen  string          // link to its history; empty: none is named
-	Inspect   string          // link to the form; empty where the caller may not
-	Inspected []InspectionRow // of the specimen after this shot
-	Photos    []Photo
-	AddPhotos *PhotoForm // nil where the caller may not
-	Previous  string     // link, empty at the oldest
-	Next      string     // link, empty at the newest
+	// AnotherMap links to where it is computed again by another channel map; empty
+	// where that is not done.
+	AnotherMap string
+	Engine     string       // version of the computation
+	Revision   string       // which result is shown, where there are several
+	Reviews    []Reference  // that the shown result rests on
+	TakenBy    string       // who was signed in at the rig then; empty: nobody
+	Origin     string       // chain the record stands in, as "node 1a2b…, lab Northmere, epoch 1"
+	Seq        string       // place in the chain
+	Received   Status       // as {OK, "receipt from server, 2026-11-25 14:02"}; empty Word hides it
+	Gap        *Gap         // nil: nothing is asked
+	Accept     *Form        // nil where the caller may not, and where it is decided
+	Accepted   string       // when; empty: nobody yet
+	Assign     *Form        // AssignFields; nil when nothing is missing
+	Unsettled  []Unsettled  // fields with several values, for a person to decide
+	Correct    *Form        // AssignFields; nil where the caller may not
+	Fired      *Form        // FiredFields; nil where the caller may not
+	Void       *Form        // VoidFields or LiftFields; nil where the caller may not
+	History    []HistoryRow // oldest first; empty when nothing was changed
+	Traces     *chart.Traces
+	Overlays   []Overlay       // other shots of the cell, to lay over the traces
+	NoTraces   string          // why Traces is nil, as "no channel could be read"
+	Specimen   string          // link to its history; empty: none is named
+	Inspect    string          // link to the form; empty where the caller may not
+	Inspected  []InspectionRow // of the specimen after this shot
+	Photos     []Photo
+	AddPhotos  *PhotoForm // nil where the caller may not
+	Previous   string     // link, empty at the oldest
+	Next       string     // link, empty at the newest
 }
 
 func (Shot) screen() string { return "shot" }

@@ -157,9 +157,11 @@ func ParseKeep(s string, among map[string]view.Edit, field string) (lab.EditRef,
 type Trail struct {
 	Edits []view.Change
 	Voids []view.VoidChange
-	Who   func(author string) string // names an author
-	Zone  *time.Location
-	Unit  string // of pressures, of lab.PressureUnits
+	// Scores of the shot: those that a person had computed are part of its history.
+	Scores []view.ScoreRow
+	Who    func(author string) string // names an author
+	Zone   *time.Location
+	Unit   string // of pressures, of lab.PressureUnits
 }
 
 // Show puts history, what is to settle, and with may the forms on the screen.
@@ -197,6 +199,15 @@ func (t *Trail) history(r *view.ShotRow) []page.HistoryRow {
 			what = "Counts again"
 		}
 		out = append(out, page.HistoryRow{At: v.RecordedAt.In(t.Zone), By: t.who(v.Author), What: what, Text: v.Reason})
+	}
+	for i := range t.Scores {
+		if s := &t.Scores[i]; s.Score.Reason != "" {
+			what := "Computed again by another channel map"
+			if s.Map != nil {
+				what += ", " + s.Map.Name + " " + s.Map.SHA256.String()[:8]
+			}
+			out = append(out, page.HistoryRow{At: s.RecordedAt.In(t.Zone), By: t.who(s.Author), What: what, Text: s.Score.Reason})
+		}
 	}
 	slices.SortStableFunc(out, func(a, b page.HistoryRow) int { return a.At.Compare(b.At) })
 	return out

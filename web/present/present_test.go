@@ -89,7 +89,7 @@ func TestShot(t *testing.T) {
 		s.MapSHA256, s.MetaTyped, s.EffectiveFrom = record.Hash{}, []string{"location"}, lab.FromHeader
 		s.AmbientC, s.Extra = new(21.5), map[string]string{"chamber": "B"}
 	}, func(b *lab.Score) {
-		b.GuessedMap = "name = \"guess\"\n"
+		b.MapSHA256, b.GuessedMap = record.Hash{}, "name = \"guess\"\n"
 		b.Results = map[string]lab.Result{
 			"zeta": {Value: 1.5}, "hic15": {Value: 330.6, ExpandedUncertainty: new(11.7), FromS: new(0.0017), ToS: new(0.00725)},
 			"impact_duration": {Value: 0.0095, Unit: "s"}, "impact_speed": {Value: 5.473, Unit: "m/s", Note: "typed"},
@@ -138,7 +138,7 @@ func TestTraces(t *testing.T) {
 		t.Fatal(err)
 	}
 	s := scoring.Scorer{Blobs: n.Blobs}
-	got, err := s.Traces(t.Context(), scoring.JobOf(row.ID, &row.Shot))
+	got, err := s.Traces(t.Context(), scoring.JobOf(&row))
 	if err != nil {
 		t.Fatal(err)
 	}

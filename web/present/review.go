@@ -196,8 +196,11 @@ func ResultNumber(scores []view.ScoreRow, zone *time.Location) string {
 	}
 	s := &scores[0]
 	why := ""
+	if s.Score.Reason != "" {
+		why = ", by another channel map"
+	}
 	if len(s.Score.Reviews) > 0 {
-		why = ", with a corrected sensitivity"
+		why += ", with a corrected sensitivity"
 	}
 	return fmt.Sprintf("result %d, computed on %s%s; the earlier ones stay in the log", len(scores), s.RecordedAt.In(zone).Format("2006-01-02 15:04 MST"), why)
 }

@@ -35,14 +35,11 @@ func Shot(r *view.ShotRow, scores []view.ScoreRow, zone *time.Location, in strin
 		ID: r.ID.String(), At: r.Shot.EffectiveAt.Time().In(zone), AtFrom: from(r.Shot.EffectiveFrom),
 		TakenIn: r.RecordedAt.In(zone), Kind: Kind(r.Shot.Kind), Meta: Meta(r, zone, in),
 		Source: page.SourceFile{Name: r.Shot.FileName, SHA256: r.Shot.SourceSHA256.String(), Href: page.SourcePath(r.ID.String())},
-		Map:    page.MapUsed{Guessed: r.Shot.MapSHA256 == record.Hash{}},
+		Map:    MapUsed(r, scores),
 		State:  state(r),
 	}
 	if a, ok := r.Attachment(lab.RoleSource); ok {
 		p.Source.Size = page.ShowBytes(a.Size)
-	}
-	if a, ok := r.Attachment(lab.RoleMap); ok {
-		p.Map.Name, p.Map.SHA256 = a.Name, a.SHA256.String()
 	}
 	if len(scores) == 0 {
 		return p
@@ -50,10 +47,7 @@ func Shot(r *view.ShotRow, scores []view.ScoreRow, zone *time.Location, in strin
 	s := &scores[0].Score
 	p.Engine = "engine " + s.Engine
 	p.Revision = ResultNumber(scores, zone)
-	faults := s.Faults
-	if len(faults) == 0 && s.Error != nil {
-		faults = []lab.Fault{*s.Error}
-	}
+	faults := faultsOf(s)
 	p.Results = withoutChannel(Results(s.Results), s.Results, faults)
 	p.Published = Published(s.Results)
 	for _, key := range headline() {
@@ -69,10 +63,32 @@ func Shot(r *view.ShotRow, scores []view.ScoreRow, zone *time.Location, in strin
 	if p.Map.Guessed && p.Map.Text == "" {
 		p.Map.Text = s.GuessedMap
 	}
-	for _, f := range faults {
-		p.Errors = append(p.Errors, FileError(f))
-	}
+	p.Errors = fileErrors(s)
 	return p
+}
+
+// faultsOf lists what of the file a computation could not read.
+func faultsOf(s *lab.Score) []lab.Fault {
+	if len(s.Faults) == 0 && s.Error != nil {
+		return []lab.Fault{*s.Error}
+	}
+	return s.Faults
+}
+
+func fileErrors(s *lab.Score) (out []page.FileError) {
+	for _, f := range faultsOf(s) {
+		out = append(out, FileError(f))
+	}
+	return out
+}
+
+// MapUsed names the channel map that a shot is read by.
+func MapUsed(r *view.ShotRow, scores []view.ScoreRow) page.MapUsed {
+	m := page.MapUsed{Guessed: r.Map() == record.Hash{}}
+	if a := r.MapOf(scores); a != nil {
+		m.Name, m.SHA256 = a.Name, a.SHA256.String()
+	}
+	return m
 }
 
 // withoutChannel adds to the results of a shot of which a channel could not be

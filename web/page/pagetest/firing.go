@@ -75,7 +75,7 @@ func outcomes() []Item {
 	wait := &page.Wait{What: "FG-A-013, oblique front, 20.5 psi", Confirm: page.Since{At: ago(21 * time.Second)}, End: end, NoFile: noFile,
 		Folders: []page.WaitFolder{{Dir: `D:\acquisition\out`, Rule: "after 1.5 s without a change (rule quiet)", Files: []string{"shot_0013.csv: still being written"}}}}
 	shot := page.Shot{ID: "019571b2-7c3d-7a10-9d3e-000000000012", At: ago(14 * time.Second), Kind: "shot", Headline: []page.Result{results()[0], results()[2], results()[3], results()[4], results()[7]},
-		Limits: limitRows(), Traces: Traces(2000), Inspect: page.InspectPath("x")}
+		Limits: limitRows(), Traces: Traces(2000), Inspect: page.InspectPath("x"), AnotherMap: page.AnotherMapPath("x")}
 	shot.Title = "FG-A-012, front"
 	normal := page.Outcome{Frame: f, Shot: &shot, Speed: page.Status{Level: page.OK, Word: "5.47 m/s, within ±0.10 m/s"}, Target: page.Show(5.5, "m/s"),
 		Accept: page.Form{ID: "primary", Action: page.PostAccept, Submit: "Accept, and next"}, Void: page.Form{ID: "void", Action: page.PostVoid, Fields: page.VoidFields(), Submit: "Make it void"}}

@@ -39,7 +39,7 @@ func serverFrame(title, current string) page.Frame {
 func Gallery() []Item {
 	var all []Item
 	for _, part := range [][]Item{
-		nexts(), outcomes(), rams(), agentOverviews(), shotLists(), shots(), agentRest(), rigs(), setups(), readies(), people(), devices(),
+		nexts(), outcomes(), rams(), agentOverviews(), shotLists(), shots(), anotherMaps(), agentRest(), rigs(), setups(), readies(), people(), devices(),
 		checks(), days(), serverFirst(), equipment(), care(), campaigns(), calendars(), agents(), pool(), alarms(), administration(), problems(), inspections(),
 	} {
 		all = append(all, part...)
@@ -202,9 +202,10 @@ func shots() []Item {
 			{Label: "Condition", Value: page.Number{Text: "ambient"}, Manual: true}, {Label: "Target speed", Value: page.Show(5.5, "m/s"), Manual: true},
 			{Label: "Tank pressure, gauge", Value: page.Show(20.5, "psi"), KPa: page.Show(141.3, "kPa")}, {Label: "Operator", Value: page.Number{Text: "Wilma Quill"}},
 		},
-		Source: page.SourceFile{Name: "shot_0012.csv", SHA256: strings.Repeat("3f9c", 16), Size: page.ShowBytes(1_040_000), Href: page.SourcePath("019571b2-7c3d-7a10-9d3e-000000000012")},
-		Map:    page.MapUsed{Name: "rig one, seven channels", SHA256: strings.Repeat("ab12", 16), Text: "name = \"rig one, seven channels\"\n[time]\ncolumn = \"t\"\nunit = \"s\"\n"},
-		Engine: "thudbook metrics 0.1.0", Origin: "node 4c1f…, Northmere lab, epoch 1", Seq: "1 204",
+		Source:     page.SourceFile{Name: "shot_0012.csv", SHA256: strings.Repeat("3f9c", 16), Size: page.ShowBytes(1_040_000), Href: page.SourcePath("019571b2-7c3d-7a10-9d3e-000000000012")},
+		Map:        page.MapUsed{Name: "rig one, seven channels", SHA256: strings.Repeat("ab12", 16), Text: "name = \"rig one, seven channels\"\n[time]\ncolumn = \"t\"\nunit = \"s\"\n"},
+		AnotherMap: page.AnotherMapPath("x"),
+		Engine:     "thudbook metrics 0.1.0", Origin: "node 4c1f…, Northmere lab, epoch 1", Seq: "1 204",
 		Traces: Traces(10_000), Previous: "/shots/1", Next: "/shots/3",
 	}
 	normal.Shock = shockOf(false, "")
