@@ -39,6 +39,7 @@ func (d *Desk) frame(c echo.Context, title, current string) page.Frame {
 	if err := d.ready(c.Request().Context()); err != nil {
 		f.Notices = append(f.Notices, notice(page.Bad, err))
 	}
+	f.Notices = append(f.Notices, present.Rebuilding(d.Ledger.Rebuilding())...)
 	if err := d.Mended(); err != nil {
 		f.Notices = append(f.Notices, notice(page.Warn, err))
 	}

@@ -23,6 +23,7 @@ import (
 	"thudbook/server/register"
 	"thudbook/server/roster"
 	"thudbook/server/tell"
+	"thudbook/sync/ledger"
 	"thudbook/sync/people"
 	"thudbook/sync/view"
 	"thudbook/web/httpkit"
@@ -33,24 +34,25 @@ import (
 
 // Options of a desk; all but Name and Notices are required.
 type Options struct {
-	Door     *door.Door
-	Views    *view.Reader
-	Roster   *roster.Roster
-	Register *register.Register
-	Agents   *enrol.Registry
-	Accounts *account.Store
-	Evidence *evidence.Store
-	Feeds    *feed.Store
-	Tell     *tell.Teller
-	Pool     *pool.Pool
-	OwnKey   *ownkey.Keys
-	People   *people.Book    // at the rigs
-	Pictures *picture.Cache  // copies of photos for the screen
-	Name     string          // of the server, for the heading
-	Notices  func() []string // what an administrator should know of the store
-	Version  string
-	Now      func() time.Time
-	Log      *slog.Logger
+	Door       *door.Door
+	Views      *view.Reader
+	Roster     *roster.Roster
+	Register   *register.Register
+	Agents     *enrol.Registry
+	Accounts   *account.Store
+	Evidence   *evidence.Store
+	Feeds      *feed.Store
+	Tell       *tell.Teller
+	Pool       *pool.Pool
+	OwnKey     *ownkey.Keys
+	People     *people.Book             // at the rigs
+	Pictures   *picture.Cache           // copies of photos for the screen
+	Name       string                   // of the server, for the heading
+	Notices    func() []string          // what an administrator should know of the store
+	Rebuilding func() ledger.Rebuilding // how far the lists are from whole
+	Version    string
+	Now        func() time.Time
+	Log        *slog.Logger
 }
 
 // Desk answers people.
@@ -182,6 +184,7 @@ func (d *Desk) place(ctx context.Context, p *caller, text string) (roster.Place,
 func (d *Desk) frame(p *caller, title, current string) page.Frame {
 	f := page.Frame{Title: title, Place: d.Name, Version: d.Version, Now: d.Now().In(d.zone),
 		Nav: page.ServerNav(current, p.Administrator, p.unseen), User: &page.User{Name: cmp.Or(p.Name, p.Login), Roles: p.roles()}}
+	f.Notices = present.Rebuilding(d.Rebuilding())
 	if p.Administrator && d.Notices != nil {
 		for _, n := range d.Notices() {
 			f.Notices = append(f.Notices, present.Notice(n))

@@ -251,11 +251,7 @@ func (l *Ledger) Own(lab record.LabID) record.Origin {
 func (l *Ledger) Notices() []string {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	all := slices.Clone(l.notices)
-	if b := l.Rebuilding(); b.Running {
-		all = append(all, b.String())
-	}
-	return all
+	return slices.Clone(l.notices)
 }
 
 func (l *Ledger) notice(format string, args ...any) {

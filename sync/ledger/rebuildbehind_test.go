@@ -77,7 +77,7 @@ func TestRebuildInTheBackground(t *testing.T) {
 	dir := t.TempDir()
 	fill(t, dir, 700).Stop(t)
 	l := ledgertest.Open(t, ledgertest.Options{Dir: dir, Views: tallied{notes{version: "2"}}, NoBlobs: true, RebuildAtOnce: 10})
-	if n := l.Notices(); l.Rebuilding().Running && (len(n) != 1 || !strings.Contains(n[0], "being rebuilt")) {
+	if n := l.Notices(); len(n) != 0 { // how far it is changes: it is asked for, and no notice
 		t.Errorf("notices %q", n)
 	}
 	for range 20 {

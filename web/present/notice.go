@@ -18,6 +18,15 @@ func SplitNotice(text string) (words, details string) {
 	return words, details
 }
 
+// Rebuilding tells on a screen that its lists are incomplete, and how far they are;
+// nothing when they are whole.
+func Rebuilding(b ledger.Rebuilding) []page.Notice {
+	if !b.Running {
+		return nil
+	}
+	return []page.Notice{{Level: page.Warn, Text: b.String()}}
+}
+
 // Notice is a notice of the ledger for the screen.
 func Notice(text string) page.Notice {
 	n := page.Notice{Level: page.Warn}
