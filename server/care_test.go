@@ -193,7 +193,7 @@ func (s *site) feeds(cell string) {
 	if !strings.Contains(strings.ReplaceAll(ics.body, "\r\n ", ""), uid) {
 		t.Errorf("no %s in\n%s", uid, ics.body)
 	}
-	checkCalendar(t, ics.body, "calibration-"+cell+"@thudbook", time.Now().AddDate(0, 0, 20).Format("2006-01-02"), "cell; five, x, S-5: calibration due")
+	checkCalendar(t, ics.body, "calibration-"+cell+"@thudbook", time.Now().UTC().AddDate(0, 0, 20).Format("2006-01-02"), "cell; five, x, S-5: calibration due")
 
 	w.stranger().get("/metrics/items").want(t, 401, "metrics without a token")
 	bad := w.stranger().do(http.MethodGet, "/metrics/items", "", nil, "Authorization", "Bearer "+old)

@@ -49,8 +49,8 @@ func (d *Desk) when(ctx context.Context, p *caller, in roster.Place, r *view.Cam
 	if b.Rig != nil {
 		s.Rig = rigName(rigs, *b.Rig)
 	}
-	s.Days = d.daysOf(b)
-	s.Unsettled = d.whenUnsettled(r, func(id uuid.UUID) string { return rigName(rigs, id) })
+	s.Days = daysOf(b)
+	s.Unsettled = whenUnsettled(r, func(id uuid.UUID) string { return rigName(rigs, id) })
 	if !p.MayKeep(in.ID) {
 		return nil
 	}
@@ -65,28 +65,33 @@ func (d *Desk) when(ctx context.Context, p *caller, in roster.Place, r *view.Cam
 		f.Values["rig"] = b.Rig.String()
 	}
 	if b.EndsAt != 0 {
-		f.Values["starts_on"], f.Values["ends_on"] = present.DayOf(b.StartsAt, d.zone), present.DayOf(b.EndsAt-1, d.zone)
+		first, last := b.Days()
+		f.Values["starts_on"], f.Values["ends_on"] = first.String(), last.String()
 	}
 	s.When, s.SetLimits = &f, limitsForm(r)
 	return nil
 }
 
 // daysOf says on which days a campaign is to be fired; "" when nobody said.
-func (d *Desk) daysOf(b *lab.Campaign) string {
+func daysOf(b *lab.Campaign) string {
 	if b.EndsAt == 0 {
 		return ""
 	}
-	return present.DayOf(b.StartsAt, d.zone) + " to " + present.DayOf(b.EndsAt-1, d.zone)
+	first, last := b.Days()
+	return first.String() + " to " + last.String()
 }
 
 // whenUnsettled says what two sites set without sight of each other.
-func (d *Desk) whenUnsettled(r *view.CampaignRow, rig func(uuid.UUID) string) string {
-	day := func(v any, last lab.Time) string {
+func whenUnsettled(r *view.CampaignRow, rig func(uuid.UUID) string) string {
+	day := func(v any, last bool) string {
 		ms, ok := whole64(v)
 		if !ok || ms == 0 {
 			return "none"
 		}
-		return present.DayOf(lab.Time(ms)-last, d.zone)
+		if _, day := lab.DaysOf(lab.Time(ms), lab.Time(ms), true); last {
+			return day.String()
+		}
+		return lab.DayFrom(lab.Time(ms)).String()
 	}
 	var out []string
 	for _, x := range []struct {
@@ -99,8 +104,8 @@ func (d *Desk) whenUnsettled(r *view.CampaignRow, rig func(uuid.UUID) string) st
 			}
 			return "none"
 		}},
-		{"starts_at", "first day", func(v any) string { return day(v, 0) }},
-		{"ends_at", "last day", func(v any) string { return day(v, 1) }},
+		{"starts_at", "first day", func(v any) string { return day(v, false) }},
+		{"ends_at", "last day", func(v any) string { return day(v, true) }},
 	} {
 		e := r.Edited[x.field]
 		if len(e.Others) == 0 {
@@ -160,7 +165,7 @@ func (d *Desk) postCampaignWhen(c echo.Context) error {
 			}
 			rig = rigName(rigs, *at)
 		}
-		still := stillWhen(c.FormValue(page.SeenField), map[string]string{"rig": rig, "starts_on": cmp.Or(d.daysOf(&r.Campaign), "not said")})
+		still := stillWhen(c.FormValue(page.SeenField), map[string]string{"rig": rig, "starts_on": cmp.Or(daysOf(&r.Campaign), "not said")})
 		return d.Register.PlanCampaign(ctx, p.Principal, in, r.ID, next, still)
 	})
 }
@@ -185,18 +190,20 @@ func (d *Desk) aboutCampaign(c echo.Context, fields []page.Field, what string, d
 
 // span reads the first and the last day of a campaign: to the end of that day.
 func span(f *httpkit.Filled, now time.Time) (from, to lab.Time) {
-	a, b := f.Moment("starts_on", now), f.Moment("ends_on", now)
+	a, first := f.Day("starts_on", now)
+	b, last := f.Day("ends_on", now)
+	zone := now.Location()
 	switch {
-	case a.IsZero() && b.IsZero():
+	case !first && !last:
 		return 0, 0
-	case a.IsZero():
+	case !first:
 		f.Fault("starts_on", "Give the first day too, or leave both empty.")
-	case b.IsZero():
+	case !last:
 		f.Fault("ends_on", "Give the last day too, or leave both empty.")
-	case b.Before(a):
+	case b.In(zone).Before(a.In(zone)):
 		f.Fault("ends_on", "The last day is before the first. Exchange them.")
 	}
-	return lab.At(a), lab.At(b.AddDate(0, 0, 1))
+	return a.StartOf(zone), b.EndOf(zone) + 1
 }
 
 func (d *Desk) campaign(c echo.Context) error { return d.campaignPage(c, nil, http.StatusOK) }

@@ -96,7 +96,8 @@ func (d *Desk) certificateForms(c echo.Context, s *page.Certificates, k *certifi
 	s.Upload = &page.Upload{Key: httpkit.NewKey(), Item: s.ID, Error: badFile, Title: c.FormValue("title"), About: c.FormValue("about")}
 	for j := range k.all {
 		b := &k.all[j].Calibration
-		s.Upload.Choices = append(s.Upload.Choices, page.Choice{Value: k.all[j].ID.String(), Text: "certificate " + b.Certificate + " of " + present.DayOf(b.EffectiveAt, d.zone)})
+		on, _ := b.Days()
+		s.Upload.Choices = append(s.Upload.Choices, page.Choice{Value: k.all[j].ID.String(), Text: "certificate " + b.Certificate + " of " + on.String()})
 	}
 	s.Upload.Choices = append(s.Upload.Choices, page.Choice{Value: "", Text: "another file of the item"})
 	f := httpkit.Blank(page.CalibrationFields(), page.CertificatesPath(s.ID), "calibration", "Record the certificate")
@@ -109,7 +110,8 @@ func (d *Desk) certificateForms(c echo.Context, s *page.Certificates, k *certifi
 func (d *Desk) certificateRow(ctx context.Context, k *certified, j int, who func(string) string, may bool) (page.CertificateRow, error) {
 	r := &k.all[j]
 	b := &r.Calibration
-	row := page.CertificateRow{ID: r.ID.String(), Number: b.Certificate, On: b.EffectiveAt.Time().In(d.zone), Due: b.DueAt.Time().In(d.zone), Laboratory: b.Laboratory, Reference: b.ReferenceStandard,
+	on, due := b.Days()
+	row := page.CertificateRow{ID: r.ID.String(), Number: b.Certificate, On: on.In(d.zone), Due: due.In(d.zone), Laboratory: b.Laboratory, Reference: b.ReferenceStandard,
 		AsFound: page.Missing("not written down"), AsLeft: page.Missing("not on the certificate"), Uncertainty: page.Missing("not on the certificate"), By: who(r.Author), Recorded: r.RecordedAt.In(d.zone)}
 	row.Late = r.RecordedAt.Sub(b.EffectiveAt.Time()) > lateAfter
 	if b.Sensitivity != nil {
@@ -192,7 +194,6 @@ func (d *Desk) certificatesCSV(c echo.Context) error {
 		}
 		return strconv.FormatFloat(*v, 'g', -1, 64)
 	}
-	day := func(t lab.Time) string { return present.DayOf(t, d.zone) }
 	head := []string{"class", "serial", "certificate", "calibrated_on", "due_on", "laboratory", "reference_standard", "sensitivity_unit", "sensitivity_as_left", "sensitivity_as_found", "as_found_not_reported", "expanded_uncertainty_percent", "change_found_percent", "limit_percent", "recorded_at", "recorded_by", "files"}
 	b, err := present.CSV(head, func(yield func([]string, error) bool) {
 		for j := range k.all {
@@ -209,7 +210,8 @@ func (d *Desk) certificatesCSV(c echo.Context) error {
 					files++
 				}
 			}
-			if !yield([]string{k.item.Item.Class, k.item.Item.Serial, b.Certificate, day(b.EffectiveAt), day(b.DueAt), b.Laboratory, b.ReferenceStandard, b.SensitivityUnit, number(b.Sensitivity), number(b.AsFoundSensitivity), strconv.FormatBool(b.AsFoundNotReported),
+			on, due := b.Days()
+			if !yield([]string{k.item.Item.Class, k.item.Item.Serial, b.Certificate, on.String(), due.String(), b.Laboratory, b.ReferenceStandard, b.SensitivityUnit, number(b.Sensitivity), number(b.AsFoundSensitivity), strconv.FormatBool(b.AsFoundNotReported),
 				number(b.ExpandedUncertaintyPercent), change, limit, k.all[j].RecordedAt.UTC().Format(time.RFC3339), cmp.Or(who(k.all[j].Author), k.all[j].Author), strconv.Itoa(files)}, nil) {
 				return
 			}

@@ -180,6 +180,10 @@ func (g *digester) changed(ctx context.Context) error {
 		}
 		return ""
 	}
+	lateDay := func(k *lab.Calibration) string {
+		on, _ := k.Days()
+		return late(on.StartOf(g.from.Location()))
+	}
 	err := every(ctx, func(p view.Page) (view.List[view.ItemRow], error) { return g.d.Views.Items(ctx, g.sc, "", p) }, func(i *view.ItemRow) error {
 		title := i.Item.Title()
 		add(&i.Head, title+" came into the register")
@@ -199,7 +203,7 @@ func (g *digester) changed(ctx context.Context) error {
 		}
 		calibrations, err := g.d.Views.Calibrations(ctx, g.sc, i.ID)
 		for j := range calibrations {
-			add(&calibrations[j].Head, title+": certificate "+calibrations[j].Calibration.Certificate+late(calibrations[j].Calibration.EffectiveAt))
+			add(&calibrations[j].Head, title+": certificate "+calibrations[j].Calibration.Certificate+lateDay(&calibrations[j].Calibration))
 		}
 		if err != nil {
 			return err

@@ -151,7 +151,8 @@ func (g *inventory) sensor(ctx context.Context, i *view.ItemRow, r page.SensorRo
 	r.State = present.Calibration(&k)
 	if k.Calibration != nil {
 		b := &k.Calibration.Calibration
-		r.Calibrated, r.Due, r.Certificate = b.EffectiveAt.Time().In(g.d.zone), b.DueAt.Time().In(g.d.zone), b.Certificate
+		on, due := b.Days()
+		r.Calibrated, r.Due, r.Certificate = on.In(g.d.zone), due.In(g.d.zone), b.Certificate
 	}
 	g.page.Sensors = append(g.page.Sensors, r)
 	return nil

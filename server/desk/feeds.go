@@ -90,7 +90,7 @@ func (d *Desk) calendar(c echo.Context) error {
 		if x.on == 0 {
 			continue
 		}
-		e := feed.Event{UID: x.what + "-" + x.item.String() + "@thudbook", On: x.on.Time().In(d.zone), Summary: x.title + ": " + x.what + " due",
+		e := feed.Event{UID: x.what + "-" + x.item.String() + "@thudbook", On: x.in(d.zone), Summary: x.title + ": " + x.what + " due",
 			Description: x.state.Word, URL: d.base(c) + page.ItemUsePath(x.item.String())}
 		if x.period != "" {
 			e.Summary = x.title + ": " + x.what + " due about now"

@@ -29,7 +29,8 @@ type fallsDue struct {
 	title      string
 	what       string // "calibration", "service"
 	on         lab.Time
-	period     string // of a forecast
+	day        lab.Date // of a calibration
+	period     string   // of a forecast
 	state      page.Status
 	class      string
 	strokes    int64 // since service
@@ -66,7 +67,7 @@ func (d *Desk) surveyAt(ctx context.Context, names *roster.Names, sc scope.Scope
 	err = every(ctx, func(q view.Page) (view.List[view.ItemRow], error) { return d.Views.Items(ctx, sc, "", q) },
 		func(i *view.ItemRow) error { return v.look(ctx, i) })
 	slices.SortStableFunc(v.rows, func(a, b page.HealthRow) int { return -cmp.Compare(a.State.Level, b.State.Level) })
-	slices.SortStableFunc(v.due, func(a, b fallsDue) int { return cmp.Compare(a.on, b.on) })
+	slices.SortStableFunc(v.due, func(a, b fallsDue) int { return a.in(d.zone).Compare(b.in(d.zone)) })
 	return v, err
 }
 
@@ -120,9 +121,18 @@ func (v *survey) look(ctx context.Context, i *view.ItemRow) error {
 	}
 	if k := l.Calibration.Calibration; k != nil {
 		due.what, due.on, due.state, due.calibrated = "calibration", k.Calibration.DueAt, present.Calibration(&l.Calibration), true
+		_, due.day = k.Calibration.Days()
 		v.due = append(v.due, due)
 	}
 	return nil
+}
+
+// in is when it is due in a zone: a certificate has a day, everywhere the same.
+func (x *fallsDue) in(zone *time.Location) time.Time {
+	if x.calibrated {
+		return x.day.In(zone)
+	}
+	return x.on.Time().In(zone)
 }
 
 // weeksAhead is how far the list by week looks.
@@ -139,7 +149,7 @@ func weeks(all []fallsDue, now time.Time) []page.DueWeek {
 		if x.on == 0 {
 			continue
 		}
-		on := x.on.Time().In(now.Location())
+		on := x.in(now.Location())
 		from := monday
 		past := on.Before(monday)
 		if !past {

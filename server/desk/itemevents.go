@@ -3,7 +3,6 @@ package desk
 import (
 	"context"
 	"slices"
-	"time"
 
 	"github.com/google/uuid"
 
@@ -98,7 +97,8 @@ func (d *Desk) history(ctx context.Context, p *caller, id uuid.UUID, rigs map[uu
 	calibrations = append(calibrations, off.Calibrations...)
 	for i := range calibrations {
 		b := &calibrations[i].Calibration
-		add(lab.KindCalibration, b.EffectiveAt, &calibrations[i].Head, "calibration, certificate "+b.Certificate, "due again on "+b.DueAt.Time().In(d.zone).Format(time.DateOnly))
+		on, due := b.Days()
+		add(lab.KindCalibration, lab.At(on.In(d.zone)), &calibrations[i].Head, "calibration, certificate "+b.Certificate, "due again on "+due.String())
 	}
 	if err != nil {
 		return nil, err

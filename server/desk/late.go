@@ -35,7 +35,8 @@ type lateEntry struct {
 	head view.Head
 	item view.ItemRow
 	at   lab.Time
-	to   lab.Time // up to when strokes are touched
+	on   *lab.Date // the day of a certificate; else nil
+	to   lab.Time  // up to when strokes are touched
 	what string
 }
 
@@ -78,7 +79,11 @@ func (d *Desk) lateOf(ctx context.Context, sc scope.Scope, i *view.ItemRow, rigs
 		b := &all[j].Calibration
 		n := len(out)
 		add(lateCertificate, &all[j].Head, b.EffectiveAt, "certificate "+b.Certificate)
-		if j > 0 && len(out) > n {
+		if len(out) == n {
+			continue
+		}
+		on, _ := b.Days()
+		if out[n].on = &on; j > 0 {
 			out[n].to = min(out[n].to, all[j-1].Calibration.EffectiveAt)
 		}
 	}
@@ -103,6 +108,9 @@ func (d *Desk) lateRow(ctx context.Context, sc scope.Scope, e *lateEntry, of str
 	shots, stale, err := d.touched(ctx, sc, e)
 	row := page.LateRow{Lab: of, Item: e.item.Item.Title(), What: e.what, At: e.at.Time().In(d.zone), Recorded: e.head.RecordedAt.In(d.zone), Late: page.ShowAge(e.head.RecordedAt.Sub(e.at.Time())) + " late",
 		By: who(e.head.Author), Strokes: page.ShowCount(int64(len(shots))), Href: page.LatePath(e.kind, e.head.ID.String())}
+	if e.on != nil {
+		row.At = e.on.In(d.zone)
+	}
 	switch {
 	case e.kind == lateService:
 		row.State = page.Status{Level: page.Plain, Word: "counters follow by themselves"}

@@ -120,7 +120,8 @@ func (d *Desk) reviews(c echo.Context) error {
 }
 
 func (d *Desk) foundRow(of string, i *view.ItemRow, f *view.Found) page.ReviewListRow {
-	row := page.ReviewListRow{Lab: of, Item: i.Item.Title(), On: f.Found.Calibration.EffectiveAt.Time().In(d.zone), Text: present.FoundReason(f),
+	on, _ := f.Found.Calibration.Days()
+	row := page.ReviewListRow{Lab: of, Item: i.Item.Title(), On: on.In(d.zone), Text: present.FoundReason(f),
 		State: page.Status{Level: page.Bad, Word: "no review yet"}, Href: page.NewReviewPath(f.Found.ID.String())}
 	if f.Review != nil {
 		row.State, row.Href = page.Status{Level: page.OK, Word: "reviewed"}, page.ReviewPath(f.Review.ID.String())

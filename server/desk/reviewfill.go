@@ -30,7 +30,8 @@ func (d *Desk) reviewFrame(p *caller, r *reviewed) page.Review {
 }
 
 func (d *Desk) certificateOf(k *lab.Calibration) page.ReviewCertificate {
-	c := page.ReviewCertificate{Number: k.Certificate, On: k.EffectiveAt.Time().In(d.zone), Laboratory: k.Laboratory, Sensitivity: page.Missing("not on the certificate")}
+	on, _ := k.Days()
+	c := page.ReviewCertificate{Number: k.Certificate, On: on.In(d.zone), Laboratory: k.Laboratory, Sensitivity: page.Missing("not on the certificate")}
 	if k.Sensitivity != nil {
 		c.Sensitivity = page.Show(*k.Sensitivity, k.SensitivityUnit)
 	}

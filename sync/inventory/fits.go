@@ -86,10 +86,11 @@ func (k *checker) calibration(ctx context.Context, b *lab.Calibration) error {
 	if err != nil {
 		return err
 	}
+	on, _ := b.Days()
 	var before *lab.Calibration
 	for j := range all { // newest first
 		o := &all[j].Calibration
-		if lab.Fold(o.Certificate) == lab.Fold(b.Certificate) && o.EffectiveAt == b.EffectiveAt {
+		if then, _ := o.Days(); lab.Fold(o.Certificate) == lab.Fold(b.Certificate) && then == on {
 			return clash("certificate", "This certificate is recorded for the item already.", "Nothing needs to be done; withdraw the other entry if that one is wrong.")
 		}
 		if before == nil && o.EffectiveAt <= b.EffectiveAt {

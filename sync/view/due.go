@@ -147,7 +147,8 @@ func (s *Set) calibrationAt(r kv.Reader, sc scope.Scope, item *doc[lab.Item], t 
 	switch {
 	case t > due:
 		c.State = Overdue
-		c.Text = fmt.Sprintf("%s was due for calibration on %s", name, due.Time().Format(time.DateOnly))
+		_, day := d.body().Days()
+		c.Text = fmt.Sprintf("%s was due for calibration on %s", name, day)
 	case due-t <= SoonDays*lab.DayMS:
 		c.State = DueSoon
 	}

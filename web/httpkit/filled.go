@@ -181,6 +181,13 @@ func (f *Filled) Moment(field string, now time.Time) time.Time {
 	return time.Time{}
 }
 
+// Day reads a date; ok is false when the field is empty or no date. now shows in
+// the message how to write it.
+func (f *Filled) Day(field string, now time.Time) (d lab.Date, ok bool) {
+	t := f.Moment(field, now.In(time.UTC))
+	return lab.DateOf(t), !t.IsZero()
+}
+
 // Past is Moment for what has happened already.
 func (f *Filled) Past(field string, now time.Time) time.Time {
 	t := f.Moment(field, now)

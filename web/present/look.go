@@ -108,7 +108,8 @@ func (l *Looked) calibrated(zone *time.Location) {
 	code, since, reason := "calibration_missing", "", "No certificate is on record."
 	if k := l.Calibration.Calibration; k != nil {
 		code, since = over(s, "calibration_overdue", "calibration_due"), k.ID.String()
-		reason = "Certificate " + k.Calibration.Certificate + " of " + DayOf(k.Calibration.EffectiveAt, zone) + "."
+		on, due := k.Calibration.Days()
+		reason = "Certificate " + k.Calibration.Certificate + " of " + on.String() + ", due again on " + due.String() + "."
 	}
 	if l.Calibration.State != view.NeverCalibrated {
 		s.Word = "calibration " + s.Word

@@ -67,7 +67,8 @@ func SensitivityChart(all []view.CalibrationRow) (drawn template.HTML, note stri
 	if left > 0 {
 		note = Count(int64(left), "certificate", "certificates") + " without a sensitivity, or in another unit, left out."
 	}
-	return chart.Scatter{XLabel: "months since " + used[0].EffectiveAt.Time().Format(time.DateOnly), Unit: unit, Series: []chart.Series{asLeft, asFound, whiskers, low, high}}.HTML(), note
+	first, _ := used[0].Days()
+	return chart.Scatter{XLabel: "months since " + first.String(), Unit: unit, Series: []chart.Series{asLeft, asFound, whiskers, low, high}}.HTML(), note
 }
 
 // Advice says in words what the drift of an item's sensitivity advises for its

@@ -100,7 +100,7 @@ func specimen(n int) page.Specimen {
 		}
 		p.Hits = append(p.Hits, h)
 		if i == 4 {
-			bare := page.ShotRow{At: h.Shot.At.Add(5 * time.Minute), Specimen: "FG-A-012", Location: "front", Target: page.Show(5.5, "m/s"), Speed: page.Missing("no file came"), PeakG: page.Missing("no file came"), HIC15: page.Missing("no file came")}
+			bare := page.ShotRow{At: h.Shot.At.Add(2 * time.Minute), Specimen: "FG-A-012", Location: "front", Target: page.Show(5.5, "m/s"), Speed: page.Missing("no file came"), PeakG: page.Missing("no file came"), HIC15: page.Missing("no file came")}
 			p.Hits = append(p.Hits, page.SpecimenHit{NoData: true, Why: "acquisition not armed", Shot: bare, Condition: "ambient", Deformation: page.Missing("not measured"), Growth: page.Missing("not known")})
 		}
 	}
