@@ -232,6 +232,7 @@ func build(ctx context.Context, o *Options, h *home.Home, set *telemetry.Set) (*
 	if p.shift, err = shift.Open(ctx, book, h.Store, nil, o.Log); err != nil {
 		return nil, err
 	}
+	h.OnOrder(home.OrderNewPIN, p.newPIN)
 	devices, err := device.Open(ctx, h.Store, nil)
 	if err != nil {
 		return nil, err

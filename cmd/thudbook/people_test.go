@@ -59,6 +59,7 @@ func TestPeopleReachTheRig(t *testing.T) {
 	if status, _ := form(plain, agent.url("/people/add"), url.Values{"name": {"Carl Dune"}, "pin": {"9182"}}); status != http.StatusForbidden {
 		t.Errorf("the rig changes a list that the server keeps: %d", status)
 	}
+	wantRun(t, exitUsage, "the list of people is kept on the server", "new-pin", "--data", data, "--name", "Wilma Quill")
 	if err := os.WriteFile(filepath.Join(watch, "one.csv"), shotBytes(1), 0o644); err != nil {
 		t.Fatal(err)
 	}

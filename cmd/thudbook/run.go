@@ -44,6 +44,7 @@ type commands struct {
 	Compact   compactCmd   `cmd:"" help:"Take the free space out of a stopped store."`
 	Doctor    doctorCmd    `cmd:"" help:"Say what is wrong with a data folder, and what to do."`
 	NewKey    newKeyCmd    `cmd:"" name:"new-key" help:"Have an agent change the key that it proves itself with."`
+	NewPIN    newPINCmd    `cmd:"" name:"new-pin" help:"Give a person at a rig without a server a new PIN."`
 	ServerKey serverKeyCmd `cmd:"" name:"server-key" help:"Change the key that a running server proves itself with."`
 	Withdraw  withdrawCmd  `cmd:"" help:"Have a running server take nothing from an agent any more."`
 	Service   serviceCmd   `cmd:"" help:"Have the system start the agent or the server, and keep it running."`

@@ -16,6 +16,7 @@ type Order func(ctx context.Context, words map[string]string) (string, error)
 // The names of orders.
 const (
 	OrderNewKey   = "new-key"  // an agent changes its key
+	OrderNewPIN   = "new-pin"  // an agent gives a person a new PIN: name
 	OrderWithdraw = "withdraw" // a server withdraws an agent: agent, reason
 	// OrderServerKey is about the key that a server proves itself with: do
 	// (state, announce or use), anyway (yes).
