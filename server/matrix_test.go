@@ -133,6 +133,7 @@ func rules() []rule {
 		{"GET /shots/:id/shock.csv", shot("/shots/:id/shock.csv"), own},
 		{"POST /shots/:id/correct", shotForm("/correct", url.Values{"kind": {"shot"}, "specimen": {"Birch specimen"}}), change},
 		{"POST /shots/:id/void", shotForm("/void", url.Values{"void": {"yes"}, "reason": {"strap"}}), change},
+		{"POST /shots/:id/stated", shotForm("/stated", url.Values{}), change},
 		{"POST /shots/:id/settle", shotForm("/settle", url.Values{"field": {"specimen"}, "keep": {"x"}}), [5]int{303, 404, 403, 409, 409}},
 		{"GET /equipment", at("/equipment"), page},
 		{"GET /health", at("/health"), page},

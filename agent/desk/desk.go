@@ -186,6 +186,7 @@ func (d *Desk) routes(e *echo.Echo) {
 	e.POST(page.PathShots+"/:id/fired", d.fired)
 	e.POST(page.PathShots+"/:id/void", d.void)
 	e.POST(page.PathShots+"/:id/settle", d.settle)
+	e.POST(page.PathShots+"/:id/stated", d.stated)
 	e.GET(page.PathShots+"/:id/map", d.anotherMap)
 	e.POST(page.PathShots+"/:id/map", d.useAnotherMap)
 	d.inspectionRoutes(e)

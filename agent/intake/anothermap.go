@@ -97,7 +97,7 @@ type Remapped struct {
 	Before *lab.Score // that holds now; nil: none
 	After  *lab.Score
 	by     *Map
-	notes  []note // flags of taking in
+	kept   []lab.Flag // of taking in
 }
 
 // TryMap computes a shot again by another channel map, with the certificates that
@@ -116,7 +116,7 @@ func (in *Intake) TryMap(ctx context.Context, shot uuid.UUID, by *Map) (*Remappe
 	}
 	if len(scores) > 0 {
 		x.Before = &scores[0].Score
-		x.notes = notesOf(x.Before, lab.FlagMapUnreadable, lab.FlagCalibrationUnread)
+		x.kept = scoring.Kept(x.Before, lab.FlagMapUnreadable, lab.FlagCalibrationUnread)
 	}
 	if _, err := in.mapAttachment(ctx, by); err != nil {
 		return nil, err
@@ -153,14 +153,15 @@ func unusableMap(rep *score.Report) error {
 }
 
 // Flags are those that the result would carry.
-func (x *Remapped) Flags() []lab.Flag { return append(flagsOf(x.notes), x.After.Flags...) }
+func (x *Remapped) Flags() []lab.Flag { return append(slices.Clone(x.kept), x.After.Flags...) }
 
 // RecordMap makes the result the one that holds, with the reason; the map is kept
 // with it. Where another result came since it was tried, nothing is recorded.
 func (in *Intake) RecordMap(ctx context.Context, x *Remapped, reason, author string) error {
 	b := *x.After
 	b.Reason = reason
-	dr, err := scoreDraft(&b, x.notes)
+	scoring.Carry(&b, x.kept)
+	dr, err := scoreDraft(&b, nil)
 	if err != nil {
 		return firstProblem(err)
 	}

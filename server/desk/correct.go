@@ -13,6 +13,7 @@ import (
 	"thudbook/sync/amend"
 	"thudbook/sync/lab"
 	"thudbook/sync/problem"
+	"thudbook/sync/record"
 	"thudbook/sync/scope"
 	"thudbook/sync/view"
 	"thudbook/web/httpkit"
@@ -42,7 +43,11 @@ func (d *Desk) trail(ctx context.Context, p *caller, s *page.Shot, row *view.Sho
 		return err
 	}
 	t.Show(s, row, of != nil && p.MayKeep(of.ID))
-	for _, f := range []*page.Form{s.Correct, s.Void} {
+	forms := []*page.Form{s.Correct, s.Void}
+	if s.Stated != nil {
+		forms = append(forms, s.Stated.Again)
+	}
+	for _, f := range forms {
 		if f != nil {
 			f.Key = httpkit.NewKey()
 		}
@@ -84,34 +89,43 @@ func (d *Desk) authors(ctx context.Context, sc scope.Scope) (func(string) string
 
 // change writes what a person changes of a shot of a lab that they keep.
 func (d *Desk) change(ctx context.Context, c echo.Context, do func(*view.ShotRow, string) (amend.Change, error)) (string, error) {
-	p, err := d.caller(c)
+	p, in, row, err := d.keptShot(ctx, c)
 	if err != nil {
-		return "", err
-	}
-	id, err := uuid.Parse(c.Param("id"))
-	if err != nil {
-		return "", notFound("shot")
-	}
-	row, err := d.Views.Shot(ctx, p.Scope, id)
-	if err != nil {
-		return "", err
-	}
-	in, err := p.names.Lab(ctx, row.Lab)
-	if err != nil {
-		return "", err
-	}
-	if in == nil {
-		return "", notFound("shot")
-	}
-	if err := register.MayKeep(p.Principal, in.ID); err != nil {
 		return "", err
 	}
 	act, err := do(&row, p.Author())
 	if err != nil || act == nil {
 		return "", err
 	}
-	_, err = amend.Shot(ctx, d.Register.Ledger, d.Views, p.Scope, id, act)
-	return page.ShotPath(id.String()), err
+	if _, err = amend.Shot(ctx, d.Register.Ledger, d.Views, p.Scope, row.ID, act); err != nil {
+		return "", err
+	}
+	if err := d.byStated(ctx, &p, in, row.ID); err != nil { // the correction holds; the page asks for the rest
+		d.Log.Warn("the correction is saved; the shot could not be scored again by it", "shot", row.ID, "error", err)
+	}
+	return page.ShotPath(row.ID.String()), nil
+}
+
+// keptShot gives the shot of an address, of a lab that the caller keeps, and that lab.
+func (d *Desk) keptShot(ctx context.Context, c echo.Context) (p caller, in record.LabID, row view.ShotRow, err error) {
+	if p, err = d.caller(c); err != nil {
+		return p, in, row, err
+	}
+	id, err := uuid.Parse(c.Param("id"))
+	if err != nil {
+		return p, in, row, notFound("shot")
+	}
+	if row, err = d.Views.Shot(ctx, p.Scope, id); err != nil {
+		return p, in, row, err
+	}
+	of, err := p.names.Lab(ctx, row.Lab)
+	if err != nil {
+		return p, in, row, err
+	}
+	if of == nil {
+		return p, in, row, notFound("shot")
+	}
+	return p, of.ID, row, register.MayKeep(p.Principal, of.ID)
 }
 
 // shotUnit is the unit of a shot's pressures: that of its lab, and on a form that

@@ -93,6 +93,7 @@ func (d *Desk) Routes(e *echo.Echo) {
 	e.POST(page.PathShots+"/:id/correct", d.correct, in)
 	e.POST(page.PathShots+"/:id/void", d.void, in)
 	e.POST(page.PathShots+"/:id/settle", d.settle, in)
+	e.POST(page.PathShots+"/:id/stated", d.stated, in)
 	e.GET(page.PathEquipment, d.equipment, in)
 	e.POST(page.PostItem, d.postItem, in)
 	e.POST(page.PostService, d.postService, in)

@@ -120,6 +120,29 @@ func TestBatchKeepsWhatCameOut(t *testing.T) {
 	}
 }
 
+// What was seen when a shot was taken in holds for a score that is made later; that
+// certificates could not be read then does not.
+func TestFlagsOfTakingInStay(t *testing.T) {
+	b := newBench(t, 1)
+	shot := &b.f.Shots[0]
+	first, err := b.plain(t.Context(), shot)
+	if err != nil {
+		t.Fatal(err)
+	}
+	computed := len(first.Flags)
+	first.Flags = append([]lab.Flag{{Code: lab.FlagFileTime, Text: "of 1970"}, {Code: lab.FlagCalibrationUnread, Text: "then"}}, first.Flags...)
+	if err := b.reg.Scores(t.Context(), b.f.By, b.f.Lab, []register.Result{{Shot: shot, Score: first}}); err != nil {
+		t.Fatal(err)
+	}
+	again, err := b.plain(t.Context(), shot)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(again.Flags) != computed+1 || again.Flags[0] != (lab.Flag{Code: lab.FlagFileTime, Text: "of 1970"}) {
+		t.Errorf("flags %+v, want that of the time and %d computed ones", again.Flags, computed)
+	}
+}
+
 // BenchmarkRescore scores shots again in batches; the baseline in the same run
 // is one after the other, each with a commit of its own, as it was before.
 func BenchmarkRescore(b *testing.B) {

@@ -12,6 +12,7 @@ import (
 
 	"thudbook/metrics/score"
 	"thudbook/server/evidence"
+	"thudbook/server/register"
 	"thudbook/sync/lab"
 	"thudbook/sync/problem"
 	"thudbook/sync/record"
@@ -134,7 +135,7 @@ func (m *Maker) Try(ctx context.Context, sc scope.Scope, id uuid.UUID, r *lab.Re
 			return err
 		}
 		with := scoring.Reviewed(scoring.InForceOf(sensors, l.Shot.Shot.EffectiveAt), id, r, l.Shot.Shot.EffectiveAt)
-		if l.After, l.Why, err = m.score(ctx, &l.Shot, with); err != nil {
+		if l.After, l.Why, err = m.score(ctx, sc, &l.Shot, with); err != nil {
 			return err
 		}
 		l.AfterNo = l.BeforeNo + 1
@@ -148,17 +149,49 @@ func (m *Maker) Plain(ctx context.Context, sc scope.Scope, shot *view.ShotRow) (
 	if err != nil {
 		return nil, "", err
 	}
-	return m.score(ctx, shot, scoring.InForceOf(sensors, shot.Shot.EffectiveAt))
+	return m.score(ctx, sc, shot, scoring.InForceOf(sensors, shot.Shot.EffectiveAt))
 }
 
-// score gives a score, or why there is none.
-func (m *Maker) score(ctx context.Context, shot *view.ShotRow, by []score.Calibration) (*lab.Score, string, error) {
+// Stated scores a stroke whose results rest on another stated speed than the one
+// that is recorded; no score and no reason where they rest on it.
+func (m *Maker) Stated(ctx context.Context, sc scope.Scope, shot uuid.UUID) (*register.Result, string, error) {
+	s, err := scoring.ByStated(ctx, m.Views, sc, shot)
+	if err != nil || s == nil {
+		return nil, "", err
+	}
+	b, why, err := m.compute(ctx, &s.Row, s.Job)
+	if b == nil {
+		return nil, why, err
+	}
+	s.Follow(b)
+	return &register.Result{Shot: &s.Row, Score: b}, "", nil
+}
+
+// score gives the next score of a stroke by these certificates, with the flags of
+// taking in, or why there is none.
+func (m *Maker) score(ctx context.Context, sc scope.Scope, shot *view.ShotRow, by []score.Calibration) (*lab.Score, string, error) {
 	job := scoring.JobOf(shot)
 	job.Calibrations = by
+	b, why, err := m.compute(ctx, shot, job)
+	if b == nil {
+		return nil, why, err
+	}
+	before, err := m.Views.Scores(ctx, sc, shot.ID)
+	if err != nil {
+		return nil, "", err
+	}
+	if len(before) > 0 {
+		scoring.Carry(b, scoring.Kept(&before[0].Score, lab.FlagCalibrationUnread))
+	}
+	b.Turn = shot.ScoreTurn + 1
+	return b, "", nil
+}
+
+// compute does one job of a stroke, or says why that cannot be done.
+func (m *Maker) compute(ctx context.Context, shot *view.ShotRow, job scoring.Job) (*lab.Score, string, error) {
 	s := scoring.Scorer{Blobs: m.Evidence.Of(shot.Lab)}
 	b, err := s.Score(ctx, job)
 	if err == nil {
-		b.Turn = shot.ScoreTurn + 1
 		return b, "", nil
 	}
 	if ctx.Err() != nil {

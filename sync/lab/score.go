@@ -212,3 +212,12 @@ func (s *Score) Validate() error {
 	}
 	return c.err()
 }
+
+// RestsOnTyped says whether the score was computed with a typed speed, in m/s; nil
+// is one too: none.
+func (s *Score) RestsOnTyped(speedMS *float64) bool {
+	if s.TypedSpeedMS == nil || speedMS == nil {
+		return s.TypedSpeedMS == speedMS
+	}
+	return *s.TypedSpeedMS == *speedMS
+}

@@ -53,6 +53,9 @@ func ShotPath(id string) string { return PathShots + "/" + url.PathEscape(id) }
 // AssignPath takes the assign form of one shot (POST).
 func AssignPath(id string) string { return ShotPath(id) + "/assign" }
 
+// StatedPath computes a shot again by the speed that is recorded (POST).
+func StatedPath(id string) string { return ShotPath(id) + "/stated" }
+
 // ShotAssignHref leads to the form on the screen of a shot that AssignPath takes.
 func ShotAssignHref(id string) string { return ShotPath(id) + "#assign" }
 

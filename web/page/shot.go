@@ -90,6 +90,7 @@ type Shot struct {
 	Seq        string       // place in the chain
 	Received   Status       // as {OK, "receipt from server, 2026-11-25 14:02"}; empty Word hides it
 	Gap        *Gap         // nil: nothing is asked
+	Stated     *Stated      // nil: the results rest on the speed that is recorded
 	Accept     *Form        // nil where the caller may not, and where it is decided
 	Accepted   string       // when; empty: nobody yet
 	Assign     *Form        // AssignFields; nil when nothing is missing
@@ -111,6 +112,13 @@ type Shot struct {
 }
 
 func (Shot) screen() string { return "shot" }
+
+// Stated says that results rest on another stated speed than the one that is
+// recorded now.
+type Stated struct {
+	By, Now string // as "5.50 m/s", "the light gate"
+	Again   *Form  // computes again; nil where the caller may not
+}
 
 // TracesHref is where the script fetches the traces from.
 func (s Shot) TracesHref() string { return TracesPath(s.ID) }

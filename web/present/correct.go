@@ -166,7 +166,7 @@ type Trail struct {
 
 // Show puts history, what is to settle, and with may the forms on the screen.
 func (t *Trail) Show(p *page.Shot, r *view.ShotRow, may bool) {
-	p.History, p.Unsettled = t.history(r), t.unsettled(r, may)
+	p.History, p.Unsettled, p.Stated = t.history(r), t.unsettled(r, may), Stated(r, t.Scores, may)
 	for i := range p.Meta {
 		if m := &p.Meta[i]; m.Label == fieldLabel("operator") && m.Value.Text != "" {
 			m.Value.Text = t.operator(m.Value.Text)

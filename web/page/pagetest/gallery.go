@@ -234,5 +234,6 @@ func shots() []Item {
 	many.Traces = Many()
 	many.Shock = shockOf(true, "")
 	many.Correct, many.Void, many.Unsettled = nil, nil, nil
+	many.Stated = &page.Stated{By: "a typed speed of 50.2 m/s", Now: "a typed speed of 5.02 m/s", Again: &page.Form{Action: page.StatedPath("x"), Submit: "Compute it again"}}
 	return []Item{{"shot", normal}, {"shot-error", bad}, {"shot-empty", none}, {"shot-full", many}}
 }
