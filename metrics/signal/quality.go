@@ -29,6 +29,7 @@ const (
 	stuckQuiet    = 0.05 // share of equal neighbours above which repeats are normal (coarse steps)
 	entrySteps    = 10   // resolution steps by which a flat top is entered and left
 	leastExtremum = 20   // resolution steps that an extreme must exceed
+	restingPart   = 0.05 // of the range, by which a flat top differs from the level at rest
 	holeRun       = 3    // equal samples, of a plug that is loose for an instant
 	holeSides     = 8    // steps looked at on each side of them
 	holeJump      = 6    // mean steps there by which the signal falls and comes back
@@ -192,8 +193,8 @@ func (q *Quality) saturation(c *Channel, r runs) {
 		return // a gate or a pressure rests at its extremes
 	}
 	for _, extreme := range [2]float64{q.Max, q.Min} {
-		if math.Abs(extreme-q.Mean) < leastExtremum*r.resolution {
-			continue
+		if math.Abs(extreme-q.Mean) < leastExtremum*r.resolution || math.Abs(extreme-v[0]) < restingPart*(q.Max-q.Min) {
+			continue // a channel without noise stands still at rest
 		}
 		for i := 1; i < len(v); i++ {
 			if v[i] != extreme || v[i-1] == extreme {

@@ -71,6 +71,20 @@ func TestInspectSaturation(t *testing.T) {
 	}
 }
 
+// A record without noise, as one that was computed or that is filled up with zeros,
+// ends abruptly at the level at which it rested.
+func TestInspectRestIsNoFlatTop(t *testing.T) {
+	for _, sign := range []float64{1, -1} {
+		c := signal.Channel{Measures: signal.LinearAcceleration, Values: make([]float64, 400)}
+		for i := 50; i < 150; i++ {
+			c.Values[i] = sign * 70 * math.Sin(math.Pi*float64(i-50)/100)
+		}
+		if q := signal.Inspect(&c); q.Saturated != 0 || q.FlatTop {
+			t.Errorf("%+v, want no remark", q)
+		}
+	}
+}
+
 // Coarse steps repeat values at a smooth peak without being saturated.
 func TestInspectCoarseResolution(t *testing.T) {
 	c := pulse()
