@@ -209,6 +209,10 @@ func (d *Desk) mountedRows(ctx context.Context, now time.Time) (rows []page.Read
 	well, look := 0, &upkeep.Watch{Read: d.read, Scope: d.scope(), Now: now}
 	for i := range mounted {
 		m := &mounted[i]
+		if m.Item != nil && len(present.OtherPositions(mounted[:i], m)) > 0 {
+			continue // told of at its first position
+		}
+		position := strings.Join(append([]string{m.Mounting.Mounting.Position}, present.OtherPositions(mounted, m)...), ", ")
 		if m.Item == nil {
 			rows = append(rows, page.ReadyRow{What: "position " + m.Mounting.Mounting.Position, State: page.Status{Level: page.Bad, Word: "not in the register"}, Href: page.PathRig})
 			continue
@@ -218,12 +222,12 @@ func (d *Desk) mountedRows(ctx context.Context, now time.Time) (rows []page.Read
 			return nil, err
 		}
 		if s, ok := l.Uncertified(m.Item.Item.Class); ok {
-			rows = append(rows, page.ReadyRow{What: m.Item.Item.Title() + ", position " + m.Mounting.Mounting.Position, State: s, Reason: "The register asks no calibration of it. If it has a certificate, record it.", Href: page.PathRig + "#certificate"})
+			rows = append(rows, page.ReadyRow{What: m.Item.Item.Title() + ", position " + position, State: s, Reason: "The register asks no calibration of it. If it has a certificate, record it.", Href: page.PathRig + "#certificate"})
 		} else if len(l.Needs) == 0 {
 			well++
 		}
 		for _, need := range l.Needs {
-			rows = append(rows, page.ReadyRow{What: m.Item.Item.Title() + ", position " + m.Mounting.Mounting.Position, State: need.State, Reason: need.Reason, Href: page.PathRig, Item: m.Item.ID.String(), Code: need.Code})
+			rows = append(rows, page.ReadyRow{What: m.Item.Item.Title() + ", position " + position, State: need.State, Reason: need.Reason, Href: page.PathRig, Item: m.Item.ID.String(), Code: need.Code})
 		}
 	}
 	if well > 0 {

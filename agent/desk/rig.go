@@ -3,6 +3,7 @@ package desk
 import (
 	"context"
 	"net/http"
+	"slices"
 	"strings"
 	"time"
 
@@ -120,7 +121,7 @@ func (d *Desk) rigChanges(ctx context.Context) (out []page.RigChange, more bool,
 	}
 	for i := range all[:min(len(all), changesShown)] {
 		m := &all[i].Mounting
-		r := page.RigChange{ID: m.ID.String(), At: m.Mounting.EffectiveAt.Time().Local(), Position: m.Mounting.Position, By: present.By(m.Author), Key: httpkit.NewKey()}
+		r := page.RigChange{ID: m.ID.String(), At: m.Mounting.EffectiveAt.Time().Local(), Position: m.Mounting.Position, Also: m.Mounting.Also, By: present.By(m.Author), Key: httpkit.NewKey()}
 		if m.Mounting.Item != uuid.Nil {
 			if r.Item = "not in the register"; all[i].Item != nil {
 				r.Item = all[i].Item.Item.Title()
@@ -182,7 +183,7 @@ func past(f *httpkit.Filled, field string) lab.Time {
 // registered first.
 func (d *Desk) mount(c echo.Context) error {
 	return d.once.Post(c, whom, page.MountFields(), func(ctx context.Context, f *httpkit.Filled) (string, error) {
-		b := &lab.Mounting{Rig: d.Intake.Rig(), Position: f.Values["position"], EffectiveAt: past(f, "effective_at")}
+		b := &lab.Mounting{Rig: d.Intake.Rig(), Position: f.Values["position"], EffectiveAt: past(f, "effective_at"), Also: f.Values["also"] != ""}
 		confirmed := inventory.Confirm(f.Values["confirmed"] != "")
 		if f.Values["item"] == page.NewItem {
 			for _, field := range []string{"class", "serial"} {
@@ -219,9 +220,37 @@ func (d *Desk) unmount(c echo.Context) error {
 		if !f.OK() {
 			return "", nil
 		}
-		_, err := d.Intake.State(ctx, inventory.Fact{Author: d.author(c), Body: b})
+		positions, err := d.offPositions(ctx, b, f.Values[page.EverywhereField] != "")
+		if err != nil {
+			return "", err
+		}
+		facts := make([]inventory.Fact, 0, len(positions))
+		for _, position := range positions {
+			off := *b
+			off.Position = position
+			facts = append(facts, inventory.Fact{Author: d.author(c), Body: &off})
+		}
+		_, err = d.Intake.State(ctx, facts...)
 		return page.PathRig + "?done=off", err
 	}, d.rigAgain(page.PostUnmount), nil)
+}
+
+// offPositions lists the positions that a mounting of nothing empties: its own, and
+// everywhere the others at which the same item sits then.
+func (d *Desk) offPositions(ctx context.Context, b *lab.Mounting, everywhere bool) ([]string, error) {
+	out := []string{b.Position}
+	if !everywhere {
+		return out, nil
+	}
+	mounted, err := d.read.Mounted(ctx, d.scope(), b.Rig, b.EffectiveAt)
+	if err != nil {
+		return nil, err
+	}
+	i := slices.IndexFunc(mounted, func(m view.MountedRow) bool { return lab.Fold(m.Mounting.Mounting.Position) == lab.Fold(b.Position) })
+	if i < 0 {
+		return out, nil
+	}
+	return append(out, present.OtherPositions(mounted, &mounted[i])...), nil
 }
 
 // mistaken withdraws a mounting that never happened.

@@ -12,14 +12,20 @@ import (
 	"thudbook/sync/view"
 )
 
-// State writes a fact that a person stated at the rig, after holding it against
-// the register; see Record. It gives the id of the document. What is refused is
-// a problem, or several joined.
-func (in *Intake) State(ctx context.Context, f inventory.Fact) (id uuid.UUID, err error) {
-	_, err = in.Record(ctx, f.Lab, func(tx kv.Tx) ([]ledger.Draft, error) {
-		d, err := inventory.Draft(ctx, view.Within(in.opt.Views.Reader(in.opt.Store), tx), scope.All(), f)
-		id = d.UID
-		return []ledger.Draft{d}, err
+// State writes what a person stated at the rig, one fact or several of one lab at
+// once, after holding it against the register; see Record. It gives the id of the
+// last document. What is refused is a problem, or several joined; nothing is
+// written then.
+func (in *Intake) State(ctx context.Context, facts ...inventory.Fact) (id uuid.UUID, err error) {
+	_, err = in.Record(ctx, facts[0].Lab, func(tx kv.Tx) (drafts []ledger.Draft, err error) {
+		for _, f := range facts {
+			d, err := inventory.Draft(ctx, view.Within(in.opt.Views.Reader(in.opt.Store), tx), scope.All(), f)
+			if err != nil {
+				return nil, err
+			}
+			id, drafts = d.UID, append(drafts, d)
+		}
+		return drafts, nil
 	})
 	return id, err
 }

@@ -25,6 +25,9 @@ type Calibration struct {
 	// one, in the same unit, was believed when the shot was fired, and what scaled the
 	// channel in the acquisition is taken to have used it.
 	AssumedSensitivity float64 `json:"assumed_sensitivity,omitempty"`
+	// SeveralAxes says that the sensor measures at other positions too: a sensitivity is
+	// that of one axis, and nothing says of which.
+	SeveralAxes bool `json:"several_axes,omitempty"`
 	// Correction names what corrected it; the caller's, handed back.
 	Correction string `json:"correction,omitempty"`
 }
@@ -80,6 +83,12 @@ func (u *UsedCalibration) apply(ch *chanmap.Channel, flags *flagSet) {
 	}
 	raw, ok := unit.Parse(ch.Unit)
 	if u.Sensitivity == 0 || !ok || chanmap.Dimension(ch.Measures) == unit.Raw {
+		return
+	}
+	if u.SeveralAxes {
+		if raw.Dimension == unit.Raw || u.AssumedSensitivity != 0 {
+			flags.add(CalibrationConflict, ch.Column, "certificate %s gives one sensitivity, and its sensor measures at several positions, so nothing says of which axis it is; what the map says is used", name)
+		}
 		return
 	}
 	if raw.Dimension != unit.Raw {

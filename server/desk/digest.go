@@ -210,7 +210,7 @@ func (g *digester) changed(ctx context.Context) error {
 		}
 		mountings, err := g.d.Views.Mountings(ctx, g.sc, i.ID)
 		for j := range mountings {
-			add(&mountings[j].Head, title+": mounted at position "+mountings[j].Mounting.Position+late(mountings[j].Mounting.EffectiveAt))
+			add(&mountings[j].Head, title+": mounted at position "+mountings[j].Mounting.Position+present.AlsoThere(&mountings[j].Mounting)+late(mountings[j].Mounting.EffectiveAt))
 		}
 		return err
 	})

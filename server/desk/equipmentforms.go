@@ -209,14 +209,14 @@ func (d *Desk) postMounting(c echo.Context) error {
 		if err != nil {
 			return "", err
 		}
-		b := &lab.Mounting{Rig: rig, Position: f.Values["position"], EffectiveAt: d.past(f, "effective_at")}
+		b := &lab.Mounting{Rig: rig, Position: f.Values["position"], EffectiveAt: d.past(f, "effective_at"), Also: f.Values["also"] != ""}
 		if text := f.Values["item"]; text != "" {
 			if b.Item, err = uuid.Parse(text); err != nil {
 				f.Fault("item", "There is no such item. Choose one from the list.")
 			}
 		}
 		what := "mounting"
-		if d.elsewhere(ctx, c, b) {
+		if !b.Also && d.elsewhere(ctx, c, b) {
 			what = "moved"
 		}
 		return d.write(ctx, c, f, in, b, what)

@@ -10,6 +10,7 @@ import (
 	"thudbook/sync/record"
 	"thudbook/sync/view"
 	"thudbook/web/page"
+	"thudbook/web/present"
 )
 
 // Kinds of entries of a history, as they stand in addresses.
@@ -107,7 +108,7 @@ func (d *Desk) history(ctx context.Context, p *caller, id uuid.UUID, rigs map[uu
 	mountings = append(mountings, off.Mountings...)
 	for i := range mountings {
 		b := &mountings[i].Mounting
-		add(lab.KindMounting, b.EffectiveAt, &mountings[i].Head, "mounted at "+rigName(rigs, b.Rig)+", position "+b.Position, "")
+		add(lab.KindMounting, b.EffectiveAt, &mountings[i].Head, "mounted at "+rigName(rigs, b.Rig)+", position "+b.Position+present.AlsoThere(b), "")
 	}
 	slices.SortStableFunc(out, func(a, b itemEvent) int { return b.At.Compare(a.At) })
 	return out, err

@@ -98,5 +98,5 @@ func (d *Desk) elsewhere(ctx context.Context, c echo.Context, b *lab.Mounting) b
 		return false
 	}
 	u, err := d.Views.RamUsage(ctx, p.Scope, b.Item, (b.EffectiveAt - 1).Time())
-	return err == nil && u.Rig != uuid.Nil && (u.Rig != b.Rig || lab.Fold(u.Position) != lab.Fold(b.Position))
+	return err == nil && u.Rig != uuid.Nil && (u.Rig != b.Rig || len(u.Positions) > 1 || lab.Fold(u.Position) != lab.Fold(b.Position))
 }

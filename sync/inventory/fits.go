@@ -133,9 +133,12 @@ func (k *checker) mounting(ctx context.Context, b *lab.Mounting) error {
 	if err != nil {
 		return err
 	}
+	if err := k.anotherAxis(ctx, b); err != nil {
+		return err
+	}
 	for i := range all {
 		o := &all[i].Mounting
-		if o.EffectiveAt == b.EffectiveAt && (o.Rig != b.Rig || lab.Fold(o.Position) != lab.Fold(b.Position)) {
+		if o.EffectiveAt == b.EffectiveAt && b.Ends(o) && (o.Rig != b.Rig || lab.Fold(o.Position) != lab.Fold(b.Position)) {
 			return clash("effective_at", fmt.Sprintf("At this very time the item was mounted at another place (position %s).", o.Position),
 				"An item is in one place at a time: check which it was and when, and withdraw the other entry if that one is wrong.")
 		}
@@ -149,17 +152,54 @@ func (k *checker) moves(ctx context.Context, b *lab.Mounting) error {
 		return nil
 	}
 	u, err := k.v.RamUsage(ctx, k.only, b.Item, b.EffectiveAt.Time())
-	if err != nil || u.Rig == uuid.Nil || u.Rig == b.Rig && lab.Fold(u.Position) == lab.Fold(b.Position) {
+	if err != nil || u.Rig == uuid.Nil || b.Also || u.Rig == b.Rig && len(u.Positions) == 1 && lab.Fold(u.Position) == lab.Fold(b.Position) {
 		return err
 	}
-	at := "another rig"
-	if rig, err := k.v.Rig(ctx, k.only, u.Rig); err == nil {
-		at = rig.Rig.Name
-	} else if problem.Of(err) != problem.NotFound {
+	at, err := k.rigName(ctx, u.Rig)
+	if err != nil {
 		return err
 	}
-	return clash("item", fmt.Sprintf("%s sits at %s, position %s, at this time; an item is in one place at a time.", u.Item.Item.Title(), at, u.Position),
-		"Check the serial number. If it was moved from there to here, confirm it.")
+	fix := "Check the serial number. If it was moved from there to here, confirm it."
+	if u.Rig == b.Rig && severalAxes(&u.Item.Item) {
+		fix += " If another axis of the same case measures here, and it stays there too, tick that."
+	}
+	return clash("item", fmt.Sprintf("%s sits at %s, position %s, at this time; an item is in one place at a time.", u.Item.Item.Title(), at, u.Position), fix)
+}
+
+func (k *checker) rigName(ctx context.Context, id uuid.UUID) (string, error) {
+	rig, err := k.v.Rig(ctx, k.only, id)
+	if problem.Of(err) == problem.NotFound && err != nil {
+		return "another rig", nil
+	}
+	return rig.Rig.Name, err
+}
+
+// severalAxes says that an item of this kind can measure at several positions.
+func severalAxes(i *lab.Item) bool { return lab.Fold(i.Class) == lab.Fold(lab.ClassSensor) }
+
+// anotherAxis refuses what is said to stay where it is, and is no sensor, or sits at
+// another rig or nowhere.
+func (k *checker) anotherAxis(ctx context.Context, b *lab.Mounting) error {
+	if !b.Also {
+		return nil
+	}
+	u, err := k.v.RamUsage(ctx, k.only, b.Item, b.EffectiveAt.Time())
+	if err != nil {
+		return err
+	}
+	switch {
+	case !severalAxes(&u.Item.Item):
+		return clash("also", fmt.Sprintf("%s is no sensor, and has no further axis.", u.Item.Item.Title()), "Leave the tick out. If it was moved here, confirm it.")
+	case u.Rig == uuid.Nil:
+		return clash("also", fmt.Sprintf("%s sits at no other position at this time.", u.Item.Item.Title()), "Leave the tick out; give it for the next position of the same case. Check the time.")
+	case u.Rig != b.Rig:
+		at, err := k.rigName(ctx, u.Rig)
+		if err != nil {
+			return err
+		}
+		return clash("also", fmt.Sprintf("%s sits at %s at this time; one case is at one rig.", u.Item.Item.Title(), at), "Check the serial number. If it was moved here, leave the tick out and confirm it.")
+	}
+	return nil
 }
 
 // correction refuses what would take a counter below zero.

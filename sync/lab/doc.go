@@ -57,7 +57,7 @@ const (
 	QuarantineSettledSchema uint = 1
 	RigSchema               uint = 1
 	ItemSchema              uint = 3
-	MountingSchema          uint = 1
+	MountingSchema          uint = 2
 	ServiceSchema           uint = 4
 	CalibrationSchema       uint = 4
 	WithdrawnSchema         uint = 1

@@ -92,13 +92,22 @@ const maxDays = 36_525
 
 // Mounting says that an item sits at a position of a rig from EffectiveAt on;
 // the zero Item says that the position is empty. An item is in one place at a
-// time: mounted elsewhere, it has left the place before.
+// time: mounted elsewhere, it has left the place before. Only the case of a sensor
+// with several axes sits at several positions of one rig, see Also.
 type Mounting struct {
 	Rig         uuid.UUID `json:"rig"`
 	Position    string    `json:"position"` // "ram", "ax", "gate", …; the map binds columns to positions
 	Item        uuid.UUID `json:"item"`
 	EffectiveAt Time      `json:"effective_at"`
+
+	// Since version 2: another axis of the item measures here, and it stays where it
+	// sits at this rig already.
+	Also bool `json:"also,omitempty"`
 }
+
+// Ends says that an item which was mounted as o says has left that place when it is
+// mounted as m says later.
+func (m *Mounting) Ends(o *Mounting) bool { return !m.Also || m.Rig != o.Rig }
 
 // RecordKind is KindMounting.
 func (*Mounting) RecordKind() record.Kind { return KindMounting }
@@ -112,6 +121,9 @@ func (m *Mounting) Validate() error {
 	c.id("rig", m.Rig)
 	c.needText("position", m.Position, MaxText)
 	c.when("effective_at", m.EffectiveAt)
+	if m.Also && m.Item == uuid.Nil {
+		c.add("also", "a position that is empty has no axis of an item", "name the item, or leave this out")
+	}
 	return c.err()
 }
 

@@ -80,6 +80,9 @@ type UsedCalibration struct {
 
 	// Since version 2: the sensitivity that a review put in the place of the certificate's.
 	CorrectedSensitivity *float64 `json:"corrected_sensitivity,omitempty"`
+
+	// Since version 4: the sensor measured at several positions, so that no sensitivity was taken.
+	SeveralAxes bool `json:"several_axes,omitempty"`
 }
 
 // Bounds of one score, so that it fits in a record.

@@ -34,7 +34,7 @@ func InForce(ctx context.Context, v *view.Reader, sc scope.Scope, rig uuid.UUID,
 			out = append(out, reviewed(calibrationOf(m.Mounting.Mounting.Position, m.Item, k), state.Review, at))
 		}
 	}
-	return out, nil
+	return ofAxes(out), nil
 }
 
 // InForceOf is InForce for a stored shot fired at a time, from the sensors that view
@@ -46,7 +46,19 @@ func InForceOf(sensors []view.SensorRow, at lab.Time) []score.Calibration {
 			out = append(out, reviewed(calibrationOf(s.Mounting.Mounting.Position, s.Item, k), s.Calibration.Review, at))
 		}
 	}
-	return out
+	return ofAxes(out)
+}
+
+// ofAxes marks the certificates of sensors that measure at several positions.
+func ofAxes(all []score.Calibration) []score.Calibration {
+	n := map[string]int{}
+	for i := range all {
+		n[all[i].ID]++
+	}
+	for i := range all {
+		all[i].SeveralAxes = n[all[i].ID] > 1
+	}
+	return all
 }
 
 // Reviewed puts the sensitivities that a review takes to have held at a time in the
@@ -101,6 +113,7 @@ func UsedBy(ctx context.Context, v *view.Reader, sc scope.Scope, shot uuid.UUID)
 			return nil, fmt.Errorf("sensor of certificate %s: %w", u.Certificate, err)
 		}
 		used := calibrationOf(u.Position, &item, &k)
+		used.SeveralAxes = u.SeveralAxes
 		if s := u.CorrectedSensitivity; s != nil {
 			correct(&used, *s, uuid.Nil)
 		}
@@ -129,7 +142,7 @@ func usedCalibrations(rep *score.Report) []lab.UsedCalibration {
 			continue // not from the register
 		}
 		one := lab.UsedCalibration{Calibration: id, Position: cut(u.Position, lab.MaxText), Certificate: cut(u.Certificate, lab.MaxText),
-			TookSensitivity: u.TookSensitivity, TookUncertainty: u.TookUncertainty}
+			TookSensitivity: u.TookSensitivity, TookUncertainty: u.TookUncertainty, SeveralAxes: u.SeveralAxes}
 		if u.Correction != "" && u.AssumedSensitivity != 0 {
 			one.CorrectedSensitivity = new(u.Sensitivity)
 		}

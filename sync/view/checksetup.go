@@ -125,8 +125,7 @@ func (c *setups) there(place int, t lab.Time) (uuid.UUID, error) {
 		return uuid.Nil, nil
 	}
 	d := all[n-1]
-	last, err := lastBefore(c.r, c.s.mountings, c.sc, d.body().Item, t)
-	if err != nil || last == nil || last.UID != d.UID || last.Lab != d.Lab {
+	if gone, err := c.s.left(c.r, c.sc, d, t); gone || err != nil {
 		return uuid.Nil, err
 	}
 	return d.body().Item, nil

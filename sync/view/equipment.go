@@ -134,7 +134,8 @@ type Usage struct {
 	Plan                HeldPlan
 	LastService         *ServiceRow
 	Rig                 uuid.UUID // where it sits now; zero: nowhere
-	Position            string
+	Position            string    // several of one sensor's case as “ax, ay, az”
+	Positions           []string  // the same, one by one
 	Stated              *StateRow // nil: in service, nobody said where
 }
 
@@ -221,7 +222,7 @@ func (s *Set) usage(r kv.Reader, sc scope.Scope, d *doc[lab.Item], now lab.Time,
 		u.TotalStrokes += all
 		u.StrokesSinceService += after
 		if p.to == now+1 {
-			u.Rig, u.Position = p.rig, p.position
+			u.Rig, u.Positions, u.Position = p.rig, p.positions, p.position()
 		}
 	}
 	return u, nil

@@ -13,47 +13,6 @@ import (
 	"thudbook/sync/scope"
 )
 
-// span is a time in which an item sat at a rig: From <= t < To.
-type span struct {
-	rig      uuid.UUID
-	position string
-	from, to lab.Time
-}
-
-// spans gives where an item sat until end, in the order of time. An item
-// leaves a place when it is mounted elsewhere, or when something else, or
-// nothing, is put there.
-func (s *Set) spans(r kv.Reader, sc scope.Scope, item uuid.UUID, end lab.Time) ([]span, error) {
-	var all []*doc[lab.Mounting]
-	for d, err := range s.mountings.ScanIndex(r, byItem, item[:], kv.Join(item[:], when(end)), false) {
-		if err != nil {
-			return nil, err
-		}
-		if sc.Allows(d.Lab) {
-			all = append(all, d)
-		}
-	}
-	out := make([]span, 0, len(all))
-	for i, d := range all {
-		b := d.body()
-		to := end
-		if i+1 < len(all) {
-			to = min(to, all[i+1].body().EffectiveAt)
-		}
-		next, err := s.nextAt(r, sc, d)
-		if err != nil {
-			return nil, err
-		}
-		if next != nil {
-			to = min(to, next.body().EffectiveAt)
-		}
-		if to > b.EffectiveAt {
-			out = append(out, span{rig: b.Rig, position: b.Position, from: b.EffectiveAt, to: to})
-		}
-	}
-	return out, nil
-}
-
 // nextAt gives the mounting that follows another at the same place, or nil.
 func (s *Set) nextAt(r kv.Reader, sc scope.Scope, d *doc[lab.Mounting]) (*doc[lab.Mounting], error) {
 	b := d.body()
@@ -98,12 +57,11 @@ func (s *Set) mountedAt(r kv.Reader, sc scope.Scope, rig uuid.UUID, t lab.Time) 
 		if d == nil || d.body().Item == uuid.Nil {
 			continue
 		}
-		// The item may have been mounted elsewhere since.
-		last, err := lastBefore(r, s.mountings, sc, d.body().Item, t)
+		gone, err := s.left(r, sc, d, t)
 		if err != nil {
 			return nil, err
 		}
-		if last != nil && last.UID == d.UID && last.Lab == d.Lab {
+		if !gone {
 			out = append(out, d)
 		}
 	}

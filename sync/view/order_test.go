@@ -87,7 +87,7 @@ func drawFact(t *rapid.T, i int) (uuid.UUID, lab.Body) {
 	case 11:
 		return item, &lab.Item{Class: lab.ClassRam, Serial: reason, CalibrationRequired: flip}
 	case 12:
-		return doc("mounting"), &lab.Mounting{Rig: rig, Position: "ram", Item: item, EffectiveAt: at}
+		return doc("mounting"), &lab.Mounting{Rig: rig, Position: rapid.SampledFrom([]string{"ram", "ax", "ay"}).Draw(t, "position"), Item: item, EffectiveAt: at, Also: flip}
 	case 31:
 		return doc("booking"), &lab.Booking{Rig: rig, From: at, To: at.Add(time.Duration(1+i) * time.Hour), Department: reason}
 	case 32:

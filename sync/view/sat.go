@@ -13,7 +13,7 @@ import (
 // Sat is a time in which an item sat at a rig: From <= t < To.
 type Sat struct {
 	Rig      uuid.UUID
-	Position string
+	Position string // several of one sensor's case as “ax, ay, az”
 	From, To lab.Time
 }
 
@@ -24,7 +24,7 @@ func (v *Reader) Sat(ctx context.Context, sc scope.Scope, item uuid.UUID, from, 
 		spans, err := v.set.spans(r, sc, item, to)
 		for _, p := range spans {
 			if p.to > from {
-				out = append(out, Sat{Rig: p.rig, Position: p.position, From: max(p.from, from), To: p.to})
+				out = append(out, Sat{Rig: p.rig, Position: p.position(), From: max(p.from, from), To: p.to})
 			}
 		}
 		return err

@@ -132,6 +132,7 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 		"SensorsDue":       func(s scope.Scope) (int, error) { return rows(w.SensorsDue(ctx, s, now, view.Page{})) },
 		"CalibrationAt":    func(s scope.Scope) (int, error) { return single(w.CalibrationAt(ctx, s, ram1, lab.At(now))) },
 		"MapsUsed":         func(s scope.Scope) (int, error) { return size(w.MapsUsed(ctx, s, rig1)) },
+		"Sits":             func(s scope.Scope) (int, error) { return size(w.Sits(ctx, s, ram1, lab.At(now))) },
 		"SensorsOf":        func(s scope.Scope) (int, error) { return size(w.SensorsOf(ctx, s, shot)) },
 		"Campaigns":        func(s scope.Scope) (int, error) { return rows(w.Campaigns(ctx, s, view.Page{})) },
 		"Campaign":         func(s scope.Scope) (int, error) { return single(w.Campaign(ctx, s, campaign)) },

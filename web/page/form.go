@@ -173,6 +173,7 @@ func MountingFields() []Field {
 		{Name: "position", Label: "Position", Kind: "text", Required: true, Help: "As the channel map names it, such as ax; for others ram, head form."},
 		{Name: "item", Label: "Item", Kind: "select", Help: "Nothing, when it was taken off."},
 		{Name: "effective_at", Label: "Since", Kind: "datetime-local", Required: true},
+		AnotherAxisField(),
 	}
 }
 

@@ -59,6 +59,7 @@ type RigPosition struct {
 	Absent   string   // why the rig has no such position; empty: it has one
 	AbsentID string   // of the entry that says so
 	AbsentBy string
+	Others   []string // where the same item sits too
 }
 
 // RigChange is one entry of the rig's history.
@@ -67,6 +68,7 @@ type RigChange struct {
 	At       time.Time
 	Position string
 	Item     string // empty: taken off
+	Also     bool   // it stayed where it sat before
 	By       string
 	Key      string
 }
@@ -82,12 +84,18 @@ func MountFields() []Field {
 		{Name: "position", Label: "Position", Kind: "list", Required: true, Help: "As the channel map names the column, such as ax; else ram, impactor face, head form, neck."},
 		{Name: "item", Label: "Item", Kind: "select", Required: true},
 		{Name: "effective_at", Label: "Mounted at", Kind: "datetime-local", Help: "Empty: now."},
+		AnotherAxisField(),
 		class,
 		{Name: "serial", Label: "Serial number of the new item", Kind: "text"},
 		{Name: "calibration_required", Label: "The new item needs calibration", Kind: "select", Help: "Usual: sensors, light gates and pressure transducers need it, the rest does not.",
 			Options: []Choice{{"", "as usual for its kind"}, {"yes", "yes"}, {"no", "no"}}},
 		{Name: "confirmed", Label: "I have checked this entry", Kind: "checkbox", Help: "Tick it to save an entry that was called doubtful."},
 	}
+}
+
+// AnotherAxisField says that an item stays where it sits already.
+func AnotherAxisField() Field {
+	return Field{Name: "also", Label: "It stays at its other positions too", Kind: "checkbox", Help: "For the next axis of one sensor case, as a triaxial accelerometer at ax, ay and az. Without the tick it was moved here."}
 }
 
 // NewItem is the choice of an item that is not in the register yet.
@@ -98,8 +106,12 @@ func UnmountFields() []Field {
 	return []Field{
 		{Name: "position", Kind: "hidden"},
 		{Name: "effective_at", Label: "Taken off at", Kind: "datetime-local", Help: "Empty: now."},
+		{Name: EverywhereField, Label: "Off all its positions", Kind: "checkbox"},
 	}
 }
+
+// EverywhereField takes an item off all the positions of a rig at which it sits.
+const EverywhereField = "everywhere"
 
 // MistakenFields withdraw an entry. The id is hidden.
 func MistakenFields() []Field {
@@ -108,7 +120,15 @@ func MistakenFields() []Field {
 
 // Unmount is the form that takes the item of a position off.
 func (p RigPosition) Unmount() Form {
-	return Form{Action: PostUnmount, ID: "off-" + strings.ReplaceAll(p.Position, " ", "-"), Key: p.Key, Fields: UnmountFields(), Submit: "Take it off", Values: map[string]string{"position": p.Position}}
+	f := Form{Action: PostUnmount, ID: "off-" + strings.ReplaceAll(p.Position, " ", "-"), Key: p.Key, Fields: UnmountFields(), Submit: "Take it off", Values: map[string]string{"position": p.Position}}
+	last := len(f.Fields) - 1
+	if len(p.Others) == 0 {
+		f.Fields = f.Fields[:last]
+		return f
+	}
+	f.Fields[last].Help = "It sits at " + strings.Join(p.Others, ", ") + " too. Without the tick it stays there."
+	f.Values[EverywhereField] = "yes"
+	return f
 }
 
 // AbsentFields say that the rig does not have a position. The position is hidden.

@@ -256,7 +256,7 @@ func (s *LogView) Row(ctx context.Context, e *LogEntry) (page.LogRow, error) {
 	case e.Mounting.Mounting.Item == uuid.Nil:
 		r.Kind, r.Text = "taken off", "position "+e.Mounting.Mounting.Position+" is empty"
 	default:
-		r.Text = "at position " + e.Mounting.Mounting.Position
+		r.Text = "at position " + e.Mounting.Mounting.Position + AlsoThere(&e.Mounting.Mounting)
 	}
 	if h.Withdrawn != nil {
 		r.Ended = page.Status{Level: page.Plain, Word: cmp.Or(endedBy(h.Withdrawn), "withdrawn")}

@@ -53,13 +53,8 @@ func Look(ctx context.Context, w *upkeep.Watch, i *view.ItemRow, also ...record.
 		l.Needs[len(l.Needs)-1].Shot = c.Shot
 	}
 	if l.Use.Rig != uuid.Nil {
-		twins, err := w.Twins(ctx, l.Use.Rig, l.Use.Position)
-		if err != nil {
+		if err := l.twins(ctx, w); err != nil {
 			return l, err
-		}
-		for i := range twins {
-			l.need("disagrees_with_twin", lab.Fold(twins[i].Channel+" "+twins[i].Twin), page.Status{Level: page.Warn, Word: "disagreeing with its twin"}, TwinReason(&twins[i], l.Use.Position))
-			l.Needs[len(l.Needs)-1].Shot = twins[i].Shot
 		}
 	}
 	if l.Calibration, err = v.CalibrationAt(ctx, sc, i.ID, lab.At(now)); err != nil || l.Calibration.State == view.NotRequired {
@@ -75,6 +70,21 @@ func Look(ctx context.Context, w *upkeep.Watch, i *view.ItemRow, also ...record.
 		}
 	}
 	return l, err
+}
+
+// twins tells of the axes of an item that disagree with another channel.
+func (l *Looked) twins(ctx context.Context, w *upkeep.Watch) error {
+	for _, position := range l.Use.Positions {
+		twins, err := w.Twins(ctx, l.Use.Rig, position)
+		if err != nil {
+			return err
+		}
+		for i := range twins {
+			l.need("disagrees_with_twin", lab.Fold(twins[i].Channel+" "+twins[i].Twin), page.Status{Level: page.Warn, Word: "disagreeing with its twin"}, TwinReason(&twins[i], position))
+			l.Needs[len(l.Needs)-1].Shot = twins[i].Shot
+		}
+	}
+	return nil
 }
 
 func (l *Looked) need(code, since string, s page.Status, reason string) {

@@ -33,8 +33,27 @@ func Positions(m *chanmap.Map, mounted []view.MountedRow, zone *time.Location) [
 			out = append(out, page.RigPosition{Position: b.Position})
 		}
 		out[at].Since = b.EffectiveAt.Time().In(zone)
+		out[at].Others = OtherPositions(mounted, &mounted[i])
 		if out[at].Item = "not in the register"; mounted[i].Item != nil {
 			out[at].Item = mounted[i].Item.Item.Title()
+		}
+	}
+	return out
+}
+
+// AlsoThere says of a mounting that the item stayed where it sat, "" where it moved.
+func AlsoThere(m *lab.Mounting) string {
+	if m.Also {
+		return ", and at its other positions"
+	}
+	return ""
+}
+
+// OtherPositions lists where else at a rig the item of one position sits.
+func OtherPositions(mounted []view.MountedRow, of *view.MountedRow) (out []string) {
+	for i := range mounted {
+		if b := &mounted[i].Mounting.Mounting; b.Item == of.Mounting.Mounting.Item && b.Position != of.Mounting.Mounting.Position {
+			out = append(out, b.Position)
 		}
 	}
 	return out

@@ -21,13 +21,14 @@ func rigs() []Item {
 		{Position: "neck", Kind: "neck", Item: "neck, N-2", Since: ago(30 * 24 * time.Hour), States: []page.Status{{Level: page.Bad, Word: "quarantined, and mounted"}}, Key: "4"},
 		{Position: "ax", Kind: "sensor", Channel: "linear acceleration, \u2212x, g", Item: "accelerometer X, S-1001", Since: ago(9 * 24 * time.Hour), States: []page.Status{{Level: page.OK, Word: "in calibration"}}, Key: "5"},
 		{Position: "ay", Kind: "sensor", Channel: "linear acceleration, y, g", Key: "6"},
+		{Position: "wx", Kind: "sensor", Channel: "angular velocity, x, rad/s", Item: "rate sensor, RS-0107", Others: []string{"wy", "wz"}, Since: ago(9 * 24 * time.Hour), States: []page.Status{{Level: page.OK, Word: "in calibration"}}, Key: "6x"},
 		{Position: "az", Kind: "sensor", Channel: "linear acceleration, z, g", Item: "accelerometer Z, S-1003", Since: ago(9 * 24 * time.Hour), States: []page.Status{{Level: page.Bad, Word: "calibration overdue by 12 days"}}, Key: "7"},
 		{Position: "gate", Kind: "light gate", Channel: "light gate, V", Item: "light gate, G-4", Since: ago(212 * 24 * time.Hour), Key: "8"},
 		{Position: "tank", Kind: "pressure transducer", Channel: "pressure, kPa", Absent: "none is built in; the gauge is read by eye", AbsentID: "a1", AbsentBy: "R. Example", Key: "9"},
 	}
 	changes := []page.RigChange{
 		{ID: "c1", At: ago(40 * time.Minute), Position: "ay", By: "at the rig", Key: "c1"},
-		{ID: "c2", At: ago(9 * 24 * time.Hour), Position: "ay", Item: "accelerometer Y, S-1002", By: "R. Example", Key: "c2"},
+		{ID: "c2", At: ago(9 * 24 * time.Hour), Position: "ay", Item: "accelerometer Y, S-1002", Also: true, By: "R. Example", Key: "c2"},
 	}
 	rated := page.Form{ID: "rated", Action: page.PostRated, Key: "r", Fields: page.RatedFields("psi"), Submit: "Record the pressure"}
 	normal := page.Rig{Frame: f, Map: "rig.toml", Rows: rows, Changes: changes, Mount: mount, Calibration: cert, Rated: rated, Most: page.Pressure{Number: page.Show(145, "psi"), KPa: page.Show(999.7, "kPa")}, MarkedOn: "relief valve, no. 7", MostSince: ago(400 * time.Hour), MostBy: "R. Example",
