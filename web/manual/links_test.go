@@ -12,8 +12,8 @@ import (
 	"thudbook/web/present"
 )
 
-// Every link of the manual leads to a page or a screen that there is, and to a
-// place that stands on it.
+// Every link of the manual, and of the screens, leads to a page or a screen that
+// there is; and those to the manual to a place that stands there.
 func TestLinks(t *testing.T) {
 	whole, _ := words(t)
 	front, err := manual.Page("", page.Frame{})
@@ -25,17 +25,22 @@ func TestLinks(t *testing.T) {
 		name := strings.TrimPrefix(strings.TrimPrefix(item.Href, "/manual"), "/")
 		drawn[item.Href] = text(t, name, page.Frame{AtRig: true}, present.ManualFlags()...)
 	}
-	pages, err := filepath.Glob("pages/*.md")
-	if err != nil {
-		t.Fatal(err)
+	var files []string
+	for _, pattern := range []string{"pages/*.md", "../page/templates/*.html", "../page/templates/screens/*.html"} {
+		some, err := filepath.Glob(pattern)
+		if err != nil || len(some) == 0 {
+			t.Fatalf("%s: %d files, %v", pattern, len(some), err)
+		}
+		files = append(files, some...)
 	}
 	n := 0
-	for _, p := range pages {
+	link := regexp.MustCompile(`(?:\]\(|href=")(/[^)"{?]*)[)"]`)
+	for _, p := range files {
 		source, err := os.ReadFile(p)
 		if err != nil {
 			t.Fatal(err)
 		}
-		for _, m := range regexp.MustCompile(`\]\((/[^)]*)\)`).FindAllStringSubmatch(string(source), -1) {
+		for _, m := range link.FindAllStringSubmatch(string(source), -1) {
 			n++
 			path, place, _ := strings.Cut(m[1], "#")
 			body, ours := drawn[path]
@@ -47,7 +52,7 @@ func TestLinks(t *testing.T) {
 			}
 		}
 	}
-	if n < 30 {
+	if n < 80 {
 		t.Errorf("only %d links were followed", n)
 	}
 }
