@@ -37,6 +37,8 @@ func TestWhatMeasuresIsCalibrated(t *testing.T) {
 			t.Errorf("%q is missing in %q", want, s)
 		}
 	}
+	r.page(shot, "by the register nothing was mounted at az, gate", "#flag-nothing_mounted")
+	r.page("/ready", "position az", "nothing is mounted")
 	// Its certificate comes to light, and had run out before the shot.
 	id := regexp.MustCompile(`<option value="([0-9a-f-]{36})">sensor, S-2`).FindStringSubmatch(r.page("/rig"))[1]
 	day := func(back int) string { return time.Now().AddDate(0, 0, -back).Format(time.DateOnly) }

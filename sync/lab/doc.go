@@ -48,7 +48,7 @@ const (
 // not been recorded.
 const (
 	ShotSchema              uint = 1
-	ScoreSchema             uint = 4
+	ScoreSchema             uint = 5
 	VoidSchema              uint = 1
 	EditSchema              uint = 1
 	SightingSchema          uint = 1

@@ -30,6 +30,7 @@ const (
 	FlagRestTooShort      = "rest_too_short"
 	FlagTimerUnknown      = "timer_unknown"
 	FlagAboveRated        = "above_rated_pressure"
+	FlagNothingMounted    = "nothing_mounted"
 	FlagPlanChanged       = "plan_changed"
 	FlagJudgedThen        = "judged_when_taken_in"
 )
@@ -67,6 +68,7 @@ func FlagTable() []FlagMeaning {
 		{FlagAboveRated, "The tank pressure that was stated for the stroke is above the maximum allowed pressure of the rig, as it is marked on the vessel or its relief valve.", "Do not fire again at it. Correct the pressure if it was mistyped; if the gauge did show it, shut the supply, vent the tank, take the rig out of use and have a competent person examine vessel, relief valve and regulator, as local rules say."},
 		{FlagPlanChanged, "The campaign was changed after the shot was recorded, in what the shot is judged by: its cell, the tolerance of its speed, a limit, or a time that it has to keep. All that is said of the shot follows the plan in force; the flag gives what the plan said before.", "Look whether an acceptance or a void of before still holds, and judge the shot again where it does not."},
 		{FlagJudgedThen, "What an earlier program flagged by the plan of the day when the file was taken in. What the plan in force says of the shot stands in flags of its own.", "Nothing; it is kept so that the judgement of then can be followed."},
+		{FlagNothingMounted, "When the shot was fired, nothing was mounted, by the register, at a position that a channel of the channel map reads: which sensor it was, and whether it was in calibration, is not known.", "Record what sat there under Rig, from when on; the flag goes when the entry covers the shot. If the rig has nothing there, say so under Rig, or take the channel out of the map."},
 		{FlagItemUnregistered, "Something was mounted that is not in the register.", "Enter the item under Equipment."},
 	}
 }

@@ -90,6 +90,7 @@ const (
 	MaxFlags            = 100
 	MaxFaults           = 20
 	MaxUsedCalibrations = 64
+	MaxPositions        = 256
 )
 
 // Score says what was computed from a shot's bytes, and with what. A rescore
@@ -118,6 +119,10 @@ type Score struct {
 	// Since version 4: why a person had it computed by another channel map. The
 	// map is then an attachment of the record.
 	Reason string `json:"reason,omitempty"`
+
+	// Since version 5: the positions at which what the channels measure sits, the
+	// columns of the stated map; none where the map was guessed.
+	Positions []string `json:"positions,omitempty"`
 
 	// Turn is one more than that of the score which the writer saw, so that a
 	// score by a clock that was ahead does not outlast those that follow it.
@@ -197,6 +202,12 @@ func (s *Score) Validate() error {
 	}
 	if len(s.Reviews) > MaxUsedCalibrations {
 		c.add("reviews", fmt.Sprintf("%d reviews, the most is %d", len(s.Reviews), MaxUsedCalibrations), "name those that were used")
+	}
+	if n := len(s.Positions); n > MaxPositions {
+		c.add("positions", fmt.Sprintf("%d positions, the most is %d", n, MaxPositions), "keep the first")
+	}
+	for _, name := range s.Positions {
+		c.needText("position", name, MaxText)
 	}
 	for _, id := range s.Reviews {
 		c.id("review", id)

@@ -3,6 +3,7 @@ package scoring
 import (
 	"fmt"
 	"maps"
+	"slices"
 	"strings"
 	"unicode/utf8"
 
@@ -37,6 +38,7 @@ func Body(j Job, rep *score.Report) *lab.Score {
 	if rep.Has(score.MapGuessed) && rep.Map != nil {
 		b.GuessedMap = mapText(rep.Map)
 	}
+	b.Positions = positions(rep)
 	b.Flags = Flags(rep.Flags)
 	for _, x := range rep.Twins[:min(len(rep.Twins), lab.MaxTwins)] {
 		b.Twins = append(b.Twins, lab.Twins{Channel: cut(x.Channel, lab.MaxText), Twin: cut(x.Twin, lab.MaxText), Measures: string(x.Measures),
@@ -52,6 +54,20 @@ func Body(j Job, rep *score.Report) *lab.Score {
 	return b
 }
 
+// positions are the places that the map states, each once.
+func positions(rep *score.Report) (out []string) {
+	if rep.Map == nil || rep.Has(score.MapGuessed) {
+		return nil
+	}
+	for i := range rep.Map.Channels {
+		name := cut(strings.TrimSpace(rep.Map.Channels[i].Column), lab.MaxText)
+		if name != "" && len(out) < lab.MaxPositions && !slices.Contains(out, name) {
+			out = append(out, name)
+		}
+	}
+	return out
+}
+
 // fit leaves out what is least needed until the score fits in a record.
 func fit(b *lab.Score) {
 	for {
@@ -62,6 +78,8 @@ func fit(b *lab.Score) {
 		switch n := len(b.Flags); {
 		case b.GuessedMap != "":
 			b.GuessedMap = ""
+		case len(b.Positions) > 0:
+			b.Positions = nil
 		case len(b.Faults) > 0:
 			b.Faults = nil
 		case n > 1:

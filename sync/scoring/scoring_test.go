@@ -62,6 +62,9 @@ func TestScoreOfAStoredShot(t *testing.T) {
 	if got.Error != nil || got.Shot != j.Shot || got.MapSHA256 != j.Map || got.Engine != score.EngineVersion || got.GuessedMap != "" {
 		t.Errorf("%+v", got)
 	}
+	if !slices.Equal(got.Positions, []string{"ax"}) {
+		t.Errorf("positions %q, want the column of the map", got.Positions)
+	}
 	peak := got.Results["peak_linear_acceleration"]
 	if math.Abs(peak.Value-100) > 0.1 || peak.Unit != "g" || peak.ExpandedUncertainty == nil || math.Abs(*peak.AtS-0.005) > 0.0002 {
 		t.Errorf("peak %+v, want 100 g at 5 ms with an uncertainty", peak)
@@ -89,6 +92,9 @@ func TestGuessedMapIsKept(t *testing.T) {
 	got, err := s.Score(t.Context(), scoring.Job{Shot: labtest.ID("s"), FileName: "a.csv", Source: put(t, b, labtest.CSV(100))})
 	if err != nil {
 		t.Fatal(err)
+	}
+	if got.Positions != nil {
+		t.Errorf("a guessed map has the positions %q", got.Positions)
 	}
 	if !strings.Contains(got.GuessedMap, "ax") || got.MapSHA256 != (record.Hash{}) {
 		t.Errorf("guessed map %q", got.GuessedMap)

@@ -123,6 +123,13 @@ func (v *Reader) RigFlags(ctx context.Context, sc scope.Scope, shot uuid.UUID) (
 		if err != nil {
 			return err
 		}
+		bare, err := v.set.unmounted(r, sc, d)
+		if bare != "" {
+			out = append(out, lab.Flag{Code: lab.FlagNothingMounted, Text: bare})
+		}
+		if err != nil {
+			return err
+		}
 		why, err := v.set.checkFailed(r, sc, d)
 		if why != "" {
 			out = append(out, lab.Flag{Code: lab.FlagCheckFailed, Text: why})
