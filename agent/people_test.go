@@ -47,6 +47,13 @@ func TestPeopleAtTheRig(t *testing.T) {
 	ann := add("Ann Brook", "5508")
 	r.page("/shots", "At the rig:", "Wilma Quill")
 	correct("H-21")
+	r.saved("/rig/mount", url.Values{"position": {"neck"}, "item": {"new"}, "class": {"neck"}, "serial": {"N-3"}})
+	r.saved("/ready/on", url.Values{"reason": {"the register is still empty"}})
+	for path, what := range map[string]string{"/rig": "N-3", "/ready": "the register is still empty"} {
+		if b := r.page(path, what); strings.Count(b, "Wilma Quill") < 2 || strings.Contains(b, "a person on the server") { // once as who is at the rig
+			t.Errorf("%s does not name who did it", path)
+		}
+	}
 
 	// One tap from any screen leads to the names, and back.
 	if m := regexp.MustCompile(`href="(/people[^"]*)">Change`).FindStringSubmatch(r.page("/shots/" + id)); m == nil || !strings.Contains(m[1], url.QueryEscape("/shots/"+id)) {

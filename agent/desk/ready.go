@@ -43,7 +43,7 @@ func (d *Desk) readyPage(c echo.Context, typed *httpkit.Filled, status int) erro
 	on = current(p.Rows, on)
 	for i := range on {
 		w := &on[i].WentOn
-		p.On = append(p.On, page.WentOn{What: w.What, Reason: w.Reason, By: present.By(on[i].Author), Until: w.Until.Time().Local()})
+		p.On = append(p.On, page.WentOn{What: w.What, Reason: w.Reason, By: present.Who(on[i].Author, d.personName), Until: w.Until.Time().Local()})
 	}
 	open := uncovered(p.Rows, on)
 	switch {

@@ -121,7 +121,7 @@ func (d *Desk) rigChanges(ctx context.Context) (out []page.RigChange, more bool,
 	}
 	for i := range all[:min(len(all), changesShown)] {
 		m := &all[i].Mounting
-		r := page.RigChange{ID: m.ID.String(), At: m.Mounting.EffectiveAt.Time().Local(), Position: m.Mounting.Position, Also: m.Mounting.Also, By: present.By(m.Author), Key: httpkit.NewKey()}
+		r := page.RigChange{ID: m.ID.String(), At: m.Mounting.EffectiveAt.Time().Local(), Position: m.Mounting.Position, Also: m.Mounting.Also, By: present.Who(m.Author, d.personName), Key: httpkit.NewKey()}
 		if m.Mounting.Item != uuid.Nil {
 			if r.Item = "not in the register"; all[i].Item != nil {
 				r.Item = all[i].Item.Item.Title()

@@ -81,6 +81,3 @@ func classOf(measures string) string {
 		return lab.ClassSensor
 	}
 }
-
-// By names the author of an entry for its line in a list.
-func By(author string) string { return (&Trail{}).who(author) }
