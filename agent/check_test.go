@@ -67,6 +67,11 @@ func TestSystemCheck(t *testing.T) {
 	// Another head form: said before it is fired, and a series of its own.
 	r.saved("/rig/mount", url.Values{"position": {"head form"}, "item": {"new"}, "class": {"head form"}, "serial": {"HF-2"}})
 	r.page("/check", "The next check on this pad begins a new series", "HF-2, before: none recorded", "look at what is mounted")
+	const advised = "a check before the next campaign shot is advised"
+	r.page("/ready", advised, "head form, HF-2 mounted at position head form on ", "; the last system check was ")
+	if b := r.page("/next"); strings.Contains(b, advised) {
+		t.Error("the advice stands in the way of a shot")
+	}
 	fire(66)
 	r.page("/check", "A new series began", "HF-2, before: none recorded", "first of the series", "Checks with another setup are not compared")
 	old := regexp.MustCompile(`<option value="([0-9a-f]{12})">head form: none recorded`).FindStringSubmatch(r.page("/check"))
@@ -75,5 +80,16 @@ func TestSystemCheck(t *testing.T) {
 	}
 	if b := r.page("/check?series="+old[1], "the pad’s certificate"); strings.Contains(b, "A new series began") || !strings.Contains(b, "above the limit of 70 g") {
 		t.Error("the earlier series is not shown")
+	}
+
+	r.plant(r.mounted()...) // a ram, since yesterday: before the check, and no head form
+	if b := r.page("/ready"); strings.Contains(b, advised) {
+		t.Error("the check does not end the advice")
+	}
+	r.plant(labtest.Draft(t, labtest.ID("sv"), &lab.Service{Item: labtest.ID("ram"), EffectiveAt: lab.At(time.Now()), Note: "new seals"}))
+	r.page("/ready", advised, "service of Ram, R-7 on ")
+	fire(67)
+	if b := r.page("/ready"); strings.Contains(b, advised) {
+		t.Error("the check after the service does not end the advice")
 	}
 }

@@ -154,6 +154,13 @@ func (d *Desk) readyRows(ctx context.Context, now time.Time) ([]page.ReadyRow, e
 	if err != nil {
 		return nil, err
 	}
+	advice, err := d.checks(now).Advice(ctx)
+	if err != nil {
+		return nil, err
+	}
+	if advice != nil {
+		rows = append(rows, *advice)
+	}
 	n, err := d.counts(ctx)
 	if err != nil {
 		return nil, err
