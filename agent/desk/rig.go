@@ -201,7 +201,7 @@ func (d *Desk) mount(c echo.Context) error {
 			return "", nil
 		}
 		if f.Values["item"] == page.NewItem {
-			item := &lab.Item{Class: f.Values["class"], Serial: f.Values["serial"], CalibrationRequired: f.Values["calibration_required"] == "yes" || f.Values["calibration_required"] == "" && lab.Calibrated(f.Values["class"])}
+			item := &lab.Item{Class: f.Values["class"], Serial: f.Values["serial"], CalibrationRequired: present.NeedsCalibration(f.Values)}
 			var err error
 			if b.Item, err = d.Intake.State(ctx, inventory.Fact{Author: d.author(c), Body: item, Confirmed: confirmed}); err != nil {
 				return "", err

@@ -90,7 +90,7 @@ func (d *Desk) rigChoices(ctx context.Context, in roster.Place, suffix string) (
 func (d *Desk) postItem(c echo.Context) error {
 	return d.post(c, page.ItemFields(), func(ctx context.Context, f *httpkit.Filled) (string, error) {
 		b := &lab.Item{Class: f.Values["class"], Serial: f.Values["serial"], Name: f.Values["name"], Maker: f.Values["maker"], AssetNumber: f.Values["asset_number"], Model: f.Values["model"],
-			ServiceEveryStrokes: f.Count("service_every_strokes"), ServiceEveryDays: f.Count("service_every_days"), OpeningStrokes: f.Count("opening_strokes"), CalibrationRequired: f.Values["calibration_required"] != ""}
+			ServiceEveryStrokes: f.Count("service_every_strokes"), ServiceEveryDays: f.Count("service_every_days"), OpeningStrokes: f.Count("opening_strokes"), CalibrationRequired: present.NeedsCalibration(f.Values)}
 		if !f.OK() {
 			return "", nil
 		}

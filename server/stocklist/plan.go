@@ -100,9 +100,11 @@ func (r *row) plan(was Have, at int) (Line, error) {
 	}
 	over := Have{Item: r.item, State: r.state, Location: r.location}
 	line := Line{Line: r.line, At: at, New: at < 0}
+	usual := at < 0 && !r.given["calibration_required"] && lab.Calibrated(r.item.Class) // shown, like what was given
+	over.Item.CalibrationRequired = over.Item.CalibrationRequired || usual
 	stated := false
 	for _, c := range columns() {
-		if !r.given[c.name] || at >= 0 && (c.name == "class" || c.name == "serial") {
+		if !r.given[c.name] && !(usual && c.name == "calibration_required") || at >= 0 && (c.name == "class" || c.name == "serial") {
 			continue
 		}
 		from, to := c.get(&was), c.get(&over)

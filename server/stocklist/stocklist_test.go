@@ -233,3 +233,21 @@ func FuzzRead(f *testing.F) {
 		}
 	})
 }
+
+// A new item of which the list does not say whether it needs calibration needs it
+// as is usual for its kind, and the plan shows that; one that is there stays as it is.
+func TestCalibrationAsUsual(t *testing.T) {
+	have := stocklist.Have{Item: lab.Item{Class: "sensor", Serial: "S-1"}, State: lab.StateInService}
+	p, err := plan(t, "class,serial,calibration_required\nsensor,S-1,\nSensor,S-2,\nlight gate,G-1,\nsensor,S-3,no\nhose,H-1,\n", have)
+	if err != nil {
+		t.Fatal(places(err))
+	}
+	var got []string
+	for _, l := range p.Lines {
+		shown := slices.ContainsFunc(l.Changes, func(c stocklist.Change) bool { return c.Field == "calibration_required" && c.To == "yes" })
+		got = append(got, fmt.Sprintf("%s %t %t", l.Item.Serial, l.Item.CalibrationRequired, shown))
+	}
+	if want := []string{"S-1 false false", "S-2 true true", "G-1 true true", "S-3 false false", "H-1 false false"}; !slices.Equal(got, want) {
+		t.Errorf("item, needs it, shown: %q; want %q", got, want)
+	}
+}

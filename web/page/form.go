@@ -125,9 +125,15 @@ func ItemFields() []Field {
 		{Name: "service_every_strokes", Label: "Service interval", Unit: "strokes", Kind: "number", Help: "For what wears, as a ram."},
 		{Name: "service_every_days", Label: "Service interval", Unit: "days", Kind: "number", Help: "With both, whichever comes first."},
 		{Name: "opening_strokes", Label: "Strokes before it came into this register", Unit: "strokes", Kind: "number"},
-		{Name: "calibration_required", Label: "Needs calibration", Kind: "checkbox"},
+		calibrationField("Needs calibration"),
 		confirmField(),
 	}
+}
+
+// calibrationField asks whether a new item needs calibration.
+func calibrationField(label string) Field {
+	return Field{Name: "calibration_required", Label: label, Kind: "select", Help: "Usual: sensors, light gates and pressure transducers need it, the rest does not.",
+		Options: []Choice{{"", "as usual for its kind"}, {"yes", "yes"}, {"no", "no"}}}
 }
 
 // ServiceFields records a service done. Choices: "item".

@@ -87,8 +87,7 @@ func MountFields() []Field {
 		AnotherAxisField(),
 		class,
 		{Name: "serial", Label: "Serial number of the new item", Kind: "text"},
-		{Name: "calibration_required", Label: "The new item needs calibration", Kind: "select", Help: "Usual: sensors, light gates and pressure transducers need it, the rest does not.",
-			Options: []Choice{{"", "as usual for its kind"}, {"yes", "yes"}, {"no", "no"}}},
+		calibrationField("The new item needs calibration"),
 		{Name: "confirmed", Label: "I have checked this entry", Kind: "checkbox", Help: "Tick it to save an entry that was called doubtful."},
 	}
 }

@@ -9,6 +9,13 @@ import (
 	"thudbook/web/page"
 )
 
+// NeedsCalibration reads from the form of a new item whether it needs calibration:
+// as is usual for its kind, where nobody said otherwise.
+func NeedsCalibration(values map[string]string) bool {
+	said := values["calibration_required"]
+	return said == "yes" || said == "" && lab.Calibrated(values["class"])
+}
+
 // MountedAt lists what sat at a shot's rig when it was fired, and whether it was
 // in calibration then. link leads to an item; nil: there is no screen of it.
 func MountedAt(ctx context.Context, v *view.Reader, sc scope.Scope, row *view.ShotRow, link func(id string) string) ([]page.ShotMounted, error) {
