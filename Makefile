@@ -15,8 +15,11 @@ demo: build
 	./$(BIN) demo
 
 # Everything that CI asks: tools, scripts bundle, lint, all tests with the race detector.
+# Most packages wait more than they compute, so that more of them run at once than there
+# are cores.
+TEST_AT_ONCE ?= $(shell echo $$(( $$(getconf _NPROCESSORS_ONLN) + 1 )))
 test: test-tools build lint
-	THUDBOOK_BIN=$(CURDIR)/$(BIN) $(GO) test $(GOFLAGS_RACE) -vet=off -timeout 15m ./... # lint has vetted all
+	THUDBOOK_BIN=$(CURDIR)/$(BIN) $(GO) test $(GOFLAGS_RACE) -p $(TEST_AT_ONCE) -vet=off -timeout 15m ./... # lint has vetted all
 
 bench: test-tools build
 	$(GO) test -run '^$$' -bench . -benchtime 1s -cpu 1 ./metrics/...

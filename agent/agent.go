@@ -52,6 +52,7 @@ type Options struct {
 	SyncEvery  time.Duration
 	Reserve    int64 // bytes of the disk that are left free; 0: the default, negative: none
 	Limit      int64 // bytes of one file; 0: the default
+	AtOnce     int64 // records up to which lists are rebuilt before the start; 0: the default
 	Version    string
 	Log        *slog.Logger
 	Out        io.Writer // the address is printed here; nil: nowhere
@@ -185,7 +186,7 @@ func resolved(path string) (string, error) {
 
 // open opens the data folder.
 func open(ctx context.Context, o *Options, set *telemetry.Set) (*home.Home, error) {
-	h, err := home.Open(ctx, home.Options{Dir: o.Data, Log: o.Log, Software: "thudbook " + o.Version, Observe: set.Commit})
+	h, err := home.Open(ctx, home.Options{Dir: o.Data, Log: o.Log, Software: "thudbook " + o.Version, Observe: set.Commit, RebuildAtOnce: o.AtOnce})
 	if errors.Is(err, kv.ErrLocked) {
 		return nil, &problem.Error{Code: problem.Unavailable, What: "Another thudbook has the data folder " + o.Data + " open.",
 			Fix: "Stop that one first, or start this one with a data folder of its own.", Err: err}

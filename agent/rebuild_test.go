@@ -20,7 +20,8 @@ func TestFirstStartOfANewerVersion(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		labtest.FillLab(t, h.Ledger, 10_050, labtest.Options{}) // more than is rebuilt before the start
+		labtest.FillLab(t, h.Ledger, 1_200, labtest.Options{}) // more than is rebuilt before the start
+		o.AtOnce = 300
 		if err := h.Close(); err != nil {
 			t.Fatal(err)
 		}
@@ -35,7 +36,7 @@ func TestFirstStartOfANewerVersion(t *testing.T) {
 	})
 	r.page("/next", "Lists and counts are being rebuilt from the records")
 	r.until("the lists are whole", func() bool { return !strings.Contains(r.get("/next").body, "being rebuilt") })
-	r.page("/overview", "10\u202f050")
+	r.page("/overview", "1\u202f200")
 	if strings.Contains(r.page("/alarms"), "being rebuilt") {
 		t.Error("how far it was is an alarm that waits for an answer")
 	}

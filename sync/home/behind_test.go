@@ -20,10 +20,10 @@ func TestViewsOfOtherRulesAreRebuilt(t *testing.T) {
 	for _, tc := range []struct {
 		shots  int
 		behind bool
-	}{{300, false}, {10_050, true}} { // each with a score and more: see labtest.FillLab
+	}{{300, false}, {700, true}} { // each with a score and more: see labtest.FillLab
 		dir := t.TempDir()
 		open := func() *home.Home {
-			h, err := home.Open(t.Context(), home.Options{Dir: dir, Software: "test", Log: slog.New(slog.DiscardHandler)})
+			h, err := home.Open(t.Context(), home.Options{Dir: dir, Software: "test", Log: slog.New(slog.DiscardHandler), RebuildAtOnce: 1_000})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -44,7 +44,7 @@ func TestViewsOfOtherRulesAreRebuilt(t *testing.T) {
 		}
 		h = open()
 		state := h.Ledger.Rebuilding()
-		if state.Running != tc.behind || tc.behind && state.Total <= 20_000 {
+		if state.Running != tc.behind || tc.behind && state.Total <= 1_000 {
 			t.Errorf("%d shots: when it is open, rebuilding %+v", tc.shots, state)
 		}
 		late := labtest.Shot(l.Rig, l.Last.Add(time.Hour))

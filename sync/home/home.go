@@ -4,6 +4,7 @@
 package home
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"log/slog"
@@ -57,7 +58,8 @@ type Options struct {
 	Now      func() time.Time // nil: time.Now
 	Software string           // program and version
 	// Observe is told how long each update of the ledger took; nil: nobody is.
-	Observe func(took time.Duration, err error)
+	Observe       func(took time.Duration, err error)
+	RebuildAtOnce int64 // records that are worth a wait at the start; 0: 20,000
 }
 
 // Open opens a data folder, and makes it where there is none.
@@ -93,7 +95,7 @@ func Open(ctx context.Context, o Options) (*Home, error) {
 		store = kv.Timed{Store: h.Store, Observe: o.Observe}
 	}
 	h.Ledger, err = ledger.Open(ctx, ledger.Options{Dir: o.Dir, Node: h.Node.ID, Key: h.Node.PrivateKey, Store: store,
-		Blobs: h.Blobs, Views: h.Views, Now: o.Now, Log: o.Log, Software: o.Software, RebuildAtOnce: rebuildAtOnce})
+		Blobs: h.Blobs, Views: h.Views, Now: o.Now, Log: o.Log, Software: o.Software, RebuildAtOnce: cmp.Or(o.RebuildAtOnce, rebuildAtOnce)})
 	if err != nil {
 		return nil, errors.Join(err, h.Store.Close())
 	}
