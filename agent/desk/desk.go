@@ -171,6 +171,7 @@ func (d *Desk) routes(e *echo.Echo) {
 	e.GET(page.PathOverview, d.overview)
 	e.GET(page.PathDay, d.day)
 	e.GET(page.PathDay+".csv", d.dayCSV)
+	e.GET(page.PathShots+".csv", d.shotsCSV)
 	e.GET(page.PathStrokes, d.strokes)
 	e.POST(page.PathStrokes, d.dryStrokes)
 	e.POST(page.PostCounter, d.readCounter)

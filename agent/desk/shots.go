@@ -51,6 +51,9 @@ func (d *Desk) shots(c echo.Context) error {
 		p.Rows = append(p.Rows, row)
 	}
 	p.From, p.To = from, from+len(list.Rows)-1
+	if p.CSV = page.PathShots + ".csv"; specimen != "" {
+		p.CSV += "?specimen=" + url.QueryEscape(specimen)
+	}
 	link := func(after string, from int) string {
 		q := url.Values{}
 		for k, v := range map[string]string{"specimen": specimen, "after": after} {
@@ -70,6 +73,12 @@ func (d *Desk) shots(c echo.Context) error {
 		p.Newer = link("", 1)
 	}
 	return httpkit.Page(c, http.StatusOK, p)
+}
+
+// shotsCSV gives all shots as a table, or those on one specimen.
+func (d *Desk) shotsCSV(c echo.Context) error {
+	of := &present.Day{Read: d.read, Scope: d.scope(), Rig: d.Intake.Rig()}
+	return d.csv(c, "shots.csv", present.ShotHead(), of.ShotLines(c.Request().Context(), c.QueryParam("specimen")))
 }
 
 func (d *Desk) shot(c echo.Context) error {

@@ -44,6 +44,7 @@ type Shots struct {
 	From, To int    // position of the first and last row shown, from 1
 	Newer    string // link, empty at the newest page
 	Older    string // link, empty at the oldest page
+	CSV      string // link; empty where it is not offered
 }
 
 func (Shots) screen() string { return "shots" }

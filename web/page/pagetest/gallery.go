@@ -137,7 +137,7 @@ func shotLists() []Item {
 	fewer := filter
 	fewer.Lab, fewer.Specimen = "l2", "FG-Z"
 	return []Item{
-		{"shots", page.Shots{Frame: f, Filter: filter, Rows: normal, Total: "1 000 000 shots", From: 101, To: 125, Newer: "/shots?before=x", Older: "/shots?after=y"}},
+		{"shots", page.Shots{Frame: f, Filter: filter, Rows: normal, Total: "1 000 000 shots", From: 101, To: 125, Newer: "/shots?before=x", Older: "/shots?after=y", CSV: "/shots.csv"}},
 		{"shots-empty", page.Shots{Frame: agentFrame("Shots", page.PathShots, page.AgentCounts{}), Total: "no shots"}},
 		{"shots-nothing-fits", page.Shots{Frame: f, Filter: fewer, Total: "no shots"}},
 	}
