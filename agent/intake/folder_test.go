@@ -147,7 +147,9 @@ func TestBadFilesDoNotStopIntake(t *testing.T) {
 }
 
 func TestFileStillBeingWrittenWaits(t *testing.T) {
-	w := newWorld(t, ledgertest.Options{}).start()
+	w := newWorld(t, ledgertest.Options{})
+	w.write("map.toml", strings.Replace(mapText, "quiet_ms = 60", "quiet_ms = 500", 1)) // pauses of the writer are far shorter, the whole is longer
+	w.start()
 	text := csv(80)
 	f, err := os.Create(w.path("slow.csv"))
 	w.must(err)
@@ -162,7 +164,7 @@ func TestFileStillBeingWrittenWaits(t *testing.T) {
 		if n := len(w.shots()); n != 0 {
 			t.Fatalf("%d shots while the file is being written", n)
 		}
-		time.Sleep(25 * time.Millisecond) // below quiet_ms: the writer's own pace
+		w.lookedAfter(time.Now().Add(60 * time.Millisecond))
 	}
 	w.settled()
 	shots := w.shots()
