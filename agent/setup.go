@@ -82,6 +82,11 @@ func (p *parts) saveSetup(ctx context.Context, n desk.NewSetup) error {
 		e.Where = "folder"
 		return e
 	}
+	if !n.OldToo {
+		if err := p.passOver(ctx, &n); err != nil {
+			return err
+		}
+	}
 	if err := os.MkdirAll(filepath.Join(p.o.Data, "maps"), 0o755); err != nil {
 		return notSaved(err)
 	}
@@ -104,6 +109,22 @@ func (p *parts) saveSetup(ctx context.Context, n desk.NewSetup) error {
 		}
 	}
 	return p.intake.Watch([]intake.Folder{{Dir: n.Folder, Map: path}}, path)
+}
+
+// passOver leaves the files that lie in the folder already where they are.
+func (p *parts) passOver(ctx context.Context, n *desk.NewSetup) error {
+	m, err := intake.ParseMap("rig.toml", n.Map)
+	if err != nil {
+		return notSaved(err)
+	}
+	passed, err := p.intake.PassOver(ctx, n.Folder, m.Map)
+	if err != nil {
+		return notSaved(err)
+	}
+	if passed > 0 {
+		p.o.Log.Info("files that lay in the folder before it was watched are passed over", "folder", n.Folder, "files", passed)
+	}
+	return nil
 }
 
 func notSaved(err error) error {

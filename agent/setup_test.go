@@ -58,6 +58,7 @@ func TestGuidedSetUp(t *testing.T) {
 		t.Error("looking at the map saves it")
 	}
 	m.Set("do", "save")
+	m.Set("old_files", "too")
 	r.saved("/setup/map", m)
 	r.page("/setup?done=yes", "The folder is watched", `href="/people"`)
 	b, err := os.ReadFile(filepath.Join(r.opt.Data, "maps", "rig.toml"))

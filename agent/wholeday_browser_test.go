@@ -58,6 +58,7 @@ func wholeDay(t *testing.T, look browsertest.Look, touch bool) {
 	h.fill("c3_unit", "V")
 	h.fill("c3_flag_mm", "25")
 	h.fill("quiet_ms", "100")
+	h.pick("old_files", "too")
 	h.leads(func() { h.press(`button[name=do][value=save]`) }, "/setup", "The folder is watched now")
 	h.sound("set-up, done")
 	r.until("the file that was there is taken in", func() bool { return regexp.MustCompile(`1 shot\b`).MatchString(r.get("/shots").body) })

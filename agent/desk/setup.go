@@ -36,6 +36,8 @@ type Setup struct {
 type NewSetup struct {
 	Rig, Folder string
 	Map         []byte
+	// OldToo takes in what lies in the folder already; else it is passed over.
+	OldToo bool
 }
 
 // drafted is a set-up that is not saved yet. It lives as long as the program.
@@ -46,6 +48,7 @@ type drafted struct {
 	channels                   chanmap.Map
 	unsure                     []string
 	saved                      bool // channels begins with the map that holds
+	oldToo                     bool // what lies in the folder already becomes shots
 }
 
 func (d *Desk) draft() drafted {
@@ -106,6 +109,7 @@ func (d *Desk) setupPage(c echo.Context, path string, typed *httpkit.Filled, sta
 		}
 	}
 	if x.sample != "" {
+		d.showOld(c.Request().Context(), &p, &x)
 		d.showMap(c.Request().Context(), &p, &x)
 	}
 	if typed != nil {
@@ -121,6 +125,19 @@ func (d *Desk) setupPage(c echo.Context, path string, typed *httpkit.Filled, sta
 		}
 	}
 	return httpkit.Page(c, status, p)
+}
+
+// showOld asks what is to be done with the files that lie in the folder already. One
+// that cannot be looked at is told of where it is chosen.
+func (d *Desk) showOld(ctx context.Context, p *page.Setup, x *drafted) {
+	n, err := d.Intake.Untouched(ctx, x.folder, &x.channels)
+	if err != nil {
+		d.Log.Warn("what lies in the folder cannot be counted", "folder", x.folder, "error", err)
+		return
+	}
+	if p.OldToo = x.oldToo; n > 0 {
+		p.Old = present.Count(int64(n), "file", "files")
+	}
 }
 
 // showMap shows the map of the draft, each channel with its trace.
@@ -262,6 +279,7 @@ func (d *Desk) setupMap(c echo.Context) error {
 			return "", problem.New(problem.Invalid, n.Text, n.Fix)
 		}
 		x.channels, x.unsure, x.saved = *parsed.Map, nil, false
+		x.oldToo = c.FormValue(page.OldFilesField) == page.OldFilesToo
 		d.setDraft(x)
 		if c.FormValue("do") != page.SetupSave {
 			return page.PathSetup + "#h-4", nil
@@ -269,7 +287,7 @@ func (d *Desk) setupMap(c echo.Context) error {
 		if r := d.replaced(&x.channels); c.FormValue(page.ReplaceField) != r.Key {
 			return page.PathSetup + "?ask=yes#replaces", nil
 		}
-		if err := d.Setup.Save(ctx, NewSetup{Rig: x.rig, Folder: x.folder, Map: b.Bytes()}); err != nil {
+		if err := d.Setup.Save(ctx, NewSetup{Rig: x.rig, Folder: x.folder, Map: b.Bytes(), OldToo: x.oldToo}); err != nil {
 			return "", err
 		}
 		d.setDraft(drafted{rig: x.rig, folder: x.folder, files: x.files})

@@ -37,10 +37,19 @@ type Setup struct {
 	Unsure   []string // what a person should look at
 	Trial    SetupTrial
 	Replaces SetupReplaces
-	Ask      bool // it was to be saved, and nobody had agreed to what it replaces
+	Ask      bool   // it was to be saved, and nobody had agreed to what it replaces
+	Old      string // files that lie in the folder and became no shot yet, as "12 files"; empty: none
+	OldToo   bool   // they are to become shots
 	Channels []SetupChannel
 	Rest     Form // SetupMapFields
 }
+
+// OldFilesField says what becomes of the files that lie in the folder already: with
+// OldFilesToo each becomes a shot, else they are passed over.
+const (
+	OldFilesField = "old_files"
+	OldFilesToo   = "too"
+)
 
 // SetupTrial is what a shot like the file would give by the map as it stands.
 type SetupTrial struct {
