@@ -72,6 +72,24 @@ func TestLog(t *testing.T) {
 		t.Errorf("table:\n%s", strings.Join(lines, "\n"))
 	}
 
+	// Certificates, and shots that were made void, stand in the log of their own accord.
+	r.saved("/rig/calibration", url.Values{"item": {ram.String()}, "effective_at": {"2026-03-03"}, "due_at": {"2099-01-10"}, "certificate": {"C-77"}, "laboratory": {"Hall of weights"}, "confirmed": {"yes"}})
+	shot := r.shots(1)
+	for _, id := range shot {
+		r.send("/shots/"+id+"/void", url.Values{"void": {"yes"}, "reason": {"chin strap open"}}, "/shots/")
+		r.send("/shots/"+id+"/void", url.Values{"void": {"no"}, "reason": {"it was closed"}}, "/shots/")
+	}
+	r.page("/log", "certificate C-77, good until 2099-01-10", "by Hall of weights", "chin strap open", "counts again", "it was closed", "shot H-1")
+	if b = r.page("/log?kind=calibrated", "C-77"); strings.Contains(b, "chin strap open") || strings.Contains(b, "hall was") {
+		t.Error("certificates alone have more in them")
+	}
+	if b = r.page("/log?kind=made+void", "chin strap open"); strings.Contains(b, "C-77") {
+		t.Error("voids alone have more in them")
+	}
+	if text := r.get("/log.csv").body; !strings.Contains(text, "C-77") || !strings.Contains(text, "chin strap open") {
+		t.Errorf("the table lacks them:\n%s", text)
+	}
+
 	for field, v := range map[string]url.Values{
 		"A service needs its item":  {"topic": {"service"}, "effective_at": {"2026-03-02T09:00:00"}, "text": {"x"}},
 		"is not a time":             {"topic": {"note"}, "effective_at": {"soon"}, "text": {"x"}},

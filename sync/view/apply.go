@@ -237,4 +237,4 @@ func (s *Set) name(tx kv.Tx, r *record.Record, b *lab.Named) error {
 
 // Version names the layout of the tables and the rules of the reducers; a
 // store whose views carry another is rebuilt.
-func (s *Set) Version() string { return "18" }
+func (s *Set) Version() string { return "19" }

@@ -38,6 +38,8 @@ func noteTime(n *lab.Note) lab.Time         { return n.EffectiveAt }
 func serviceTime(s *lab.Service) lab.Time   { return s.EffectiveAt }
 func mountingTime(m *lab.Mounting) lab.Time { return m.EffectiveAt }
 
+func calibrationTime(k *lab.Calibration) lab.Time { return k.EffectiveAt }
+
 func noteTable() *index.Table[doc[lab.Note]] {
 	return &index.Table[doc[lab.Note]]{Name: "view.note", Key: keyOf[lab.Note], Indexes: []index.Index[doc[lab.Note]]{inTime(noteTime)}}
 }
@@ -69,6 +71,29 @@ func (v *Reader) ServicesDone(ctx context.Context, sc scope.Scope, f LogFilter, 
 func (v *Reader) MountingsDone(ctx context.Context, sc scope.Scope, f LogFilter, page Page) (List[MountingRow], error) {
 	return list(ctx, v, sc, newestFirst(v.set.mountings, f, mountingTime), page, func(d *doc[lab.Mounting]) MountingRow {
 		return MountingRow{Head: d.head(), Mounting: *d.body()}
+	})
+}
+
+// CertificatesMade lists the certificates of all items, newest calibration first,
+// withdrawn ones too.
+func (v *Reader) CertificatesMade(ctx context.Context, sc scope.Scope, f LogFilter, page Page) (List[CalibrationRow], error) {
+	return list(ctx, v, sc, newestFirst(v.set.calibrations, f, calibrationTime), page, calibrationRow)
+}
+
+// VoidedRow says that a shot was made void, or with Lifted that it counts again. Its
+// head is that of the word, its id that of the shot.
+type VoidedRow struct {
+	Head
+	Void lab.Void
+}
+
+// VoidsMade lists when shots were made void or counted again, newest first, by when it
+// was said.
+func (v *Reader) VoidsMade(ctx context.Context, sc scope.Scope, f LogFilter, page Page) (List[VoidedRow], error) {
+	q := query[voidRow]{table: v.set.voids, index: byTime, prefix: labOnly, back: true, key: voidTime}
+	q.from, q.to = bounds(f.From, f.To)
+	return list(ctx, v, sc, q, page, func(d *voidRow) VoidedRow {
+		return VoidedRow{Head: Head{ID: d.Void.Shot, Lab: d.Lab, Author: d.Author, RecordedAt: utc(d.WallNS), stamp: d.Stamp}, Void: d.Void}
 	})
 }
 

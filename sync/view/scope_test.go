@@ -166,14 +166,18 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 		"Notes":         func(s scope.Scope) (int, error) { return rows(w.Notes(ctx, s, view.LogFilter{}, view.Page{})) },
 		"ServicesDone":  func(s scope.Scope) (int, error) { return rows(w.ServicesDone(ctx, s, view.LogFilter{}, view.Page{})) },
 		"MountingsDone": func(s scope.Scope) (int, error) { return rows(w.MountingsDone(ctx, s, view.LogFilter{}, view.Page{})) },
-		"RunOrder":      func(s scope.Scope) (int, error) { return single(w.RunOrder(ctx, s, campaign)) },
-		"Expected":      func(s scope.Scope) (int, error) { return there(w.Expected(ctx, s, labtest.ID("e"))) },
-		"LastExpected":  func(s scope.Scope) (int, error) { return there(w.LastExpected(ctx, s, rig1)) },
-		"LastHit":       func(s scope.Scope) (int, error) { return there(w.LastHit(ctx, s, "H-01", lab.At(now))) },
-		"Accepted":      func(s scope.Scope) (int, error) { return there(w.Accepted(ctx, s, shot)) },
-		"Unfiled":       func(s scope.Scope) (int, error) { return rows(w.Unfiled(ctx, s, rig1, view.Page{})) },
-		"UnfiledHits":   func(s scope.Scope) (int, error) { return rows(w.UnfiledHits(ctx, s, "h-01", view.Page{})) },
-		"Readings":      func(s scope.Scope) (int, error) { return size(w.Readings(ctx, s, rig1, 0, lab.At(now))) },
+		"CertificatesMade": func(s scope.Scope) (int, error) {
+			return rows(w.CertificatesMade(ctx, s, view.LogFilter{}, view.Page{}))
+		},
+		"VoidsMade":    func(s scope.Scope) (int, error) { return rows(w.VoidsMade(ctx, s, view.LogFilter{}, view.Page{})) },
+		"RunOrder":     func(s scope.Scope) (int, error) { return single(w.RunOrder(ctx, s, campaign)) },
+		"Expected":     func(s scope.Scope) (int, error) { return there(w.Expected(ctx, s, labtest.ID("e"))) },
+		"LastExpected": func(s scope.Scope) (int, error) { return there(w.LastExpected(ctx, s, rig1)) },
+		"LastHit":      func(s scope.Scope) (int, error) { return there(w.LastHit(ctx, s, "H-01", lab.At(now))) },
+		"Accepted":     func(s scope.Scope) (int, error) { return there(w.Accepted(ctx, s, shot)) },
+		"Unfiled":      func(s scope.Scope) (int, error) { return rows(w.Unfiled(ctx, s, rig1, view.Page{})) },
+		"UnfiledHits":  func(s scope.Scope) (int, error) { return rows(w.UnfiledHits(ctx, s, "h-01", view.Page{})) },
+		"Readings":     func(s scope.Scope) (int, error) { return size(w.Readings(ctx, s, rig1, 0, lab.At(now))) },
 		"TakenOut": func(s scope.Scope) (int, error) {
 			at, err := w.TakenOut(ctx, s, "H-01")
 			return int(at), err

@@ -61,7 +61,7 @@ func New() *Set {
 		items:        itemTable(),
 		mountings:    mountingTable(),
 		services:     serviceTable(),
-		calibrations: dated("view.calibration", calibrationOf),
+		calibrations: dated("view.calibration", calibrationOf, inTime(calibrationTime)),
 		states:       stateTable(),
 		corrections:  correctionTable(),
 		campaigns:    campaignTable(),

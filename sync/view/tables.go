@@ -197,9 +197,13 @@ type voidRow struct {
 	Void   lab.Void     `json:"v"`
 }
 
+// voidTime is when it was said, by the clock of who wrote it.
+func voidTime(v *voidRow) []byte { return when(lab.At(utc(v.WallNS))) }
+
 func voidTable() *index.Table[voidRow] {
 	return &index.Table[voidRow]{
-		Name: "view.void",
+		Indexes: []index.Index[voidRow]{{Name: byTime, Keys: func(v *voidRow) [][]byte { return one(v.Lab[:], voidTime(v)) }}},
+		Name:    "view.void",
 		Key: func(v *voidRow) []byte {
 			return kv.Join(docKey(v.Void.Shot, v.Lab), kv.U32(v.Void.Turn), v.Stamp.key())
 		},

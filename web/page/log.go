@@ -20,7 +20,7 @@ func (Log) LogKinds() []Choice { return LogKinds() }
 
 // LogKinds are the kinds of entries.
 func LogKinds() []Choice {
-	return []Choice{{"", "everything"}, {"service", "services"}, {"part changed", "parts changed"}, {"note", "notes"}, {"deviation", "deviations"}, {"mounted", "mounted and taken off"}}
+	return []Choice{{"", "everything"}, {"service", "services"}, {"part changed", "parts changed"}, {"note", "notes"}, {"deviation", "deviations"}, {"mounted", "mounted and taken off"}, {"calibrated", "certificates"}, {"made void", "shots made void"}}
 }
 
 // LogRow is one entry of the log.

@@ -101,7 +101,7 @@ func (d *Day) logView() *LogView {
 // entries gives the part of the log that is of this day and rig, oldest first.
 func (d *Day) entries(ctx context.Context) (out []LogEntry, err error) {
 	f := view.LogFilter{From: lab.At(d.From), To: lab.At(d.End())}
-	for _, s := range sourcesOf(ctx, d.Read, d.Scope, f) {
+	for _, s := range sourcesOf(ctx, d.Read, d.Scope, f)[:3] { // voids stand with their shots
 		for q := (view.Page{Limit: view.MaxLimit}); ; {
 			rows, next, err := s.list(q)
 			if err != nil {

@@ -22,12 +22,20 @@ import (
 // LogMounted is the kind of the entries that mountings make.
 const LogMounted = "mounted"
 
+// Kinds of the entries that certificates make, and shots that are made void.
+const (
+	LogCalibrated = "calibrated"
+	LogVoid       = "made void"
+)
+
 // LogEntry is one entry of the log: exactly one of its rows is set.
 type LogEntry struct {
-	At       lab.Time
-	Service  *view.ServiceRow
-	Note     *view.NoteRow
-	Mounting *view.MountingRow
+	At          lab.Time
+	Service     *view.ServiceRow
+	Note        *view.NoteRow
+	Mounting    *view.MountingRow
+	Certificate *view.CalibrationRow
+	Void        *view.VoidedRow
 }
 
 func (e *LogEntry) head() *view.Head {
@@ -36,6 +44,10 @@ func (e *LogEntry) head() *view.Head {
 		return &e.Service.Head
 	case e.Note != nil:
 		return &e.Note.Head
+	case e.Certificate != nil:
+		return &e.Certificate.Head
+	case e.Void != nil:
+		return &e.Void.Head
 	default:
 		return &e.Mounting.Head
 	}
@@ -48,6 +60,10 @@ func (e *LogEntry) kind() string {
 		return "service"
 	case e.Note != nil:
 		return e.Note.Note.Topic
+	case e.Certificate != nil:
+		return LogCalibrated
+	case e.Void != nil:
+		return LogVoid
 	default:
 		return LogMounted
 	}
@@ -59,6 +75,10 @@ func (e *LogEntry) item() uuid.UUID {
 		return e.Service.Service.Item
 	case e.Note != nil:
 		return e.Note.Note.Item
+	case e.Certificate != nil:
+		return e.Certificate.Calibration.Item
+	case e.Void != nil:
+		return uuid.Nil
 	default:
 		return e.Mounting.Mounting.Item
 	}
@@ -85,7 +105,8 @@ func source[R any](list func(view.Page) (view.List[R], error), entry func(*R) Lo
 	}}
 }
 
-// sourcesOf are services, notes and mountings, as a filter narrows them.
+// sourcesOf are services, notes, mountings, certificates and voids, as a filter
+// narrows them.
 func sourcesOf(ctx context.Context, v *view.Reader, sc scope.Scope, f view.LogFilter) []*logSource {
 	return []*logSource{
 		source(func(p view.Page) (view.List[view.ServiceRow], error) { return v.ServicesDone(ctx, sc, f, p) },
@@ -94,6 +115,10 @@ func sourcesOf(ctx context.Context, v *view.Reader, sc scope.Scope, f view.LogFi
 			func(r *view.NoteRow) LogEntry { return LogEntry{At: r.Note.EffectiveAt, Note: r} }),
 		source(func(p view.Page) (view.List[view.MountingRow], error) { return v.MountingsDone(ctx, sc, f, p) },
 			func(r *view.MountingRow) LogEntry { return LogEntry{At: r.Mounting.EffectiveAt, Mounting: r} }),
+		source(func(p view.Page) (view.List[view.CalibrationRow], error) { return v.CertificatesMade(ctx, sc, f, p) },
+			func(r *view.CalibrationRow) LogEntry { return LogEntry{At: r.Calibration.EffectiveAt, Certificate: r} }),
+		source(func(p view.Page) (view.List[view.VoidedRow], error) { return v.VoidsMade(ctx, sc, f, p) },
+			func(r *view.VoidedRow) LogEntry { return LogEntry{At: lab.At(r.RecordedAt), Void: r} }),
 	}
 }
 
@@ -105,7 +130,11 @@ func logSources(ctx context.Context, v *view.Reader, sc scope.Scope, kind string
 	case kind == "service":
 		return all[:1], nil
 	case kind == LogMounted:
-		return all[2:], nil
+		return all[2:3], nil
+	case kind == LogCalibrated:
+		return all[3:4], nil
+	case kind == LogVoid:
+		return all[4:], nil
 	case slices.Contains(lab.NoteTopics(), kind):
 		return all[1:2], nil
 	}
@@ -253,6 +282,12 @@ func (s *LogView) Row(ctx context.Context, e *LogEntry) (page.LogRow, error) {
 		}
 	case e.Note != nil:
 		r.Text, r.Parts = e.Note.Note.Text, e.Note.Note.Parts
+	case e.Certificate != nil:
+		s.certificate(&r, &e.Certificate.Calibration)
+	case e.Void != nil:
+		if err := s.void(ctx, &r, e.Void); err != nil {
+			return r, err
+		}
 	case e.Mounting.Mounting.Item == uuid.Nil:
 		r.Kind, r.Text = "taken off", "position "+e.Mounting.Mounting.Position+" is empty"
 	default:
