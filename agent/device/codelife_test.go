@@ -46,11 +46,13 @@ func TestCodeExpires(t *testing.T) {
 	now = now.Add(90 * time.Second)
 	pair(first.Text, "This code was good for five minutes, which were over 1m30s ago.")
 	second := b.NewCode("p1")
-	pair(first.Text, "This code is not good, was used, or is older than five minutes.")
+	pair(first.Text, "This code is not good: another was made since")
 	now = now.Add(device.CodeLife - time.Nanosecond)
 	pair(second.Text, "")
 	now = now.Add(time.Hour)
-	pair(second.Text, "This code is not good, was used, or is older than five minutes.")
+	pair(second.Text, "This code was used already: at "+now.Add(-time.Hour).Local().Format("15:04:05")+" it paired the device “Blue tablet”.")
+	b.NewCode("p1")
+	pair(second.Text, "This code was used already")
 	if all := b.List(); len(all) != 1 || all[0].Name != "Blue tablet" {
 		t.Errorf("paired: %+v", all)
 	}

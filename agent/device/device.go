@@ -59,6 +59,12 @@ type Code struct {
 	Made time.Time
 }
 
+// use says which code was used up, and by which device.
+type use struct {
+	text, name string
+	at         time.Time
+}
+
 // Left is how long the code is still good.
 func (c *Code) Left(now time.Time) time.Duration { return max(0, CodeLife-now.Sub(c.Made)) }
 
@@ -70,6 +76,7 @@ type Book struct {
 
 	mu      sync.Mutex
 	code    *Code // nil: none was made, or it was used
+	used    *use  // of the code that was used last; nil: none was
 	devices map[uuid.UUID]Device
 }
 
@@ -134,7 +141,10 @@ func (b *Book) Pair(ctx context.Context, code, name, address string) (d Device, 
 		if late := b.late(code); late > 0 {
 			return d, "", problem.New(problem.Unauthenticated, fmt.Sprintf("This code was good for five minutes, which were over %s ago.", late.Round(time.Second)), "Make a new one at the rig, under Devices.")
 		}
-		return d, "", problem.New(problem.Unauthenticated, "This code is not good, was used, or is older than five minutes.", "Make a new one at the rig, under Devices.")
+		if u := b.usedUp(code); u != nil {
+			return d, "", problem.New(problem.Unauthenticated, fmt.Sprintf("This code was used already: at %s it paired the device “%s”. Each code pairs one device.", u.at.Local().Format("15:04:05"), u.name), "If that was this device, open the rig's address on it. Else make a new code at the rig, under Devices; if nobody there knows that device, remove it.")
+		}
+		return d, "", problem.New(problem.Unauthenticated, "This code is not good: another was made since, or it is mistyped.", "Read the code on the rig's screen again, or make a new one there, under Devices.")
 	}
 	secretPart := rand.Text() + rand.Text()
 	now := b.now()
@@ -146,6 +156,9 @@ func (b *Book) Pair(ctx context.Context, code, name, address string) (d Device, 
 		return d, "", err
 	}
 	b.wrong.Succeeded(address)
+	b.mu.Lock()
+	b.used = &use{text: good.Text, name: name, at: now}
+	b.mu.Unlock()
 	return d, d.ID.String() + "." + secretPart, nil
 }
 
@@ -158,6 +171,17 @@ func (b *Book) late(text string) time.Duration {
 		return 0
 	}
 	return max(0, b.now().Sub(b.code.Made)-CodeLife)
+}
+
+// usedUp says by what a code was used, if it is the one that was used last; nil: it
+// is another one.
+func (b *Book) usedUp(text string) *use {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.used == nil || subtle.ConstantTimeCompare([]byte(text), []byte(b.used.text)) != 1 {
+		return nil
+	}
+	return b.used
 }
 
 // use takes the code if it is the one that is good.

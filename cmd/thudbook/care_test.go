@@ -30,6 +30,7 @@ func TestFlagsThatCannotBeMeant(t *testing.T) {
 		{[]string{"agent", "--data", data, "--reserve-mb=0"}, exitUsage, "at least 1"},
 		{[]string{"agent", "--data", data, "--code=ABC"}, exitUsage, "--server"},
 		{[]string{"agent", "--data", data, "--map", filepath.Join(data, "missing.toml")}, exitInput, "missing.toml"},
+		{[]string{"score", "--map", filepath.Join(data, "missing.toml"), "x.csv"}, exitInput, "missing.toml is not there; check the name after --map; thudbook map FILE proposes a map"},
 		{[]string{"verify", "--data", data}, exitUsage, "there is no such folder"},
 		{[]string{"backup", "--data", data, "--to", data + "2"}, exitUsage, "there is no such folder"},
 		{[]string{"doctor", "--data", data}, exitUsage, "there is no such folder"},

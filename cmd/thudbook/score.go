@@ -3,8 +3,10 @@ package main
 import (
 	"bufio"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -67,8 +69,11 @@ func loadMap(path string) (*chanmap.Map, error) {
 		return nil, nil
 	}
 	f, err := os.Open(path)
-	if err != nil {
-		return nil, err
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil, &fault.Error{Code: fault.Unreadable, What: "the channel map " + path + " is not there", Fix: "check the name after --map; thudbook map FILE proposes a map for an acquisition's file", Err: err}
+	case err != nil:
+		return nil, &fault.Error{Code: fault.Unreadable, What: "the channel map cannot be opened: " + err.Error(), Fix: "name the map's file after --map, and see that this user may read it", Err: err}
 	}
 	defer f.Close()
 	return chanmap.Parse(f, path)
