@@ -105,8 +105,12 @@ func TestNextAndResult(t *testing.T) {
 	res := r.page("/result", "FG-01, front", "5.00 m/s, within ±0.10 m/s", "Peak linear acceleration", "within the limit", "<svg", "Accept, and next")
 	id := fields(t, res, "/result/accept").Get("shot")
 	r.page("/shots/"+id, "FG-01", "cold", "141.0", "21.5", "typed", "Time out of the chamber")
-	r.send("/result/accept", fields(t, res, "/result/accept"), "/next")
-	r.page("/result", "accepted ")
+	r.send("/result/accept", fields(t, res, "/result/accept"), "/next?accepted="+id)
+	r.page("/next?accepted="+id, "FG-01, front, cold: Accepted at the rig at ")
+	if strings.Contains(r.page("/next"), "Accepted at the rig") {
+		t.Error("the word on what was accepted does not go")
+	}
+	r.page("/result", "Accepted at the rig at ")
 	r.page("/next", "FG-01, side", "1</span> done")
 
 	// A second file of one trigger is another shot, with its flag.

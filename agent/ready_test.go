@@ -12,7 +12,7 @@ import (
 func TestReadyToShoot(t *testing.T) {
 	r := start(t)
 	r.page("/ready", "not ready", "position ram", "nothing is mounted", "system check", "none today", "not compared", "no server set", "clock")
-	r.page("/next", "The rig is not ready: position ", "You can go on with a reason there", `href="/rig"`, "Set the rig up")
+	r.page("/next", "The rig is not ready: position ", "You can go on with a reason there", `href="/setup"`, "Set the rig up")
 	if a := r.form("/ready/on", url.Values{"reason": {" "}}); a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, "This is needed.") {
 		t.Errorf("going on without a reason = %d", a.status)
 	}

@@ -49,12 +49,12 @@ func TestResultStaysWithTheConfirmedShot(t *testing.T) {
 	for range 2 {
 		r.send("/result/accept", v, "/shots/"+first)
 	}
-	if b := r.page("/shots/"+first, "accepted "); strings.Contains(b, `action="/result/accept"`) {
+	if b := r.page("/shots/"+first, "Accepted at the rig at "); strings.Contains(b, `action="/result/accept"`) {
 		t.Error("an accepted shot can be accepted")
 	}
 	r.page("/result", "Other shots of today that are not accepted: 1")
 	r.send("/result/accept", fields(t, r.get("/result").body, "/result/accept"), "/next")
-	if a := r.get("/result"); a.status != http.StatusOK || !regexp.MustCompile(`accepted \d\d:`).MatchString(a.body) {
+	if a := r.get("/result"); a.status != http.StatusOK || !regexp.MustCompile(`Accepted at the rig at \d{4}-\d\d-\d\d \d\d:`).MatchString(a.body) {
 		t.Errorf("the confirmed shot is not shown as accepted:\n%s", a.body)
 	}
 }

@@ -44,8 +44,7 @@ func wholeDay(t *testing.T, look browsertest.Look, touch bool) {
 	h.sound("the first screen")
 
 	// The guided set-up.
-	h.nav("/rig", "Set the rig up")
-	h.leads(func() { h.press(`main a[href="/setup"]`) }, "/setup", "Five steps")
+	h.nav("/setup", "Five steps")
 	h.sound("set-up, empty")
 	h.fill("rig", "rig four")
 	h.fill("folder", watch)

@@ -115,6 +115,8 @@ type Desk struct {
 	once   *httpkit.Onces // forms that were carried out
 	photos *present.Photos
 
+	unsents unsents // forms that were refused because nobody was signed in
+
 	mu      sync.Mutex
 	drafted drafted           // set-up that is not saved yet
 	picked  map[string]string // last values of the assign form, offered again

@@ -114,6 +114,11 @@ func (d *Desk) nextPage(c echo.Context, t *tried) (*page.Next, error) {
 		return nil, err
 	}
 	p := &page.Next{Frame: d.frame(c, "Next shot", page.PathNext), Why: "There is no campaign on this computer. A manager makes one on the server; a free shot can be fired at any time."}
+	accepted, err := d.acceptedNotice(c)
+	if err != nil {
+		return nil, err
+	}
+	p.Notices = append(p.Notices, accepted...)
 	p.Notices = append(p.Notices, folderNotices(d.Intake.Folders())...)
 	p.Notices = append(p.Notices, comingNotices(d.Intake.Folders())...)
 	p.Notices = append(p.Notices, d.draftNotices(ctx)...)

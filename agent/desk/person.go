@@ -22,6 +22,7 @@ import (
 func (d *Desk) personRoutes(e *echo.Echo) {
 	e.Use(d.askWho)
 	e.GET(page.PathPeople, d.operators)
+	e.GET(page.PathUnsent, d.unsent)
 	e.GET(page.PathPeople+"/:id", d.pin)
 	e.POST(page.PathPeople+"/:id", d.signIn)
 	e.POST(page.PostPersonOut, d.signOut)
@@ -88,6 +89,9 @@ func (d *Desk) askWho(next echo.HandlerFunc) echo.HandlerFunc {
 			return next(c)
 		}
 		st := d.shiftOf(c)
+		if st.Person != nil || !st.Anybody {
+			d.unsents.sent(seat(c), r.URL.Path)
+		}
 		if st.Person == nil && st.Anybody {
 			if httpkit.WantsJSON(r) {
 				return problem.New(problem.Unauthenticated, "Nothing was saved: nobody has signed in here.", "Pick your name under People and enter your PIN.")
@@ -96,12 +100,15 @@ func (d *Desk) askWho(next echo.HandlerFunc) echo.HandlerFunc {
 			if u, err := url.Parse(r.Referer()); err == nil {
 				back = ownPath(u.RequestURI())
 			}
+			fix := "Pick your name and enter your PIN, then send it again. The browser's Back button brings back what you typed."
+			if d.unsents.keep(seat(c), back, r) {
+				back, fix = page.PathUnsent, "Pick your name and enter your PIN. What you typed is kept, and you can send it then."
+			}
 			p, err := d.operatorsPage(c, back)
 			if err != nil {
 				return err
 			}
-			p.Notices = append([]page.Notice{{Level: page.Bad, Text: "Nothing was saved: nobody has signed in here.",
-				Fix: "Pick your name and enter your PIN, then send it again. The browser's Back button brings back what you typed."}}, p.Notices...)
+			p.Notices = append([]page.Notice{{Level: page.Bad, Text: "Nothing was saved: nobody has signed in here.", Fix: fix}}, p.Notices...)
 			return httpkit.Page(c, http.StatusUnauthorized, p)
 		}
 		if st.Person != nil {

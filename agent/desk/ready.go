@@ -90,7 +90,7 @@ func (d *Desk) readyNotice(ctx context.Context, p *page.Next) error {
 		return err
 	}
 	if len(mounted) == 0 { // the rig is new
-		n.Link, n.Href = "Set the rig up", page.PathRig
+		n.Link, n.Href = "Set the rig up", page.PathSetup
 	}
 	p.Notices = append(p.Notices, n)
 	return nil

@@ -204,7 +204,7 @@ func (d *Desk) outcome(c echo.Context, p *page.Outcome, row *view.ShotRow, e *vi
 	hidden := map[string]string{"shot": row.ID.String()}
 	switch {
 	case accepted != nil:
-		p.Accepted = "accepted " + accepted.RecordedAt.In(time.Local).Format("15:04:05")
+		p.Accepted = d.acceptedWords(accepted)
 	case !row.Void():
 		p.Accept = page.Form{ID: "primary", Action: page.PostAccept, Submit: "Accept, and next", Hidden: hidden}
 	}
@@ -255,7 +255,34 @@ func (d *Desk) accept(c echo.Context) error {
 	if c.FormValue(page.BackField) == "shot" {
 		return httpkit.SeeOther(c, page.ShotPath(id.String()))
 	}
-	return httpkit.SeeOther(c, page.PathNext)
+	return httpkit.SeeOther(c, page.PathNext+"?accepted="+id.String())
+}
+
+// acceptedWords says by whom and when a result was accepted.
+func (d *Desk) acceptedWords(a *view.Acceptance) string {
+	who, at := present.Who(a.Author, d.personName), page.ShowMoment(a.RecordedAt.In(time.Local))
+	if who != present.Who(lab.AuthorRig, nil) {
+		who = "by " + who
+	}
+	return "Accepted " + who + " at " + at
+}
+
+// acceptedNotice confirms on the next screen what was accepted on the one before.
+func (d *Desk) acceptedNotice(c echo.Context) ([]page.Notice, error) {
+	id, err := uuid.Parse(c.QueryParam("accepted"))
+	if err != nil {
+		return nil, nil
+	}
+	ctx := c.Request().Context()
+	a, err := d.read.Accepted(ctx, d.scope(), id)
+	if a == nil || err != nil {
+		return nil, err
+	}
+	row, err := d.read.Shot(ctx, d.scope(), id)
+	if err != nil {
+		return nil, err
+	}
+	return []page.Notice{{Level: page.OK, Text: present.HitOf(&row) + ": " + d.acceptedWords(a) + ".", Link: "Look at the shot", Href: page.ShotPath(id.String())}}, nil
 }
 
 // voidResult makes a shot void; its hit is then in the run order again.

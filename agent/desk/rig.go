@@ -33,7 +33,7 @@ func (d *Desk) rig(c echo.Context) error { return d.rigPage(c, "", nil, http.Sta
 // one that posts to path.
 func (d *Desk) rigPage(c echo.Context, path string, typed *httpkit.Filled, status int) error {
 	ctx := c.Request().Context()
-	p := page.Rig{Frame: d.frame(c, "Rig set-up", page.PathRig)}
+	p := page.Rig{Frame: d.frame(c, "Rig", page.PathRig)}
 	if text := map[string]string{"mounted": "The mounting is recorded.", "off": "It is recorded that it was taken off.", "withdrawn": "The entry is withdrawn.", "calibration": "The certificate is recorded.",
 		"absent": "It is recorded that the rig has no such position.", "present": "It is missed again.", "rated": "The maximum allowed pressure is recorded.", "notrated": "The maximum allowed pressure is withdrawn: none holds, or an earlier one."}[c.QueryParam("done")]; text != "" {
 		p.Notices = append([]page.Notice{{Level: page.OK, Text: text}}, p.Notices...)

@@ -83,7 +83,7 @@ func (d *Desk) acceptForm(c echo.Context, p *page.Shot, row *view.ShotRow) error
 	case err != nil:
 		return err
 	case a != nil:
-		p.Accepted = "accepted " + page.ShowMoment(a.RecordedAt.In(time.Local))
+		p.Accepted = d.acceptedWords(a)
 	case p.Gap == nil:
 		p.Accept = &page.Form{ID: "accept", Action: page.PostAccept, Submit: "Accept", Hidden: map[string]string{"shot": row.ID.String(), page.BackField: "shot"}}
 	}

@@ -98,6 +98,7 @@ func AgentNav(current string, n AgentCounts) []NavItem {
 		{Text: "Strokes", Href: PathStrokes, Seldom: true},
 		{Text: "Drift", Href: PathDrift, Seldom: true},
 		{Text: "Rig", Href: PathRig, Seldom: true},
+		{Text: "Set the rig up", Href: PathSetup, Seldom: true},
 		{Text: "Log", Href: PathLog},
 		{Text: "Day", Href: PathDay, Seldom: true},
 		{Text: "Overview", Href: PathOverview, Seldom: true},

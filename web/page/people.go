@@ -140,3 +140,20 @@ func OnListFields() []Field {
 		{Name: "reason", Label: "Reason", Kind: "text", Required: true, Help: "The PIN is the one from before."},
 	}
 }
+
+// PathUnsent shows a form that was refused because nobody was signed in.
+const PathUnsent = PathPeople + "/unsent"
+
+// Unsent is what was typed before somebody signed in, to be sent now.
+type Unsent struct {
+	Frame
+	Action string // where it is sent to
+	Back   string // the screen that it was typed on
+	Typed  []UnsentValue
+	Hidden []UnsentValue // all that is sent
+}
+
+func (Unsent) screen() string { return "unsent" }
+
+// UnsentValue is one field of a form with its value.
+type UnsentValue struct{ Name, Value string }

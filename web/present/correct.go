@@ -255,6 +255,9 @@ func Who(author string, name func(string) string) string {
 	return "a person on the server"
 }
 
+// FieldWords names a field of a form for people.
+func FieldWords(name string) string { return fieldLabel(name) }
+
 func fieldLabel(name string) string {
 	for _, f := range page.AssignFields("kPa") {
 		if f.Name == name {

@@ -64,7 +64,10 @@ func people() []Item {
 	bad := page.RigPeople{Frame: serverFrame("People at the rigs", page.PathPeople), List: list(3)}
 	bad.List.Add.Values = map[string]string{"name": "Ann Brook"}
 	bad.List.Add.Errors = map[string]string{"name": "This name is on the list already. Add something that tells the two apart, such as a department."}
-	return []Item{
+	unsent := page.Unsent{Frame: agentFrame("Not sent yet", page.PathPeople, page.AgentCounts{}), Action: "/shots/x/correct", Back: "/shots/x",
+		Typed:  []page.UnsentValue{{Name: "Specimen", Value: longName}, {Name: "Impact location", Value: "front"}, {Name: "reason", Value: "the bar was bent before the hit, as the photo shows"}},
+		Hidden: []page.UnsentValue{{Name: "specimen", Value: longName}}}
+	return []Item{{"unsent", unsent},
 		{"operators-empty", empty}, {"operators", operators(3, "")}, {"operators-kept-here", kept}, {"operators-full", operators(60, "Carl Dune")},
 		{"pin", pin}, {"pin-error", wrong}, {"pin-waits", waits}, {"rig-people-empty", rig}, {"rig-people-error", bad}, {"rig-people-full", full},
 	}

@@ -9,7 +9,7 @@ import (
 
 // rigs are the screens that make a rig ready.
 func rigs() []Item {
-	f := agentFrame("Rig set-up", page.PathRig, page.AgentCounts{})
+	f := agentFrame("Rig", page.PathRig, page.AgentCounts{})
 	items := []page.Choice{{Value: "", Text: "choose"}, {Value: page.NewItem, Text: "a new item, entered below"}, {Value: "i1", Text: "accelerometer X, S-1001 (sensor)"}}
 	mount := page.Form{ID: "mount", Action: page.PostMount, Key: "m", Fields: page.MountFields(), Submit: "Record the mounting", Values: map[string]string{"position": "ay"},
 		Choices: map[string][]page.Choice{"position": {{Value: "ram", Text: "ram"}, {Value: "ax", Text: "sensor"}, {Value: "ay", Text: "sensor"}}, "item": items}}
