@@ -46,6 +46,24 @@ func TestDaysTypedInAnotherZone(t *testing.T) {
 		if !strings.Contains(event, "DTSTART;VALUE=DATE:"+strings.ReplaceAll(due, "-", "")) {
 			t.Errorf("typed at %s: the calendar has %s", offset, event)
 		}
+		for _, k := range into[[]struct {
+			On  string `json:"calibrated_on"`
+			Due string `json:"due_on"`
+		}](t, s.operator.get(base+"/calibrations?item="+cell.String()).want(t, 200, "the API")) {
+			if k.On != on || k.Due != due {
+				t.Errorf("typed at %s: by the API %+v", offset, k)
+			}
+		}
+		for _, x := range into[[]struct {
+			Serial      string
+			Calibration struct {
+				Due string `json:"due_on"`
+			}
+		}](t, s.operator.get(base+"/items?class=sensor").want(t, 200, "the API")) {
+			if x.Serial == serial && x.Calibration.Due != due {
+				t.Errorf("typed at %s: the item is due on %q by the API", offset, x.Calibration.Due)
+			}
+		}
 		// The same certificate typed again on this computer is the same.
 		again := url.Values{"item": {cell.String()}, "effective_at": {on}, "due_at": {due}, "certificate": {"K-" + serial}}
 		if a := s.manager.form(path, again); a.status != http.StatusConflict || !strings.Contains(words(a.body), "This certificate is recorded for the item already.") {

@@ -62,7 +62,13 @@ func add[B any, P interface {
 type calibrationState struct {
 	State string   `json:"state"`
 	DueAt lab.Time `json:"due_at"`
-	Days  int64    `json:"days"` // until it is due, negative when overdue
+	DueOn string   `json:"due_on,omitempty"` // the day as it was typed, "2031-03-14"
+	Days  int64    `json:"days"`             // until it is due, negative when overdue
+}
+
+func (s *calibrationState) due(k *lab.Calibration) {
+	_, on := k.Days()
+	s.DueAt, s.DueOn = k.DueAt, on.String()
 }
 
 type itemAnswer struct {
@@ -98,7 +104,7 @@ func (a *API) items(c echo.Context) error {
 			r.Rig = &u.Rig
 		}
 		if cal.Calibration != nil {
-			r.Calibration.DueAt = cal.Calibration.Calibration.DueAt
+			r.Calibration.due(&cal.Calibration.Calibration)
 		}
 		out = append(out, r)
 		return nil
@@ -128,6 +134,8 @@ type serviceAnswer struct {
 type calibrationAnswer struct {
 	ID uuid.UUID `json:"id"`
 	lab.Calibration
+	CalibratedOn string `json:"calibrated_on"` // the days as they were typed
+	DueOn        string `json:"due_on"`
 }
 
 // ofItems lists the facts about each item of a lab, or about one of them
@@ -169,7 +177,10 @@ func (a *API) services(c echo.Context) error {
 func (a *API) calibrations(c echo.Context) error {
 	return ofItems(a, c, func(ctx context.Context, in roster.Place, item uuid.UUID) ([]view.CalibrationRow, error) {
 		return a.Views.Calibrations(ctx, in.Scope, item)
-	}, func(r *view.CalibrationRow) calibrationAnswer { return calibrationAnswer{r.ID, r.Calibration} })
+	}, func(r *view.CalibrationRow) calibrationAnswer {
+		on, due := r.Calibration.Days()
+		return calibrationAnswer{r.ID, r.Calibration, on.String(), due.String()}
+	})
 }
 
 type progressAnswer struct {

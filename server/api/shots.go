@@ -237,7 +237,7 @@ func (a *API) mounted(c echo.Context, r *view.ShotRow, out *fullShot) error {
 			one.Serial = s.Item.Item.Serial
 		}
 		if k := s.Calibration.Calibration; k != nil {
-			one.Calibration.DueAt = k.Calibration.DueAt
+			one.Calibration.due(&k.Calibration)
 		}
 		if s.Flag != nil {
 			out.Flags = append(out.Flags, *s.Flag)
