@@ -35,7 +35,7 @@ func TestTypedSpeedIsCorrected(t *testing.T) {
 	v.Set("kind", "shot")
 	for name, bad := range map[string]string{"speed_m_s": "500", "ambient_c": "220", "relative_humidity_percent": "130"} {
 		w := url.Values{"kind": {"shot"}, name: {bad}}
-		if a := r.form(path, w); a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, "check the number and its unit") {
+		if a := r.form(path, w); a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, "check the number and its unit.") {
 			t.Errorf("%s %s = %d", name, bad, a.status)
 		}
 	}

@@ -107,7 +107,10 @@ func (t *tried) into(f *page.Form) {
 		delete(t.typed, page.DoubtField)
 		f.Fields = append(f.Fields, page.MeantSoField())
 	}
-	f.Values, f.Errors = t.typed, t.faults
+	f.Values, f.Errors = t.typed, map[string]string{}
+	for name, text := range t.faults {
+		f.Errors[name] = httpkit.Stop(text)
+	}
 }
 
 // again shows the one of the forms that was tried with what was typed and what is

@@ -107,11 +107,15 @@ func Finish(s string) string {
 		return ""
 	}
 	r, n := utf8.DecodeRuneInString(s)
-	s = string(unicode.ToUpper(r)) + s[n:]
-	if !strings.HasSuffix(s, ".") && !strings.HasSuffix(s, "?") {
-		s += "."
+	return Stop(string(unicode.ToUpper(r)) + s[n:])
+}
+
+// Stop gives a text its full stop. It may begin with a name, which stays as it is.
+func Stop(s string) string {
+	if s == "" || strings.HasSuffix(s, ".") || strings.HasSuffix(s, "?") {
+		return s
 	}
-	return s
+	return s + "."
 }
 
 // Number reads an optional number; nil when the field is empty.
