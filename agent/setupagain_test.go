@@ -158,7 +158,7 @@ func TestCheckOfTheMapScores(t *testing.T) {
 	for _, c := range []struct{ what, field, value, says string }{
 		{"a map in order", "c0_axis", "x", good},
 		{"two columns on one axis", "c1_axis", "x", "twins disagree"},
-		{"a baseline longer than the record", "baseline_ms", "900", "too little pretrigger"},
+		{"a baseline longer than the record", "baseline_ms", "900", "baseline in impact"},
 		{"time in ms", "time_unit", "ms", "no return below 4g"},
 	} {
 		was := m.Get(c.field)

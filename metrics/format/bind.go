@@ -156,7 +156,7 @@ func (r *reader) compareUnits(ch chanmap.Channel, i int) {
 		return
 	}
 	if u, known := unit.Parse(ch.Unit); known && u.Symbol != in.Symbol {
-		r.out.Unsure = append(r.out.Unsure, fmt.Sprintf("The file says that column %q is in %s; the channel map's %s holds.", ch.Column, in.Symbol, u.Symbol))
+		r.out.Conflicts = append(r.out.Conflicts, UnitConflict{r.name(ch, i), in.Symbol, u.Symbol})
 	}
 }
 

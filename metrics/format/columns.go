@@ -236,7 +236,7 @@ func (c *columnReader) channel(b boundColumn) {
 	case b.unit == "":
 		c.say("The file names no unit of channel %s; the channel map's %s holds.", b.label, u.Symbol)
 	default:
-		c.say("The file says that channel %s is in %s; the channel map's %s holds.", b.label, clipText(b.unit), u.Symbol)
+		c.out.Conflicts = append(c.out.Conflicts, UnitConflict{b.label, clipText(b.unit), u.Symbol})
 	}
 	if b.ch.FullScale == 0 && u.Symbol == "count" {
 		b.ch.FullScale = b.fullScale

@@ -36,6 +36,7 @@ type Reading struct {
 	Map       chanmap.Map    // as used, with what was found out
 	Guessed   bool           // Map is a guess
 	Unsure    []string       // what a person should look at
+	Conflicts []UnitConflict // units of the file that the map contradicts
 	Faults    []*fault.Error // of single channels and of a last row cut short
 	Rows      int
 	// Filtered is the filter class that the file says its values are filtered
@@ -43,6 +44,10 @@ type Reading struct {
 	// called unfiltered.
 	Filtered map[string]int
 }
+
+// UnitConflict is a channel, or the time, of which the file names another unit than
+// the channel map. The map's was used, and one of the two is wrong.
+type UnitConflict struct{ Channel, InFile, InMap string }
 
 // Read reads a file. The map's format.kind says what it is; without one that is
 // found out from the first bytes. Only the columns that the map binds are kept in memory,

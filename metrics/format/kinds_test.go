@@ -143,7 +143,7 @@ func TestUnitsOfTheFile(t *testing.T) {
 	}{
 		"m/s2 in the file, g in the map": {a, nil, -perG, 500, "is in m/s2 and not in g"},
 		"no unit in the file":            {a, []string{":m/(s*s)", ":NOVALUE"}, -1, 500, "names no unit"},
-		"a unit of something else":       {a, []string{":m/(s*s)", ":bar"}, -1, 500, "is in bar; the channel map's g holds"},
+		"a unit of something else":       {a, []string{":m/(s*s)", ":bar"}, -1, 500, "is in bar, not in g"},
 		"volts, sensitivity per mV":      {v, []string{":m/(s*s)", ":V"}, 2000, 200, "is in V and not in mV"},
 		"mV, as the map says":            {v, []string{":m/(s*s)", ":mV"}, 2, 200, ""},
 	} {
@@ -156,7 +156,11 @@ func TestUnitsOfTheFile(t *testing.T) {
 		if c := r.Recording.Channels[0]; c.FullScale != tc.full || c.Axis != signal.X {
 			t.Errorf("%s: full scale %v, axis %s", name, c.FullScale, c.Axis)
 		}
-		if notes := strings.Join(r.Unsure, "\n"); (notes != "") != (tc.note != "") || !strings.Contains(notes, tc.note) {
+		notes := strings.Join(r.Unsure, "\n")
+		for _, u := range r.Conflicts {
+			notes += u.Channel + " is in " + u.InFile + ", not in " + u.InMap
+		}
+		if (notes != "") != (tc.note != "") || !strings.Contains(notes, tc.note) {
 			t.Errorf("%s: notes %q", name, r.Unsure)
 		}
 	}

@@ -3,6 +3,7 @@ package format_test
 import (
 	"encoding/binary"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"testing/iotest"
@@ -250,8 +251,9 @@ func TestUnitsAndPolarity(t *testing.T) {
 
 	m.Channels[0].Unit, m.Time.Unit = "g", "s"
 	r, err = read(t, text, m)
-	if err != nil || len(r.Unsure) != 2 || !strings.Contains(r.Unsure[0], "m/s2") || !strings.Contains(r.Unsure[1], "ms") {
-		t.Errorf("units of file and map differ: %v, unsure %q; want a sentence for each", err, r.Unsure)
+	conflicts := []format.UnitConflict{{Channel: r.Recording.Channels[0].Name, InFile: "m/s2", InMap: "g"}, {Channel: "t (ms)", InFile: "ms", InMap: "s"}}
+	if err != nil || !slices.Equal(r.Conflicts, conflicts) || len(r.Unsure) > 0 {
+		t.Errorf("units of file and map differ: %v, %+v, unsure %q; want %+v", err, r.Conflicts, r.Unsure, conflicts)
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"thudbook/metrics/chanmap"
 	"thudbook/metrics/fault"
 	"thudbook/metrics/format/delimited"
 	"thudbook/metrics/unit"
@@ -61,7 +62,7 @@ func (r *reader) timeUnit(t []float64) unit.Unit {
 	m := &r.out.Map.Time
 	if u, ok := unit.Parse(m.Unit); ok && u.Dimension == unit.Time {
 		if in, said := r.fileUnit(r.sel.Time); said && in.Symbol != u.Symbol && !r.out.Guessed {
-			r.out.Unsure = append(r.out.Unsure, fmt.Sprintf("The file says that the time is in %s; the channel map's %s holds.", in.Symbol, u.Symbol))
+			r.out.Conflicts = append(r.out.Conflicts, UnitConflict{r.name(chanmap.Channel{Column: m.Column}, r.sel.Time), in.Symbol, u.Symbol})
 		}
 		return u
 	}

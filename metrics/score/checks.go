@@ -13,7 +13,7 @@ const (
 // drift flags channels whose mean moves before the impact so much that, going on, it
 // would falsify the peak. Hum of the mains looks alike.
 func (c *computation) drift(g *axes, peakAt int) {
-	if c.lead < 10 || peakAt < 0 {
+	if c.lead < 10 || peakAt < 0 || c.flags.has(BaselineInImpact) {
 		return
 	}
 	peak := g.magnitude[peakAt]

@@ -22,6 +22,8 @@ type computation struct {
 
 	rec      *signal.Recording // filtered
 	readable []bool            // by channel
+	clipped  []bool            // by channel: samples at full scale or in a flat top
+	pulse    *impact.Pulse     // of linear acceleration; nil: none was found
 	noise    []float64         // filtered standard deviation in the baseline window, by channel; 0: unknown
 	white    []float64         // the same before the filter
 	// trend is the slope in the baseline window before the filter, for each sample,
@@ -61,6 +63,7 @@ func (c *computation) run(raw *signal.Recording) {
 	c.angularMetrics(angular, alpha, peakLinear)
 	c.furtherMetrics()
 	c.noiseHides()
+	c.boundsHide(linear, angular)
 	c.speedMetrics(raw)
 	c.plausible()
 	c.quiet(linear, angular)

@@ -253,7 +253,7 @@ func TestFlags(t *testing.T) {
 		}, without: []string{"damage", "gambit", "peak_angular_acceleration"}},
 		"no class":       {code: score.Unfiltered, channel: "ay", mapping: func(m *chanmap.Map) { m.Channels[1].CFC = 0 }},
 		"no baseline":    {code: score.NoBaseline, mapping: func(m *chanmap.Map) { m.Processing.BaselineMS = 0 }},
-		"long baseline":  {code: score.TooLittlePretrigger, mapping: func(m *chanmap.Map) { m.Processing.BaselineMS = 25 }},
+		"long baseline":  {code: score.BaselineInImpact, mapping: func(m *chanmap.Map) { m.Processing.BaselineMS = 25 }},
 		"late trigger":   {code: score.TooLittlePretrigger, shot: func(s *shot) { s.cut(300, shotSamples) }, mapping: func(m *chanmap.Map) { m.Processing.BaselineMS = 3 }, without: []string{"impact_speed", "ram_energy"}},
 		"ends early":     {code: score.NoReturnBelow4g, shot: func(s *shot) { s.cut(0, shotOnset+100) }, without: []string{"pulse_width_10_percent", "pulse_width_50_percent"}},
 		"nothing hit":    {code: score.NoImpact, shot: func(s *shot) { s.cut(0, shotOnset-20) }, without: []string{"severity_index", "impact_duration", "velocity_change"}},

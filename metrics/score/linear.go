@@ -25,8 +25,8 @@ func (c *computation) linearMetrics(a axes) peakOf {
 		return peakOf{}
 	}
 	expandedPeak := c.putUncertain("peak_linear_acceleration", Result{Value: peak, Unit: "g", AtS: new(t.At(at))}, &a, func() gum.Effect { return u.Sample(at) })
-	c.drift(&a, at)
 	c.pulseMetrics(a, t, u)
+	c.drift(&a, at)
 	c.windowMetrics(a, t, u)
 	dwell := impact.DwellForm()
 	for k, name := range []string{"dwell_150g", "dwell_200g"} {
@@ -44,11 +44,14 @@ func (c *computation) pulseMetrics(a axes, t impact.Trace, u gum.Vector) {
 		c.flags.add(NoImpact, "", "the resultant never exceeds %g g", threshold)
 		return
 	}
-	if before := p.StartS - t.At(0); !p.Began || before < pretriggerS {
-		c.flags.add(TooLittlePretrigger, "", "only %.2f ms of record lie before the impact", 1000*max(before, 0))
-	} else if c.lead > p.First {
-		c.flags.add(TooLittlePretrigger, "", "the baseline window reaches into the impact, which begins %.2f ms after the record", 1000*before)
+	before := 1000 * (p.StartS - t.At(0))
+	if !p.Began || before < 1000*pretriggerS {
+		c.flags.add(TooLittlePretrigger, "", "only %.2f ms of record lie before the impact", max(before, 0))
 	}
+	if c.lead > p.First {
+		c.flags.add(BaselineInImpact, "", "the baseline window of %.4g ms reaches into the impact, which has begun %.2f ms after the start of the record: what was taken off is no offset, and the results are wrong", c.report.Process.BaselineMS, max(before, 0))
+	}
+	c.pulse = &p
 	if !p.Returned {
 		c.flags.add(NoReturnBelow4g, "", "the resultant is still above %g g at the end of the record", threshold)
 	}

@@ -10,7 +10,7 @@ import (
 
 // inspect looks at each raw channel and flags what it finds.
 func (c *computation) inspect(raw *signal.Recording) {
-	c.readable = make([]bool, len(raw.Channels))
+	c.readable, c.clipped = make([]bool, len(raw.Channels)), make([]bool, len(raw.Channels))
 	for i := range raw.Channels {
 		ch := &raw.Channels[i]
 		q := signal.Inspect(ch)
@@ -23,6 +23,7 @@ func (c *computation) inspect(raw *signal.Recording) {
 		if q.Constant && len(ch.Values) > 1 && ch.Measures != signal.Pressure {
 			c.flags.add(DeadChannel, ch.Name, "every sample is %.6g %s", q.Min, ch.Unit)
 		}
+		c.clipped[i] = q.Saturated > 0
 		switch {
 		case q.Saturated > 0 && q.FlatTop:
 			beside := "the map gives no full scale to compare with"
@@ -214,7 +215,7 @@ func unfilteredBecause(even bool) string {
 // quiet flags noise before the impact and channels that show no impact.
 func (c *computation) quiet(groups ...axes) {
 	for _, g := range groups {
-		if len(g.index) == 0 || c.lead < 10 {
+		if len(g.index) == 0 || c.lead < 10 || c.flags.has(BaselineInImpact) {
 			continue
 		}
 		peak, _ := impact.Peak(g.magnitude)

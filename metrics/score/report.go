@@ -14,7 +14,7 @@ import (
 
 // EngineVersion names the computation. It changes whenever a result or a flag may change, so
 // that a stored result says what made it.
-const EngineVersion = "4"
+const EngineVersion = "5"
 
 // Codes of faults that score adds to those of the readers.
 const (

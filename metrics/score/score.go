@@ -110,6 +110,9 @@ func read(ctx context.Context, in io.Reader, o Options, rep *Report) {
 	for _, text := range got.Unsure {
 		flags.add(MapUnsure, "", "%s", text)
 	}
+	for _, u := range got.Conflicts {
+		flags.add(UnitConflict, u.Channel, "%s", conflictText(u))
+	}
 	if got.Guessed {
 		guessBaseline(got, flags)
 	}

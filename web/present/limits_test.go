@@ -27,6 +27,7 @@ func TestRemark(t *testing.T) {
 		{lab.Result{Definition: "hic-571.208"}, "US regulation for vehicles, confirmed against print"},
 		{lab.Result{Definition: "pulse-shape"}, "common practice"},
 		{lab.Result{Definition: "gambit-a", Note: "[(a/a_c)^2.5 + (alpha/alpha_c)^2.5]^(1/2.5) of the two peaks"}, "Newman 1986, exponent 2.5, not confirmed against print"},
+		{lab.Result{Definition: "gambit-a", Note: "[(a/a_c)^2.5 + (alpha/alpha_c)^2.5]^(1/2.5) of the two peaks; lower bound: channel ax is saturated"}, "lower bound: channel ax is saturated; Newman 1986, exponent 2.5, not confirmed against print"},
 		{lab.Result{Definition: "bric-2013", Note: "one axis is saturated"}, "one axis is saturated; Takhounts 2013, not confirmed against print"},
 		{lab.Result{Definition: "of-a-later-version"}, "of-a-later-version"},
 	} {

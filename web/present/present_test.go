@@ -43,7 +43,7 @@ func TestShotRow(t *testing.T) {
 	zone := time.FixedZone("", 3600)
 	row, _ := shot(t, func(*lab.Shot) {}, func(b *lab.Score) {
 		b.Results = map[string]lab.Result{"peak_linear_acceleration": {Value: 98.14, Unit: "g"}, "severity_index": {Value: 512.4}, "impact_speed": {Value: 5.432, Unit: "m/s"}}
-		b.Flags = []lab.Flag{{Code: "noise_floor", Text: "x"}, {Code: "uncertainty_unknown", Text: "x"}, {Code: "saturated", Channel: "ax", Text: "x"}}
+		b.Flags = []lab.Flag{{Code: "noise_floor", Text: "x"}, {Code: "uncertainty_unknown", Text: "x"}, {Code: "baseline_in_impact", Text: "x"}, {Code: "unit_conflict", Channel: "wy", Text: "x"}, {Code: "saturated", Channel: "ax", Text: "x"}}
 	})
 	p := present.ShotRow(&row, zone)
 	if p.PeakG.Text != "98.1" || p.PeakG.Unit != "g" || p.SI.Text != "512" || p.Speed.Text != "5.43" || p.Target.Text != "5.50" {
@@ -59,7 +59,7 @@ func TestShotRow(t *testing.T) {
 	for _, f := range p.Flags {
 		codes = append(codes, f.Code)
 	}
-	if !slices.Equal(codes, []string{"saturated", "noise_floor"}) || p.Flags[0].Level != page.Bad || p.Flags[1].Level != page.Warn || p.Flags[1].Text != "noise floor" {
+	if !slices.Equal(codes, []string{"baseline_in_impact", "unit_conflict", "saturated", "noise_floor"}) || p.Flags[2].Level != page.Bad || p.Flags[3].Level != page.Warn || p.Flags[3].Text != "noise floor" {
 		t.Errorf("flags: %+v, want the gravest first and no remarks", p.Flags)
 	}
 }

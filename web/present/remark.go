@@ -19,8 +19,8 @@ func Remark(r *lab.Result) string {
 		return join(r.Note, r.Definition)
 	}
 	note := r.Note
-	if note == d.Form { // the short words say it
-		note = ""
+	if rest, said := strings.CutPrefix(note, d.Form); said { // the short words say it
+		note = strings.TrimPrefix(rest, "; ")
 	}
 	words := d.Words
 	switch {

@@ -142,7 +142,7 @@ func level(code string) page.Level {
 	switch score.FlagCode(code) {
 	case score.UncertaintyUnknown, score.Manual, score.ChannelNotUsed, score.NoImpact:
 		return page.Plain
-	case score.ChannelUnreadable, score.Saturated, score.DeadChannel, score.Dropout, score.ReversedChannel:
+	case score.BaselineInImpact, score.UnitConflict, score.ChannelUnreadable, score.Saturated, score.DeadChannel, score.Dropout, score.ReversedChannel:
 		return page.Bad
 	default:
 		return page.Warn
