@@ -59,11 +59,15 @@ func TestCorrectedSpeedIsInTheResults(t *testing.T) {
 	}
 
 	here := fire("here.csv", 70)
+	labtest.Append(t, s.agent.Ledger, s.id, labtest.Draft(t, labtest.ID("here.csv"), &lab.Accepted{Shot: labtest.ID("here.csv")}))
 	s.sync()
+	if text := words(s.operator.get(here).want(t, 200, "the shot").body); !strings.Contains(text, "Result accepted") || strings.Contains(text, "before it was computed again") {
+		t.Errorf("an acceptance at the rig is not shown: %.2000s", text)
+	}
 	speed(here, 52)
 	correct(here, "5,2")
 	body := speed(here, 5.2)
-	if strings.Contains(body, `id="stated"`) || !strings.Contains(body, "the file&#39;s time is of 1970") {
+	if !strings.Contains(body, ", before it was computed again") || strings.Contains(body, `id="stated"`) || !strings.Contains(body, "the file&#39;s time is of 1970") {
 		t.Errorf("after the correction: %.3000s", words(body))
 	}
 

@@ -30,7 +30,11 @@ func (d *Desk) trail(ctx context.Context, p *page.Shot, row *view.ShotRow, score
 	if t.Voids, err = d.read.Voids(ctx, d.scope(), row.ID); err != nil {
 		return err
 	}
+	if t.Accepted, err = d.read.Acceptances(ctx, d.scope(), row.ID); err != nil {
+		return err
+	}
 	t.Show(p, row, true)
+	p.Void.Hidden[acceptedField] = acceptedSeen(t.Accepted)
 	p.Fired = &page.Form{ID: "fired", Action: page.FiredPath(row.ID.String()), Fields: page.FiredFields(), Submit: "Save the time",
 		Values: map[string]string{"fired_at": row.Shot.EffectiveAt.Time().In(time.Local).Format("2006-01-02T15:04:05")}}
 	if present.Waiting(row) {
@@ -76,10 +80,13 @@ func (d *Desk) fired(c echo.Context) error {
 }
 
 func (d *Desk) void(c echo.Context) error {
-	return d.amend(c, "void", page.VoidFields(), func(_ *view.ShotRow, typed map[string]string) (amend.Change, map[string]string, error) {
+	return d.amend(c, "void", page.VoidFields(), func(row *view.ShotRow, typed map[string]string) (amend.Change, map[string]string, error) {
 		faults := map[string]string{}
 		if typed["reason"] == "" {
 			faults["reason"] = "This is needed."
+		}
+		if err := d.stillUndecided(c, row.ID); err != nil {
+			return nil, nil, err
 		}
 		return amend.Void(typed["reason"], c.FormValue("void") == "no", c.FormValue(page.SeenField), d.author(c)), faults, nil
 	})
@@ -102,6 +109,9 @@ func (d *Desk) amend(c echo.Context, form string, fields []page.Field, read func
 		return err
 	}
 	change, faults, err := read(&row, typed)
+	if p, ok := problem.As(err); ok && p.Code == problem.Conflict {
+		return d.changedMeanwhile(c, p)
+	}
 	if err != nil {
 		return err
 	}

@@ -35,13 +35,13 @@ func (d *Desk) gap(ctx context.Context, row *view.ShotRow, scores []view.ScoreRo
 	id := row.ID.String()
 	return &page.Gap{Missing: what,
 		Keep: page.Form{ID: "primary", Action: page.PostAccept, Submit: "Keep the shot", Hidden: map[string]string{"shot": id}},
-		Void: page.Form{Action: page.PostVoid, Submit: "Void it, back in the order", Hidden: map[string]string{"shot": id, page.SeenField: amend.Seen(row), "reason": "missing: " + what}},
+		Void: page.Form{Action: page.PostVoid, Submit: "Void it, back in the order", Hidden: map[string]string{"shot": id, page.SeenField: amend.Seen(row), "reason": "missing: " + what, acceptedField: acceptedSeen(nil)}},
 	}, nil
 }
 
 // openGap is gap for a shot that nobody has accepted.
 func (d *Desk) openGap(ctx context.Context, row *view.ShotRow, scores []view.ScoreRow) (*page.Gap, error) {
-	if a, err := d.read.Accepted(ctx, d.scope(), row.ID); a != nil || err != nil {
+	if a, err := d.read.Accepted(ctx, d.scope(), row.ID); a.Of(row) || err != nil {
 		return nil, err
 	}
 	return d.gap(ctx, row, scores)
@@ -61,7 +61,7 @@ func (d *Desk) gapNotices(ctx context.Context) (out []page.Notice, err error) {
 		}
 		if a, err := d.read.Accepted(ctx, d.scope(), row.ID); err != nil {
 			return nil, err
-		} else if a != nil {
+		} else if a.Of(row) {
 			continue
 		}
 		scores, err := d.read.Scores(ctx, d.scope(), row.ID)

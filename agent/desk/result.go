@@ -197,18 +197,17 @@ func (d *Desk) outcome(c echo.Context, p *page.Outcome, row *view.ShotRow, e *vi
 		s.AnotherMap = page.AnotherMapPath(row.ID.String())
 	}
 	p.Shot = &s
-	accepted, err := d.read.Accepted(ctx, d.scope(), row.ID)
+	all, err := d.read.Acceptances(ctx, d.scope(), row.ID)
 	if err != nil {
 		return err
 	}
+	accepted := newest(all)
 	hidden := map[string]string{"shot": row.ID.String()}
-	switch {
-	case accepted != nil:
-		p.Accepted = d.acceptedWords(accepted)
-	case !row.Void():
+	p.Accepted = present.Accepted(accepted, row, d.personName, time.Local)
+	if !accepted.Of(row) && !row.Void() {
 		p.Accept = page.Form{ID: "primary", Action: page.PostAccept, Submit: "Accept, and next", Hidden: hidden}
 	}
-	if p.Wait == nil && accepted == nil {
+	if p.Wait == nil && !accepted.Of(row) {
 		if s.Gap, err = d.gap(ctx, row, scores); err != nil {
 			return err
 		}
@@ -217,7 +216,7 @@ func (d *Desk) outcome(c echo.Context, p *page.Outcome, row *view.ShotRow, e *vi
 		}
 	}
 	if !row.Void() {
-		p.Void = page.Form{ID: "void", Action: page.PostVoid, Fields: page.VoidFields(), Submit: "Make it void", Hidden: map[string]string{"shot": row.ID.String(), page.SeenField: amend.Seen(row)}}
+		p.Void = page.Form{ID: "void", Action: page.PostVoid, Fields: page.VoidFields(), Submit: "Make it void", Hidden: map[string]string{"shot": row.ID.String(), page.SeenField: amend.Seen(row), acceptedField: acceptedSeen(all)}}
 	} else if row.Shot.Specimen != "" {
 		p.Back = "It does not count; where it was planned, the hit is in the run order again."
 	}
@@ -242,12 +241,13 @@ func (d *Desk) accept(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	if _, err := d.read.Shot(ctx, d.scope(), id); err != nil {
+	row, err := d.read.Shot(ctx, d.scope(), id)
+	if err != nil {
 		return err
 	}
 	if a, err := d.read.Accepted(ctx, d.scope(), id); err != nil {
 		return err
-	} else if a == nil {
+	} else if !a.Of(&row) {
 		if err := d.write(c, id, &lab.Accepted{Shot: id}); err != nil {
 			return err
 		}
@@ -256,15 +256,6 @@ func (d *Desk) accept(c echo.Context) error {
 		return httpkit.SeeOther(c, page.ShotPath(id.String()))
 	}
 	return httpkit.SeeOther(c, page.PathNext+"?accepted="+id.String())
-}
-
-// acceptedWords says by whom and when a result was accepted.
-func (d *Desk) acceptedWords(a *view.Acceptance) string {
-	who, at := present.Who(a.Author, d.personName), page.ShowMoment(a.RecordedAt.In(time.Local))
-	if who != present.Who(lab.AuthorRig, nil) {
-		who = "by " + who
-	}
-	return "Accepted " + who + " at " + at
 }
 
 // acceptedNotice confirms on the next screen what was accepted on the one before.
@@ -282,7 +273,7 @@ func (d *Desk) acceptedNotice(c echo.Context) ([]page.Notice, error) {
 	if err != nil {
 		return nil, err
 	}
-	return []page.Notice{{Level: page.OK, Text: present.HitOf(&row) + ": " + d.acceptedWords(a) + ".", Link: "Look at the shot", Href: page.ShotPath(id.String())}}, nil
+	return []page.Notice{{Level: page.OK, Text: present.HitOf(&row) + ": " + present.AcceptedWords(a, d.personName, time.Local) + ".", Link: "Look at the shot", Href: page.ShotPath(id.String())}}, nil
 }
 
 // voidResult makes a shot void; its hit is then in the run order again.
@@ -293,6 +284,9 @@ func (d *Desk) voidResult(c echo.Context) error {
 	}
 	reason := c.FormValue("reason")
 	if reason != "" {
+		if err := d.stillUndecided(c, id); err != nil {
+			return err
+		}
 		_, err = d.Intake.Amend(c.Request().Context(), id, amend.Void(reason, false, c.FormValue(page.SeenField), d.author(c)))
 		if err != nil {
 			return err

@@ -6,6 +6,7 @@ import (
 
 	"github.com/labstack/echo/v4"
 
+	"thudbook/sync/amend"
 	"thudbook/sync/lab"
 	"thudbook/sync/problem"
 	"thudbook/sync/view"
@@ -32,7 +33,7 @@ func (d *Desk) stays(ctx context.Context, newest *view.ShotRow) (*view.ShotRow, 
 	case !acceptable(&row) || row.RecordedAt.After(newest.RecordedAt):
 		return newest, nil
 	}
-	if a, err := d.read.Accepted(ctx, d.scope(), row.ID); a != nil || err != nil {
+	if a, err := d.read.Accepted(ctx, d.scope(), row.ID); a.Of(&row) || err != nil {
 		return newest, err
 	}
 	return &row, nil
@@ -55,7 +56,7 @@ func (d *Desk) undecided(ctx context.Context, shown *view.ShotRow) (out []page.U
 			return nil
 		}
 		a, err := d.read.Accepted(ctx, d.scope(), r.ID)
-		if a != nil || err != nil {
+		if a.Of(r) || err != nil {
 			return err
 		}
 		if len(out) == undecidedShown {
@@ -79,13 +80,11 @@ func (d *Desk) acceptForm(c echo.Context, p *page.Shot, row *view.ShotRow) error
 		return nil
 	}
 	a, err := d.read.Accepted(c.Request().Context(), d.scope(), row.ID)
-	switch {
-	case err != nil:
+	if err != nil {
 		return err
-	case a != nil:
-		p.Accepted = d.acceptedWords(a)
-	case p.Gap == nil:
-		p.Accept = &page.Form{ID: "accept", Action: page.PostAccept, Submit: "Accept", Hidden: map[string]string{"shot": row.ID.String(), page.BackField: "shot"}}
+	}
+	if !a.Of(row) && p.Gap == nil {
+		p.Accept = &page.Form{ID: "accept", Action: page.PostAccept, Submit: "Accept", Hidden: map[string]string{"shot": row.ID.String(), page.SeenField: amend.Seen(row), page.BackField: "shot"}}
 	}
 	return nil
 }

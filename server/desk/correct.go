@@ -32,6 +32,9 @@ func (d *Desk) trail(ctx context.Context, p *caller, s *page.Shot, row *view.Sho
 	if t.Voids, err = d.Views.Voids(ctx, p.Scope, row.ID); err != nil {
 		return err
 	}
+	if t.Accepted, err = d.Views.Acceptances(ctx, p.Scope, row.ID); err != nil {
+		return err
+	}
 	if t.Who, err = d.authors(ctx, p.Scope); err != nil {
 		return err
 	}

@@ -2,6 +2,7 @@ package view
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"github.com/google/uuid"
@@ -72,18 +73,36 @@ func (t sayings[B]) last(r kv.Reader, sc scope.Scope, about []byte) (*said[B], e
 type Acceptance struct {
 	Author     string
 	RecordedAt time.Time
+	stamp      Stamp
 }
+
+// Of says whether it is the result which holds that was accepted, and not one before
+// it: the shot may have been computed again since.
+func (a *Acceptance) Of(r *ShotRow) bool { return a != nil && a.stamp.Compare(r.scored) > 0 }
 
 // Accepted gives the newest acceptance of a shot, nil when there is none.
 func (v *Reader) Accepted(ctx context.Context, sc scope.Scope, shot uuid.UUID) (a *Acceptance, err error) {
 	err = v.store.View(ctx, func(r kv.Reader) error {
 		s, err := v.set.accepted.last(r, sc, shot[:])
 		if err == nil && s != nil {
-			a = &Acceptance{Author: s.Author, RecordedAt: utc(s.WallNS)}
+			a = &Acceptance{Author: s.Author, RecordedAt: utc(s.WallNS), stamp: s.Stamp}
 		}
 		return err
 	})
 	return a, err
+}
+
+// Acceptances lists all of a shot, oldest first.
+func (v *Reader) Acceptances(ctx context.Context, sc scope.Scope, shot uuid.UUID) (out []Acceptance, err error) {
+	err = v.store.View(ctx, func(r kv.Reader) error {
+		all, err := v.set.accepted.all(r, sc, shot[:])
+		for _, s := range all {
+			out = append(out, Acceptance{Author: s.Author, RecordedAt: utc(s.WallNS), stamp: s.Stamp})
+		}
+		return err
+	})
+	slices.SortFunc(out, func(a, b Acceptance) int { return a.stamp.Compare(b.stamp) })
+	return out, err
 }
 
 // display takes in the unit in which a lab sets pressures: the newest holds.

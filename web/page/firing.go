@@ -123,7 +123,7 @@ type Outcome struct {
 	Shot     *Shot // nil: none yet
 	Speed    Status
 	Target   Number
-	Accepted string // who accepted it and when; empty: nobody yet
+	Accepted Status // by whom and when; no word: nobody yet
 	Accept   Form
 	Void     Form // empty action: it is void
 	Bind     *Form

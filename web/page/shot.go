@@ -93,7 +93,7 @@ type Shot struct {
 	Gap        *Gap         // nil: nothing is asked
 	Stated     *Stated      // nil: the results rest on the speed that is recorded
 	Accept     *Form        // nil where the caller may not, and where it is decided
-	Accepted   string       // when; empty: nobody yet
+	Accepted   Status       // by whom and when; no word: nobody yet
 	Assign     *Form        // AssignFields; nil when nothing is missing
 	Unsettled  []Unsettled  // fields with several values, for a person to decide
 	Correct    *Form        // AssignFields; nil where the caller may not

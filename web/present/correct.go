@@ -157,6 +157,8 @@ func ParseKeep(s string, among map[string]view.Edit, field string) (lab.EditRef,
 type Trail struct {
 	Edits []view.Change
 	Voids []view.VoidChange
+	// Accepted lists the acceptances of the shot, oldest first.
+	Accepted []view.Acceptance
 	// Scores of the shot: those that a person had computed are part of its history.
 	Scores []view.ScoreRow
 	Who    func(author string) string // names an author
@@ -166,6 +168,9 @@ type Trail struct {
 
 // Show puts history, what is to settle, and with may the forms on the screen.
 func (t *Trail) Show(p *page.Shot, r *view.ShotRow, may bool) {
+	if n := len(t.Accepted); n > 0 {
+		p.Accepted = Accepted(&t.Accepted[n-1], r, t.Who, t.Zone)
+	}
 	p.History, p.Unsettled, p.Stated = t.history(r), t.unsettled(r, may), Stated(r, t.Scores, may)
 	for i := range p.Meta {
 		if m := &p.Meta[i]; m.Label == fieldLabel("operator") && m.Value.Text != "" {
@@ -199,6 +204,10 @@ func (t *Trail) history(r *view.ShotRow) []page.HistoryRow {
 			what = "Counts again"
 		}
 		out = append(out, page.HistoryRow{At: v.RecordedAt.In(t.Zone), By: t.who(v.Author), What: what, Text: v.Reason})
+	}
+	for i := range t.Accepted {
+		a := &t.Accepted[i]
+		out = append(out, page.HistoryRow{At: a.RecordedAt.In(t.Zone), By: t.who(a.Author), What: "Result accepted"})
 	}
 	for i := range t.Scores {
 		if s := &t.Scores[i]; s.Score.Reason != "" {

@@ -152,8 +152,11 @@ func (d *Day) verdict(ctx context.Context, r *view.ShotRow) (said page.Status, r
 		return page.Status{Level: page.Bad, Word: "void"}, r.Withdrawn.Reason, r.Withdrawn.Author, nil
 	}
 	a, err := d.Read.Accepted(ctx, d.Scope, r.ID)
-	if a != nil {
+	switch {
+	case a.Of(r):
 		return page.Status{Level: page.OK, Word: "accepted"}, "", a.Author, err
+	case a != nil:
+		return page.Status{Level: page.Warn, Word: "accepted, computed again since"}, "", a.Author, err
 	}
 	return page.Status{Word: "not accepted yet"}, "", "", err
 }

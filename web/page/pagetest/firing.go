@@ -98,7 +98,7 @@ func outcomes() []Item {
 	alarmed.Folders = append(alarmed.Folders, page.WaitFolder{Dir: `\\measuring-pc\share`, Problem: "The watched folder is not there. Connect the network drive."})
 	beside := page.Outcome{Frame: f, Wait: &alarmed, Shot: &broken, Speed: bad.Speed, Bind: &page.Form{Action: page.PostBind, Submit: "It is the confirmed shot"}}
 	accepted := normal
-	accepted.Accept, accepted.Accepted, accepted.Void = page.Form{}, "accepted 15:09:12", page.Form{}
+	accepted.Accept, accepted.Accepted, accepted.Void = page.Form{}, page.Status{Level: page.OK, Word: "Accepted by Wilma Quill at 2031-03-14 15:09:12"}, page.Form{}
 	accepted.Back = "It does not count; where it was planned, the hit is in the run order again."
 	another := normal
 	another.Another = &page.Another{File: longName + ".csv", At: ago(3 * time.Second), Href: page.ShotPath(shot.ID)}
