@@ -175,6 +175,7 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 		"LastExpected": func(s scope.Scope) (int, error) { return there(w.LastExpected(ctx, s, rig1)) },
 		"LastHit":      func(s scope.Scope) (int, error) { return there(w.LastHit(ctx, s, "H-01", lab.At(now))) },
 		"Accepted":     func(s scope.Scope) (int, error) { return there(w.Accepted(ctx, s, shot)) },
+		"Acceptances":  func(s scope.Scope) (int, error) { return size(w.Acceptances(ctx, s, shot)) },
 		"Unfiled":      func(s scope.Scope) (int, error) { return rows(w.Unfiled(ctx, s, rig1, view.Page{})) },
 		"UnfiledHits":  func(s scope.Scope) (int, error) { return rows(w.UnfiledHits(ctx, s, "h-01", view.Page{})) },
 		"Readings":     func(s scope.Scope) (int, error) { return size(w.Readings(ctx, s, rig1, 0, lab.At(now))) },

@@ -1,6 +1,7 @@
 package view
 
 import (
+	"math"
 	"slices"
 	"strings"
 
@@ -11,7 +12,7 @@ import (
 
 // unmounted says in words at which positions of its channel map nothing was
 // mounted when a hit or a system check was fired; "" when everywhere was something,
-// or when its score names no positions. What the rig is said not to have is left out.
+// or when its score names no positions, or the rig has no register. What the rig is said not to have is left out.
 func (s *Set) unmounted(r kv.Reader, sc scope.Scope, d *doc[lab.Shot]) (string, error) {
 	b := d.body()
 	if b.Kind != lab.ShotHit && b.Kind != lab.ShotSystemCheck {
@@ -28,6 +29,11 @@ func (s *Set) unmounted(r kv.Reader, sc scope.Scope, d *doc[lab.Shot]) (string, 
 	}
 	if len(left) == 0 {
 		return "", nil
+	}
+	// A rig of which nothing was ever entered keeps no register: that is said on
+	// Ready, not of every shot.
+	if last, err := s.lastChange(r, sc, b.Rig, math.MaxInt64); last == 0 || err != nil {
+		return "", err
 	}
 	there := map[string]bool{}
 	mounted, err := s.mountedAt(r, sc, b.Rig, b.EffectiveAt)

@@ -31,6 +31,8 @@ func TestNothingWasMounted(t *testing.T) {
 			t.Errorf("flags %v, want %q", f, want)
 		}
 	}
+	says("") // of this rig nothing was ever entered
+	w.say(labtest.ID("m", 0), &lab.Mounting{Rig: rig1, Position: "ram", Item: ram1, EffectiveAt: lab.At(fired.Add(time.Hour))})
 	says("by the register nothing was mounted at ax, Ay, gate")
 	if f := w.flags(dry); len(f) != 0 {
 		t.Errorf("a dry stroke: %v", f)
