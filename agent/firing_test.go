@@ -146,9 +146,18 @@ func TestNextAndResult(t *testing.T) {
 		}
 		r.send("/next/order", w, "/next?campaign=")
 	}
+	step.Set("do", "skip")
+	if a := r.form("/next/order", step); a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, `<details id="order" open>`) || !strings.Contains(a.body, "Say why it is skipped.") || strings.Count(a.body, `aria-invalid="true"`) != 1 {
+		t.Errorf("skipped without a reason = %d\n%s", a.status, a.body)
+	}
+	step.Del("do")
 	change("skip", url.Values{"reason": {"shell cracked"}})
 	r.page("/next", "FG-02, front", "skipped: shell cracked", "1</span> skipped")
+	for _, path := range []string{"/day", "/log", "/log?kind=skipped"} {
+		r.page(path, "skipped", "FG-01, side, 5.00\u00a0m/s, hit 1", "shell cracked")
+	}
 	change("back", nil)
+	r.page("/log", "put back", "it is to be fired after all")
 	change("last", nil)
 	r.page("/next", "FG-02, front, cold")
 	change("before", url.Values{"before_specimen": {"FG-02"}, "before_location": {"front"}, "before_condition": {"cold"}, "before_target_speed_m_s": {"5"}, "before_hit": {"1"}})

@@ -1,7 +1,9 @@
 package desk
 
 import (
+	"maps"
 	"net/http"
+	"slices"
 	"strings"
 	"time"
 
@@ -222,10 +224,32 @@ func (d *Desk) order(c echo.Context) error {
 		}
 		b.Before = &before
 	}
-	if err := d.write(c, id, b); err != nil {
+	err = d.write(c, id, b)
+	if p, ok := problem.As(err); ok && b.Do == lab.RunSkip && strings.HasSuffix(p.Where, ", reason") {
+		return d.orderAgain(c, b, p)
+	}
+	if err != nil {
 		return err
 	}
 	return httpkit.SeeOther(c, page.PathNext+"?campaign="+id.String()+"#order")
+}
+
+// orderAgain shows the run order with the reason marked that was not taken.
+func (d *Desk) orderAgain(c echo.Context, b *lab.RunOrder, why *problem.Error) error {
+	p, err := d.nextPage(c, nil)
+	if err != nil {
+		return err
+	}
+	want := present.StepFields(b.Step)
+	want["campaign"] = b.Campaign.String()
+	i := slices.IndexFunc(p.Order, func(r page.OrderRow) bool { return maps.Equal(r.Hidden, want) })
+	if i < 0 {
+		return why
+	}
+	if p.Order[i].Reason, p.Order[i].Bad = b.Reason, why.What+"; "+why.Fix; b.Reason == "" {
+		p.Order[i].Bad = "Say why it is skipped."
+	}
+	return httpkit.Page(c, http.StatusUnprocessableEntity, *p)
 }
 
 // takenOut starts or ends the time out of the chamber.

@@ -162,6 +162,9 @@ func (d *Desk) campaignPage(c echo.Context, typed *httpkit.Filled, status int) e
 	}
 	s.Speeds, s.Rows = table(&progress)
 	s.Outside = outside(progress.Outside)
+	if err := d.skipped(ctx, &p, sc, &r, &s); err != nil {
+		return err
+	}
 	f := shotFilter{scope: sc, specimens: specimensOf(&r)}
 	s.Limits, s.Criteria = present.CampaignLimits(&r.Campaign), present.CriteriaRows(&r.Campaign)
 	recent, err := d.list(ctx, &f, false, view.Page{Limit: 10})

@@ -65,8 +65,7 @@ func (g *digester) section(head string, lines []string) {
 // fired counts the strokes of the day by rig, the campaigns that they belong to,
 // and what was flagged.
 func (g *digester) fired(ctx context.Context) error {
-	type count struct{ shots, void, dry, checks int64 }
-	byRig, flags, specimens := map[uuid.UUID]*count{}, map[string]int64{}, map[string]bool{}
+	byRig, flags, specimens := map[uuid.UUID]*firedCount{}, map[string]int64{}, map[string]bool{}
 	f := view.ShotFilter{From: lab.At(g.from), To: lab.At(g.to), Oldest: true}
 	err := every(ctx, func(p view.Page) (view.List[view.ShotRow], error) { return g.d.Views.Shots(ctx, g.sc, f, p) }, func(r *view.ShotRow) error {
 		if r.Shot.Kind == lab.ShotSecondFile { // no stroke
@@ -74,7 +73,7 @@ func (g *digester) fired(ctx context.Context) error {
 		}
 		c := byRig[r.Shot.Rig]
 		if c == nil {
-			c = &count{}
+			c = &firedCount{}
 			byRig[r.Shot.Rig] = c
 		}
 		switch {
@@ -104,10 +103,22 @@ func (g *digester) fired(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	for id := range rigs {
+		day := present.Day{Read: g.d.Views, Scope: g.sc, Rig: id, From: g.from}
+		n, err := day.WithoutFile(ctx)
+		if err != nil {
+			return err
+		}
+		if byRig[id] == nil && n > 0 {
+			byRig[id] = &firedCount{}
+		}
+		if n > 0 {
+			byRig[id].bare = n
+		}
+	}
 	var lines []string
 	for id, c := range byRig {
-		lines = append(lines, rigName(rigs, id)+": "+strings.Join(slices.DeleteFunc([]string{present.Count(c.shots, "shot", "shots"), some(c.void, "void shot", "void shots"), some(c.dry, "dry stroke", "dry strokes"), some(c.checks, "system check", "system checks")},
-			func(s string) bool { return s == "" }), ", "))
+		lines = append(lines, rigName(rigs, id)+": "+c.words())
 	}
 	slices.Sort(lines)
 	g.section("Fired", lines)
@@ -120,29 +131,6 @@ func (g *digester) fired(ctx context.Context) error {
 	}
 	g.section("Flags of the day", lines)
 	return nil
-}
-
-// codesOf gives the codes of the flags of a stroke, each once: of its score, of
-// its rig, and of the plan in force.
-func (d *Desk) codesOf(ctx context.Context, sc scope.Scope, r *view.ShotRow) (codes []string, err error) {
-	if r.Figures != nil {
-		codes = slices.Clone(r.Figures.Flags)
-	}
-	more, err := d.Views.RigFlags(ctx, sc, r.ID)
-	for _, f := range more {
-		if !slices.Contains(codes, f.Code) {
-			codes = append(codes, f.Code)
-		}
-	}
-	return codes, err
-}
-
-// some counts what there is; "" for none.
-func some(n int64, one, many string) string {
-	if n == 0 {
-		return ""
-	}
-	return present.Count(n, one, many)
 }
 
 // campaigns says how far the campaigns are that were worked on.

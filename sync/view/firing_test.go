@@ -71,6 +71,11 @@ func TestRunOrder(t *testing.T) {
 	if n := o.Count(view.StepSkipped); n != 1 {
 		t.Errorf("%d skipped steps, want 1", n)
 	}
+	for _, s := range o.Steps {
+		if s.State == view.StepSkipped && (s.Reason != "shell cracked" || s.By != "p1" || s.At.IsZero()) {
+			t.Errorf("skipped: %+v", s)
+		}
+	}
 	if i := o.Next(func(s view.RunStep) bool { return s.Specimen != "H-02" }); i < 0 || o.Steps[i].Specimen != "H-01" || o.Steps[i].Hit != 2 || o.Steps[i].ToleranceMS != 0.1 {
 		t.Errorf("the next without H-02 is step %d: %+v", i, o.Steps)
 	}
@@ -78,6 +83,24 @@ func TestRunOrder(t *testing.T) {
 	do(lab.RunBefore, step("H-01", "side", 1), new(step("H-01", "front", 1)))
 	do(lab.RunBefore, step("H-01", "nowhere", 1), new(step("H-01", "front", 1))) // no longer planned
 	want("H-02 front 2, H-01 front 2, H-02 front 1, H-02 side 1, H-01 side 1, H-01 front 1")
+
+	// The log has both, newest first, and no moves.
+	var got []string
+	for p := (view.Page{Limit: 1}); ; {
+		l, err := w.Skips(w.ctx(), onlyA, view.LogFilter{}, p)
+		if err != nil || len(got) > 2 {
+			t.Fatal(got, err)
+		}
+		for _, r := range l.Rows {
+			got = append(got, r.Order.Do+" "+r.Order.Step.Specimen+" "+r.Order.Step.Location+" "+r.Author)
+		}
+		if p.After = l.Next; l.Next == "" {
+			break
+		}
+	}
+	if text := strings.Join(got, ", "); text != "back H-01 side p1, skip H-01 side p1" {
+		t.Errorf("skipped and put back: %s", text)
+	}
 }
 
 func TestExpectedShot(t *testing.T) {

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"slices"
+	"time"
 
 	"github.com/google/uuid"
 
@@ -32,7 +33,9 @@ type RunStep struct {
 	lab.RunStep
 	ToleranceMS float64 // 0: the speed is not judged
 	State       StepState
-	Reason      string // of StepSkipped
+	Reason      string    // of StepSkipped, as By and At
+	By          string    // author
+	At          time.Time // when it was said, UTC
 
 	key string // of the step, folded once
 }
@@ -63,7 +66,7 @@ func (v *Reader) RunOrder(ctx context.Context, sc scope.Scope, id uuid.UUID, als
 		o = RunOrder{Campaign: p.Campaign}
 		o.lay(p.Cells)
 		for _, c := range changes {
-			o.change(&c.Body)
+			o.change(c)
 		}
 		o.markDone(p.Cells)
 		return nil
@@ -93,7 +96,8 @@ func (o *RunOrder) at(s lab.RunStep) int {
 
 // change applies one change. A step that the plan no longer has is passed over,
 // and so is a move in front of one.
-func (o *RunOrder) change(b *lab.RunOrder) {
+func (o *RunOrder) change(c *said[lab.RunOrder]) {
+	b := &c.Body
 	i := o.at(b.Step)
 	if i < 0 {
 		return
@@ -102,10 +106,10 @@ func (o *RunOrder) change(b *lab.RunOrder) {
 	to := len(o.Steps) - 1
 	switch b.Do {
 	case lab.RunSkip:
-		o.Steps[i].State, o.Steps[i].Reason = StepSkipped, b.Reason
+		o.Steps[i].State, o.Steps[i].Reason, o.Steps[i].By, o.Steps[i].At = StepSkipped, b.Reason, c.Author, utc(c.WallNS)
 		return
 	case lab.RunBack:
-		o.Steps[i].State, o.Steps[i].Reason = StepOpen, ""
+		o.Steps[i].State, o.Steps[i].Reason, o.Steps[i].By, o.Steps[i].At = StepOpen, "", "", time.Time{}
 		return
 	case lab.RunBefore:
 		if to = o.at(*b.Before); to < 0 || to == i {

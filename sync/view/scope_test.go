@@ -32,6 +32,7 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 	w.say(labtest.ID("st"), &lab.ItemState{Item: ram1, State: lab.StateQuarantined, EffectiveAt: lab.At(at), Reason: "R"})
 	w.say(labtest.ID("k"), &lab.Correction{Item: ram1, Strokes: 3, EffectiveAt: lab.At(at), Reason: "R"})
 	w.say(campaign, &lab.Campaign{Name: "C", Specimens: []string{"H-01"}, Cells: []lab.Cell{{Location: "front", TargetSpeedMS: 5.5, Planned: 1}}})
+	w.say(campaign, &lab.RunOrder{Campaign: campaign, Do: lab.RunSkip, Step: lab.RunStep{Specimen: "H-01", Location: "front", TargetSpeedMS: 5.5, Hit: 1}, Reason: "R"})
 	w.say(shot, labtest.Shot(rig1, at.Add(time.Hour)))
 	w.say(labtest.ID("unassigned"), labtest.Shot(rig1, at.Add(time.Hour), func(s *lab.Shot) { s.Meta = lab.Meta{} }))
 	w.say(shot, labtest.Score(shot, 5.5))
@@ -170,6 +171,7 @@ func TestEveryReadTakesItsScope(t *testing.T) {
 			return rows(w.CertificatesMade(ctx, s, view.LogFilter{}, view.Page{}))
 		},
 		"VoidsMade":    func(s scope.Scope) (int, error) { return rows(w.VoidsMade(ctx, s, view.LogFilter{}, view.Page{})) },
+		"Skips":        func(s scope.Scope) (int, error) { return rows(w.Skips(ctx, s, view.LogFilter{}, view.Page{})) },
 		"RunOrder":     func(s scope.Scope) (int, error) { return single(w.RunOrder(ctx, s, campaign)) },
 		"Expected":     func(s scope.Scope) (int, error) { return there(w.Expected(ctx, s, labtest.ID("e"))) },
 		"LastExpected": func(s scope.Scope) (int, error) { return there(w.LastExpected(ctx, s, rig1)) },

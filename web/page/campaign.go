@@ -47,6 +47,7 @@ type Campaign struct {
 	Speeds      []string // column heads with unit, as "5.50 m/s"
 	Rows        []CellRow
 	Outside     []OutsideRow // shots on its specimens that no cell counts
+	Skipped     []SkippedHit // planned hits that are not to be fired
 	ShotsHref   string
 	RecentShots []ShotRow
 	Limits      []LimitRow // acceptance limits: Name, Most and Source
@@ -84,11 +85,20 @@ type OutsideRow struct {
 	Href      string
 }
 
+// SkippedHit is a planned hit that somebody took out of the run order.
+type SkippedHit struct {
+	Hit    string // "FG-A-012, front, 5.50 m/s, hit 2"
+	Reason string
+	By     string
+	At     time.Time
+}
+
 // Cell counts the shots of one cell. Done counts accepted ones.
 type Cell struct {
 	Done     int
 	Planned  int
 	Rejected int
+	Skipped  int    // planned hits that are not to be fired
 	Href     string // to the shots of the cell; may be empty
 }
 

@@ -1,6 +1,9 @@
 package page
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 // Paths of the screens for a day of shots.
 const (
@@ -107,6 +110,13 @@ type OrderRow struct {
 	Skipped                       bool
 	First                         bool // it is the next one
 	Above                         map[string]string
+	Bad                           string // why the reason that was given for a skip was not taken
+	Reason                        string // then, that reason
+}
+
+// OrderBad says that a change of the run order was not taken.
+func (n Next) OrderBad() bool {
+	return slices.ContainsFunc(n.Order, func(r OrderRow) bool { return r.Bad != "" })
 }
 
 // GuidedRow is a pressure of the guided set of dry strokes.

@@ -20,7 +20,7 @@ func (Log) LogKinds() []Choice { return LogKinds() }
 
 // LogKinds are the kinds of entries.
 func LogKinds() []Choice {
-	return []Choice{{"", "everything"}, {"service", "services"}, {"part changed", "parts changed"}, {"note", "notes"}, {"deviation", "deviations"}, {"mounted", "mounted and taken off"}, {"calibrated", "certificates"}, {"made void", "shots made void"}}
+	return []Choice{{"", "everything"}, {"service", "services"}, {"part changed", "parts changed"}, {"note", "notes"}, {"deviation", "deviations"}, {"mounted", "mounted and taken off"}, {"skipped", "hits skipped and put back"}, {"calibrated", "certificates"}, {"made void", "shots made void"}}
 }
 
 // LogRow is one entry of the log.
@@ -32,7 +32,7 @@ type LogRow struct {
 	Kind       string
 	Lab        string // shown when any row has one
 	By         string
-	About      string // the item, in words
+	About      string // the item or the planned hit, in words
 	Text       string
 	Parts      []string
 	Facts      []string // as "took 45 min"

@@ -32,6 +32,23 @@ func (d *Day) bare(ctx context.Context) (out []view.StrokesRow, err error) {
 	}
 }
 
+// WithoutFile counts the strokes of the day of which there is no file of their
+// own.
+func (d *Day) WithoutFile(ctx context.Context) (n int64, err error) {
+	rows, err := d.bare(ctx)
+	if err != nil {
+		return 0, err
+	}
+	for i := range rows {
+		n += rows[i].Strokes.Number
+	}
+	found, err := FoundStrokes(ctx, d.Read, d.Scope, d.Rig, lab.At(d.From), lab.At(d.End()))
+	for i := range found {
+		n += found[i].Number
+	}
+	return n, err
+}
+
 // strokes are those of which there is no file of their own: dry ones, those fired
 // without one, those that only the counter has, and files seen again that count.
 func (d *Day) strokes(ctx context.Context, p *page.Day) error {
@@ -101,7 +118,7 @@ func (d *Day) logView() *LogView {
 // entries gives the part of the log that is of this day and rig, oldest first.
 func (d *Day) entries(ctx context.Context) (out []LogEntry, err error) {
 	f := view.LogFilter{From: lab.At(d.From), To: lab.At(d.End())}
-	for _, s := range sourcesOf(ctx, d.Read, d.Scope, f)[:3] { // voids stand with their shots
+	for _, s := range sourcesOf(ctx, d.Read, d.Scope, f)[:4] { // voids stand with their shots
 		for q := (view.Page{Limit: view.MaxLimit}); ; {
 			rows, next, err := s.list(q)
 			if err != nil {

@@ -1,14 +1,10 @@
 package present
 
 import (
-	"cmp"
 	"context"
-	"iter"
-	"net/url"
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 
 	"github.com/google/uuid"
 
@@ -16,11 +12,13 @@ import (
 	"thudbook/sync/problem"
 	"thudbook/sync/scope"
 	"thudbook/sync/view"
-	"thudbook/web/page"
 )
 
-// LogMounted is the kind of the entries that mountings make.
-const LogMounted = "mounted"
+// The kinds of the entries that mountings, and skipped hits, make.
+const (
+	LogMounted = "mounted"
+	LogSkipped = "skipped"
+)
 
 // Kinds of the entries that certificates make, and shots that are made void.
 const (
@@ -34,6 +32,7 @@ type LogEntry struct {
 	Service     *view.ServiceRow
 	Note        *view.NoteRow
 	Mounting    *view.MountingRow
+	Skip        *view.SkipRow
 	Certificate *view.CalibrationRow
 	Void        *view.VoidedRow
 }
@@ -44,6 +43,8 @@ func (e *LogEntry) head() *view.Head {
 		return &e.Service.Head
 	case e.Note != nil:
 		return &e.Note.Head
+	case e.Skip != nil:
+		return &e.Skip.Head
 	case e.Certificate != nil:
 		return &e.Certificate.Head
 	case e.Void != nil:
@@ -60,6 +61,8 @@ func (e *LogEntry) kind() string {
 		return "service"
 	case e.Note != nil:
 		return e.Note.Note.Topic
+	case e.Skip != nil:
+		return LogSkipped
 	case e.Certificate != nil:
 		return LogCalibrated
 	case e.Void != nil:
@@ -77,7 +80,7 @@ func (e *LogEntry) item() uuid.UUID {
 		return e.Note.Note.Item
 	case e.Certificate != nil:
 		return e.Certificate.Calibration.Item
-	case e.Void != nil:
+	case e.Skip != nil, e.Void != nil:
 		return uuid.Nil
 	default:
 		return e.Mounting.Mounting.Item
@@ -105,8 +108,8 @@ func source[R any](list func(view.Page) (view.List[R], error), entry func(*R) Lo
 	}}
 }
 
-// sourcesOf are services, notes, mountings, certificates and voids, as a filter
-// narrows them.
+// sourcesOf are services, notes, mountings, skipped hits, certificates and voids,
+// as a filter narrows them.
 func sourcesOf(ctx context.Context, v *view.Reader, sc scope.Scope, f view.LogFilter) []*logSource {
 	return []*logSource{
 		source(func(p view.Page) (view.List[view.ServiceRow], error) { return v.ServicesDone(ctx, sc, f, p) },
@@ -115,6 +118,8 @@ func sourcesOf(ctx context.Context, v *view.Reader, sc scope.Scope, f view.LogFi
 			func(r *view.NoteRow) LogEntry { return LogEntry{At: r.Note.EffectiveAt, Note: r} }),
 		source(func(p view.Page) (view.List[view.MountingRow], error) { return v.MountingsDone(ctx, sc, f, p) },
 			func(r *view.MountingRow) LogEntry { return LogEntry{At: r.Mounting.EffectiveAt, Mounting: r} }),
+		source(func(p view.Page) (view.List[view.SkipRow], error) { return v.Skips(ctx, sc, f, p) },
+			func(r *view.SkipRow) LogEntry { return LogEntry{At: r.At(), Skip: r} }),
 		source(func(p view.Page) (view.List[view.CalibrationRow], error) { return v.CertificatesMade(ctx, sc, f, p) },
 			func(r *view.CalibrationRow) LogEntry { return LogEntry{At: r.Calibration.EffectiveAt, Certificate: r} }),
 		source(func(p view.Page) (view.List[view.VoidedRow], error) { return v.VoidsMade(ctx, sc, f, p) },
@@ -131,10 +136,12 @@ func logSources(ctx context.Context, v *view.Reader, sc scope.Scope, kind string
 		return all[:1], nil
 	case kind == LogMounted:
 		return all[2:3], nil
-	case kind == LogCalibrated:
+	case kind == LogSkipped:
 		return all[3:4], nil
+	case kind == LogCalibrated:
+		return all[4:5], nil
 	case kind == LogVoid:
-		return all[4:], nil
+		return all[5:], nil
 	case slices.Contains(lab.NoteTopics(), kind):
 		return all[1:2], nil
 	}
@@ -217,169 +224,4 @@ func (s *logSource) cursor() (string, error) {
 	}
 	_, next, err := s.list(view.Page{Limit: s.used, After: s.after})
 	return next, err
-}
-
-// LogView says how entries are shown.
-type LogView struct {
-	Read  *view.Reader
-	Scope scope.Scope
-	Zone  *time.Location
-	Who   func(author string) string
-	Lab   func(id [16]byte) string        // nil: not shown
-	May   func(e *LogEntry) (link string) // to the form that corrects it; nil: nobody may
-	names map[uuid.UUID]string
-}
-
-// item names an item of the register.
-func (s *LogView) item(ctx context.Context, id uuid.UUID) (string, error) {
-	if id == uuid.Nil {
-		return "", nil
-	}
-	if name, ok := s.names[id]; ok {
-		return name, nil
-	}
-	r, err := s.Read.Item(ctx, s.Scope, id)
-	name := "an item that is not in the register here"
-	if err == nil {
-		name = r.Item.Title()
-	} else if problem.Of(err) != problem.NotFound {
-		return "", err
-	}
-	if s.names == nil {
-		s.names = map[uuid.UUID]string{}
-	}
-	s.names[id] = name
-	return name, nil
-}
-
-// lateBy is how long after the deed an entry is called late.
-const lateBy = 24 * time.Hour
-
-// Row is one entry for the screen.
-func (s *LogView) Row(ctx context.Context, e *LogEntry) (page.LogRow, error) {
-	h := e.head()
-	r := page.LogRow{ID: h.ID.String(), At: e.At.Time().In(s.Zone), RecordedAt: h.RecordedAt.In(s.Zone), Kind: e.kind(), By: Who(h.Author, s.Who),
-		Late: h.RecordedAt.Sub(e.At.Time()) > lateBy}
-	var err error
-	if r.About, err = s.item(ctx, e.item()); err != nil {
-		return r, err
-	}
-	switch {
-	case e.Service != nil:
-		b := &e.Service.Service
-		r.Text, r.Parts = b.Note, slices.Clone(b.Parts)
-		for _, p := range b.Used {
-			r.Parts = append(r.Parts, p.String())
-		}
-		if b.DurationMinutes != nil {
-			r.Facts = append(r.Facts, "took "+withUnit(page.ShowWhole(*b.DurationMinutes, "min")))
-		}
-		if b.DoneBy != "" {
-			r.Facts = append(r.Facts, "done by "+b.DoneBy)
-		}
-		if b.CounterStrokes != nil {
-			r.Facts = append(r.Facts, "machine's own counter "+page.ShowCount(*b.CounterStrokes))
-		}
-	case e.Note != nil:
-		r.Text, r.Parts = e.Note.Note.Text, e.Note.Note.Parts
-	case e.Certificate != nil:
-		s.certificate(&r, &e.Certificate.Calibration)
-	case e.Void != nil:
-		if err := s.void(ctx, &r, e.Void); err != nil {
-			return r, err
-		}
-	case e.Mounting.Mounting.Item == uuid.Nil:
-		r.Kind, r.Text = "taken off", "position "+e.Mounting.Mounting.Position+" is empty"
-	default:
-		r.Text = "at position " + e.Mounting.Mounting.Position + AlsoThere(&e.Mounting.Mounting)
-	}
-	if h.Withdrawn != nil {
-		r.Ended = page.Status{Level: page.Plain, Word: cmp.Or(endedBy(h.Withdrawn), "withdrawn")}
-	}
-	if s.Lab != nil {
-		r.Lab = s.Lab(h.Lab)
-	}
-	if s.May != nil && h.Withdrawn == nil {
-		r.Correct = s.May(e)
-	}
-	return r, nil
-}
-
-func endedBy(m *view.Mark) string {
-	if m.By != uuid.Nil || m.Reason == "corrected" {
-		return "corrected since"
-	}
-	return "withdrawn: " + m.Reason
-}
-
-// Fill puts a part of the log on its screen.
-func (s *LogView) Fill(ctx context.Context, p *page.Log, kind, after string, limit int) error {
-	entries, next, err := LogPage(ctx, s.Read, s.Scope, kind, after, limit)
-	if err != nil {
-		return err
-	}
-	p.Kind = kind
-	for i := range entries {
-		row, err := s.Row(ctx, &entries[i])
-		if err != nil {
-			return err
-		}
-		p.Rows = append(p.Rows, row)
-	}
-	q := url.Values{}
-	if kind != "" {
-		q.Set("kind", kind)
-	}
-	p.CSV = page.PathLog + ".csv?" + q.Encode()
-	if next != "" {
-		q.Set("after", next)
-		p.More = page.PathLog + "?" + q.Encode()
-	}
-	return nil
-}
-
-// LogHead are the columns of the log as CSV.
-func LogHead() []string {
-	return []string{"id", "done_at", "kind", "item", "text", "parts", "duration_minutes", "done_by", "counter_strokes", "author", "recorded_at", "ended"}
-}
-
-// Lines gives the whole log under LogHead.
-func (s *LogView) Lines(ctx context.Context, kind string) iter.Seq2[[]string, error] {
-	return func(yield func([]string, error) bool) {
-		for after := ""; ; {
-			entries, next, err := LogPage(ctx, s.Read, s.Scope, kind, after, view.MaxLimit)
-			for i := range entries {
-				if err == nil {
-					var line []string
-					if line, err = s.line(ctx, &entries[i]); err == nil && !yield(line, nil) {
-						return
-					}
-				}
-			}
-			if err != nil {
-				yield(nil, err)
-				return
-			}
-			if after = next; next == "" {
-				return
-			}
-		}
-	}
-}
-
-func (s *LogView) line(ctx context.Context, e *LogEntry) ([]string, error) {
-	r, err := s.Row(ctx, e)
-	if err != nil {
-		return nil, err
-	}
-	h := e.head()
-	line := []string{r.ID, e.At.String(), r.Kind, r.About, r.Text, strings.Join(r.Parts, "; "), "", "", "", h.Author, h.RecordedAt.Format(time.RFC3339), r.Ended.Word}
-	if e.Service != nil {
-		b := &e.Service.Service
-		line[6], line[7] = plain(b.DurationMinutes), b.DoneBy
-		if b.CounterStrokes != nil {
-			line[8] = strconv.FormatInt(*b.CounterStrokes, 10)
-		}
-	}
-	return line, nil
 }

@@ -30,6 +30,11 @@ func TestLogPages(t *testing.T) {
 		}
 		labtest.Append(t, n.Ledger, id, labtest.Draft(t, uid, b))
 	}
+	campaign := labtest.ID("campaign")
+	step := lab.RunStep{Specimen: "H-10", Location: "front", TargetSpeedMS: 6, Hit: 2}
+	for _, do := range []string{lab.RunSkip, lab.RunLast, lab.RunBack} { // a move is no entry
+		labtest.Append(t, n.Ledger, id, labtest.Draft(t, campaign, &lab.RunOrder{Campaign: campaign, Do: do, Step: step, Reason: "guard cracked"}))
+	}
 	read := func(kind string, limit int) (ids []uuid.UUID) {
 		t.Helper()
 		last := lab.Time(1 << 62)
@@ -48,6 +53,8 @@ func TestLogPages(t *testing.T) {
 					ids = append(ids, e.Note.ID)
 				case e.Service != nil:
 					ids = append(ids, e.Service.ID)
+				case e.Skip != nil:
+					ids = append(ids, labtest.ID(e.Skip.Order.Do))
 				default:
 					ids = append(ids, e.Mounting.ID)
 				}
@@ -55,22 +62,22 @@ func TestLogPages(t *testing.T) {
 			if after = next; next == "" {
 				return ids
 			}
-			if len(got) == 0 || len(ids) > 40 {
+			if len(got) == 0 || len(ids) > 42 {
 				t.Fatalf("pages of %d: it goes on after %d entries", limit, len(ids))
 			}
 		}
 	}
-	for _, limit := range []int{1, 3, 7, 39, 40, 1000} {
+	for _, limit := range []int{1, 3, 7, 41, 42, 1000} {
 		seen := map[uuid.UUID]bool{}
 		ids := read("", limit)
 		for _, id := range ids {
 			seen[id] = true
 		}
-		if len(ids) != 40 || len(seen) != 40 {
-			t.Errorf("pages of %d: %d entries, %d different, want 40", limit, len(ids), len(seen))
+		if len(ids) != 42 || len(seen) != 42 {
+			t.Errorf("pages of %d: %d entries, %d different, want 42", limit, len(ids), len(seen))
 		}
 	}
-	for kind, want := range map[string]int{"service": 10, present.LogMounted: 10, "note": 8, "deviation": 6, "part changed": 6} {
+	for kind, want := range map[string]int{"service": 10, present.LogMounted: 10, present.LogSkipped: 2, "note": 8, "deviation": 6, "part changed": 6} {
 		if got := len(read(kind, 3)); got != want {
 			t.Errorf("%s: %d entries, want %d", kind, got, want)
 		}

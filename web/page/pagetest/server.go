@@ -130,6 +130,8 @@ func campaigns() []Item {
 		}
 	}
 	fill(&one, 2)
+	one.Rows[0].Cells[1].Skipped = 1
+	one.Skipped = []page.SkippedHit{{Hit: "FG-A-012, front, ambient, 5.50\u00a0m/s, hit 2", Reason: "guard cracked", By: "Wilma Quill", At: ago(3 * time.Hour)}, {Hit: longName + ", front, ambient, 5.50\u00a0m/s, hit 2", Reason: longName, By: "Wilma Quill", At: ago(30 * time.Hour)}}
 	fill(&full, 20)
 	list := serverFrame("Campaigns", page.PathCampaigns)
 	return []Item{
