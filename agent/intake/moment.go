@@ -30,18 +30,21 @@ func windowAt(now time.Time) window {
 }
 
 // doubt says in words why no shot can have been fired at t; empty when one can.
+// Times stand in the zone of the clock.
 func (w window) doubt(t time.Time) string {
-	shown := t.UTC().Format(time.RFC3339)
+	shown := w.shown(t)
 	switch y := t.UTC().Year(); {
 	case y < firstYear:
 		return fmt.Sprintf("%s is before the year %d", shown, firstYear)
 	case y >= clockUntil:
 		return fmt.Sprintf("%s is after the year %d", shown, clockUntil-1)
 	case w.trusty && t.After(w.now.Add(mostAhead)):
-		return fmt.Sprintf("%s lies ahead of this computer's clock, which shows %s", shown, w.now.UTC().Format(time.RFC3339))
+		return fmt.Sprintf("%s lies ahead of this computer's clock, which shows %s", shown, w.shown(w.now))
 	}
 	return ""
 }
+
+func (w window) shown(t time.Time) string { return t.In(w.now.Location()).Format(time.RFC3339) }
 
 // arrival is the time of arrival as a record can hold it.
 func (w window) arrival() lab.Time {
@@ -77,7 +80,7 @@ func (in *Intake) effective(s *Submission, m *lab.Meta) (at lab.Time, from strin
 		}
 	}
 	if !w.trusty {
-		notes = append(notes, note{lab.FlagClock, "the clock of the rig's computer showed " + w.now.UTC().Format(time.RFC3339) + " when the file was taken in, which cannot be right"})
+		notes = append(notes, note{lab.FlagClock, "the clock of the rig's computer showed " + w.shown(w.now) + " when the file was taken in, which cannot be right"})
 	}
 	return at, from, notes
 }

@@ -3,6 +3,7 @@ package score
 import (
 	"context"
 	"math"
+	"strings"
 
 	"thudbook/metrics/cfc"
 	"thudbook/metrics/chanmap"
@@ -138,7 +139,7 @@ func shortened(r *signal.Recording, n int) *signal.Recording {
 // put stores a result; one that is not finite is left out and flagged.
 func (c *computation) put(name string, r Result) {
 	if r.Value-r.Value != 0 {
-		c.flags.add(OutOfRange, "", "%s is not a finite number and was left out", name)
+		c.flags.add(OutOfRange, "", "%s is not a finite number and was left out", strings.ReplaceAll(name, "_", " "))
 		return
 	}
 	for _, p := range []**float64{&r.ExpandedUncertainty, &r.AtS, &r.FromS, &r.ToS} {

@@ -74,7 +74,7 @@ func FlagTable() []FlagMeaning {
 		{NoBaseline, "The map gives no baseline window; the offset of the sensors is still in the signals.", "Set processing.baseline_ms in the channel map."},
 		{TooLittlePretrigger, "Less than 10 ms lie before the impact; offset and filter start-up may disturb the results.", "Record longer before the trigger."},
 		{NoReturnBelow4g, "The resultant does not fall below 4 g after the peak before the record ends; severity index, duration and velocity change are cut off, are lower bounds and carry no uncertainty; where the record ends above half of the peak, neither does any other result of the motion.", "Record for longer."},
-		{NoImpact, "The resultant never exceeds 4 g; the metrics that are taken between the 4 g crossings are left out.", "Check trigger and channel map; a dry stroke looks like this."},
+		{NoImpact, "The resultant never exceeds 4 g; the metrics that are taken between the 4 g crossings are left out.", "Check trigger and channel map. A dry stroke looks like this: recorded as one, by its kind, it carries neither this flag nor those of noise and of no uncertainty."},
 		{PositionNotCorrected, "The accelerometers do not sit at the centre of gravity, and there are no three angular rates to move them there; the values are those at the sensor.", "Map three angular velocity channels, or mount at the centre of gravity."},
 		{SpeedUnknown, "The light gate's channel does not give a speed.", "Check gate and flag; type the speed if it was read elsewhere."},
 		{SpeedMismatch, "The typed speed differs from that of the light gate by more than 2 %; the gate's is used.", "Find out which of them is right."},

@@ -327,6 +327,11 @@ func TestTypedSpeed(t *testing.T) {
 	if v.Value != typed || v.ExpandedUncertainty != nil || !rep.Has(score.Manual) || !rep.Has(score.UncertaintyUnknown) {
 		t.Errorf("speed %+v, flags %+v: want the typed one, marked", v, rep.Flags)
 	}
+	for _, f := range rep.Flags {
+		if strings.Contains(f.Text, "impact_speed") {
+			t.Errorf("the flag %s has a name that only programs know: %q", f.Code, f.Text)
+		}
+	}
 	if e := rep.Results["ram_energy"].Value; math.Abs(e-0.5*15*5.5*5.5) > 1e-9 {
 		t.Errorf("energy %g J of 15 kg at 5.5 m/s", e)
 	}

@@ -24,8 +24,8 @@ func (c *computation) speedMetrics(raw *signal.Recording) {
 		c.flags.add(SpeedMismatch, "", "stated %.4g m/s, measured %.4g m/s; the measured one is used", *typed, speed.Value)
 	case !ok && typed != nil:
 		speed = Result{Value: *typed, Unit: "m/s", Note: "stated"}
-		c.flags.add(Manual, "", "impact_speed is a stated one, not measured by a light gate in this file")
-		c.flags.add(UncertaintyUnknown, "", "the stated impact_speed carries no uncertainty")
+		c.flags.add(Manual, "", "the impact speed is a stated one, not measured by a light gate in this file")
+		c.flags.add(UncertaintyUnknown, "", "the stated impact speed carries no uncertainty")
 		ok = true
 	}
 	if !ok {

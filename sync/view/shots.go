@@ -6,6 +6,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"thudbook/metrics/score"
 	"thudbook/sync/kv"
 	"thudbook/sync/lab"
 	"thudbook/sync/record"
@@ -95,11 +96,21 @@ func shotRow(d *doc[lab.Shot]) ShotRow {
 	if d.Figures != nil {
 		r.Figures, r.ScoreTurn, r.scored = new(d.Figures.Figures), d.Figures.Turn, d.Figures.Stamp
 		r.scoredBy = d.Figures.Map
-		if ownStroke(&r.Shot) {
-			r.Figures.Flags = slices.DeleteFunc(slices.Clone(r.Figures.Flags), func(code string) bool { return code == lab.FlagSecondFile })
-		}
+		r.Figures.Flags = slices.DeleteFunc(slices.Clone(r.Figures.Flags), func(code string) bool { return answered(&r.Shot, code) })
 	}
 	return r
+}
+
+// answered says that what a shot is recorded as answers a flag: a second file that is
+// a stroke of its own, and a dry stroke, which is to show no more than noise.
+func answered(s *lab.Shot, code string) bool {
+	switch code {
+	case lab.FlagSecondFile:
+		return ownStroke(s)
+	case string(score.NoImpact), string(score.NoiseFloor), string(score.UncertaintyUnknown):
+		return s.Kind == lab.ShotDry
+	}
+	return false
 }
 
 // ownStroke says that somebody has said what a file was for which no shot had been
@@ -131,9 +142,8 @@ func (v *Reader) Scores(ctx context.Context, sc scope.Scope, shot uuid.UUID) (ou
 		}
 		out, err = v.set.scoresOf(r, docKey(shot, d.Lab))
 		for i := range out {
-			if s := &out[i].Score; ownStroke(d.body()) {
-				s.Flags = slices.DeleteFunc(s.Flags, func(f lab.Flag) bool { return f.Code == lab.FlagSecondFile })
-			}
+			s := &out[i].Score
+			s.Flags = slices.DeleteFunc(s.Flags, func(f lab.Flag) bool { return answered(d.body(), f.Code) })
 		}
 		return err
 	})

@@ -48,9 +48,11 @@ type Header struct {
 
 // HeaderTime gives even times as start and step, others as an offset of float64.
 type HeaderTime struct {
-	StartS float64 `json:"start_s"`
-	StepS  float64 `json:"step_s"` // 0: see Offset
-	Offset int     `json:"offset"` // -1: even
+	StartS      float64 `json:"start_s"`
+	StepS       float64 `json:"step_s"` // 0: see Offset
+	Offset      int     `json:"offset"` // -1: even
+	FromTrigger bool    `json:"from_trigger"`
+	Label       string  `json:"label"` // of the axis
 }
 
 // HeaderMark is a Mark.
@@ -106,7 +108,7 @@ func (e Encoding) layout(t Traces) (Header, []byte) {
 	from, to := t.span()
 	times := timesByIndex(t.TimeS, e.Buckets)
 	h := Header{Version: 1, Samples: len(t.TimeS), Points: len(times), FromS: from, ToS: to,
-		Marks: []HeaderMark{}, Channels: []HeaderChannel{}, Time: HeaderTime{Offset: -1}}
+		Marks: []HeaderMark{}, Channels: []HeaderChannel{}, Time: HeaderTime{Offset: -1, FromTrigger: t.FromTrigger, Label: t.timeLabel()}}
 	if len(times) != len(t.TimeS) {
 		h.Buckets = e.Buckets
 	}
@@ -211,7 +213,7 @@ func Decode(r io.Reader) (Traces, Header, error) {
 }
 
 func (h Header) traces(data []byte) (Traces, error) {
-	t := Traces{ViewFromS: h.FromS, ViewToS: h.ToS}
+	t := Traces{ViewFromS: h.FromS, ViewToS: h.ToS, FromTrigger: h.Time.FromTrigger}
 	for _, m := range h.Marks {
 		t.Marks = append(t.Marks, Mark(m))
 	}

@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"math"
 	"net/http/httptest"
+	"strings"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -26,7 +27,7 @@ func TestRoundTrip(t *testing.T) {
 			}
 			return float64(float32(rapid.Float64Range(-1e6, 1e6).Draw(t, "v")))
 		})
-		tr := chart.Traces{TimeS: make([]float64, n), Marks: []chart.Mark{{Label: "window", Unit: "g", FromS: 1, ToS: 2}}}
+		tr := chart.Traces{TimeS: make([]float64, n), FromTrigger: rapid.Bool().Draw(t, "from trigger"), Marks: []chart.Mark{{Label: "window", Unit: "g", FromS: 1, ToS: 2}}}
 		even := rapid.Bool().Draw(t, "even")
 		now := -0.05
 		for i := range tr.TimeS {
@@ -48,9 +49,12 @@ func TestRoundTrip(t *testing.T) {
 		if err := chart.EncodeTraces(&b, tr); err != nil {
 			t.Fatal(err)
 		}
-		got, _, err := chart.Decode(&b)
+		got, head, err := chart.Decode(&b)
 		if err != nil {
 			t.Fatal(err)
+		}
+		if strings.Contains(head.Time.Label, "trigger") != tr.FromTrigger || !strings.HasSuffix(head.Time.Label, ", ms") {
+			t.Fatalf("from the trigger %v: the axis is %q", tr.FromTrigger, head.Time.Label)
 		}
 		got.ViewFromS, got.ViewToS = 0, 0
 		if d := cmp.Diff(tr, got, cmpopts.EquateNaNs(), cmpopts.EquateEmpty(), cmpopts.EquateApprox(0, 1e-7)); d != "" {

@@ -113,10 +113,14 @@ func TestStaticDrawing(t *testing.T) {
 	tr.Channels[0].Label = `<script>alert("x")</script>`
 	tr.Channels = append(tr.Channels, chart.Channel{Name: "wz", Unit: "rad/s", Axis: "z", Quantity: "angular velocity", Raw: tr.Channels[0].Raw})
 	html := string(chart.Static(tr))
-	for text, want := range map[string]int{"<script>": 0, "style=": 0, "on": -1, `class="pane"`: 2, "time since trigger, ms": 1, "axis-z": 2, "hue1": 2} {
+	for text, want := range map[string]int{"<script>": 0, "style=": 0, "on": -1, `class="pane"`: 2, "time in the record, ms": 1, "time since trigger": 0, "axis-z": 2, "hue1": 2} {
 		if n := strings.Count(html, text); want >= 0 && n != want {
 			t.Errorf("%q stands %d times in the drawing, want %d", text, n, want)
 		}
+	}
+	tr.FromTrigger = true
+	if html = string(chart.Static(tr)); !strings.Contains(html, "time since trigger, ms") || strings.Contains(html, "time in the record") {
+		t.Error("the axis of a record that counts from its trigger does not say so")
 	}
 }
 

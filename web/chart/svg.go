@@ -39,7 +39,7 @@ func WriteStatic(w io.Writer, t Traces) error {
 		for _, p := range panes(t) {
 			writePane(&b, t, p, h, x, from, to)
 		}
-		writeAxis(&b, x, "time since trigger, ms")
+		writeAxis(&b, x, t.timeLabel())
 	}
 	_, err := w.Write(b.Bytes())
 	return err

@@ -17,10 +17,13 @@ import (
 
 // Traces are the channels of one shot over a shared time base.
 type Traces struct {
-	// TimeS are the sample times in seconds since time zero (the trigger),
-	// not decreasing. Its length is the number of samples.
-	TimeS    []float64
-	Channels []Channel
+	// TimeS are the sample times in seconds since time zero of the file, not
+	// decreasing. Its length is the number of samples.
+	TimeS []float64
+	// FromTrigger says that time zero is the trigger, and not merely where the
+	// record's clock begins.
+	FromTrigger bool
+	Channels    []Channel
 	// ViewFromS and ViewToS are the part shown first, in seconds. When ViewToS
 	// is not above ViewFromS it is the stretch around the largest acceleration
 	// of a long record, or the whole of a short one.
@@ -49,6 +52,14 @@ type Mark struct {
 	Label      string
 	Unit       string
 	FromS, ToS float64
+}
+
+// timeLabel names the time axis.
+func (t Traces) timeLabel() string {
+	if t.FromTrigger {
+		return "time since trigger, ms"
+	}
+	return "time in the record, ms"
 }
 
 // Check tells what is wrong with the lengths, nil when they agree.

@@ -194,9 +194,13 @@ func (t *Trail) history(r *view.ShotRow) []page.HistoryRow {
 		}
 		if !first[e.Field] {
 			first[e.Field] = true
-			out = append(out, page.HistoryRow{At: r.RecordedAt.In(t.Zone), By: "as taken in", What: fieldLabel(e.Field), Text: t.text(e.Field, made[e.Field])})
+			text := t.text(e.Field, made[e.Field])
+			if e.Field == "fired_at" && r.AsMade.FiredAt.IsZero() && !r.AsMade.EffectiveAt.IsZero() {
+				text += "; dated " + page.ShowMoment(r.AsMade.EffectiveAt.Time().In(t.Zone)) + ", " + from(r.AsMade.EffectiveFrom)
+			}
+			out = append(out, page.HistoryRow{At: r.RecordedAt.In(t.Zone), By: "as taken in", What: fieldLabel(e.Field), Text: text})
 		}
-		out = append(out, page.HistoryRow{At: e.RecordedAt.In(t.Zone), By: t.who(e.Author), What: fieldLabel(e.Field), Text: t.text(e.Field, e.Value)})
+		out = append(out, page.HistoryRow{At: e.RecordedAt.In(t.Zone), By: t.by(&e), What: fieldLabel(e.Field), Text: t.text(e.Field, e.Value)})
 	}
 	for _, v := range t.Voids {
 		what := "Made void"
@@ -220,6 +224,15 @@ func (t *Trail) history(r *view.ShotRow) []page.HistoryRow {
 	}
 	slices.SortStableFunc(out, func(a, b page.HistoryRow) int { return a.At.Compare(b.At) })
 	return out
+}
+
+// by names who a change of the history is from. An operator on the list of people whom
+// no person named was filled in on assigning, as who was signed in when the file came.
+func (t *Trail) by(e *view.Change) string {
+	if id, _ := e.Value.(string); e.Field == "operator" && e.Author == lab.AuthorMeta && t.operator(id) != id {
+		return "filled in: who was signed in when it came"
+	}
+	return t.who(e.Author)
 }
 
 func (t *Trail) unsettled(r *view.ShotRow, may bool) []page.Unsettled {

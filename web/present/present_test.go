@@ -6,7 +6,9 @@ import (
 	"testing"
 	"time"
 
+	"thudbook/metrics/chanmap"
 	"thudbook/metrics/ram"
+	"thudbook/metrics/signal"
 	"thudbook/sync/lab"
 	"thudbook/sync/lab/labtest"
 	"thudbook/sync/record"
@@ -127,6 +129,77 @@ func TestShot(t *testing.T) {
 	}
 }
 
+// A dry stroke that shows noise only has no figures, and no flag says that it has no
+// impact; one that did hit something has both.
+func TestDryStroke(t *testing.T) {
+	t.Parallel()
+	dry := func(s *lab.Shot) { s.Meta, s.Kind = lab.Meta{}, lab.ShotDry }
+	noise := func(b *lab.Score) {
+		b.Results = map[string]lab.Result{"peak_linear_acceleration": {Value: 0.5, Unit: "g"}, "hic15": {Value: 0}}
+		b.Flags = []lab.Flag{{Code: "noise_floor", Channel: "ax", Text: "x"}, {Code: "no_impact", Text: "x"}, {Code: "uncertainty_unknown", Text: "x"}, {Code: "dead_channel", Channel: "ay", Text: "x"}}
+	}
+	row, scores := shot(t, dry, noise)
+	p := present.ShotRow(&row, time.UTC)
+	for name, n := range map[string]page.Number{"peak": p.PeakG, "SI": p.SI, "HIC": p.HIC15} {
+		if n.Text != "" || n.Missing != "dry stroke" {
+			t.Errorf("%s: %+v, want none", name, n)
+		}
+	}
+	for where, flags := range map[string][]page.Flag{"row": p.Flags, "shot": present.Shot(&row, scores, time.UTC, "kPa").Flags} {
+		if len(flags) != 1 || flags[0].Code != "dead_channel" {
+			t.Errorf("%s: flags %+v, want the dead channel only", where, flags)
+		}
+	}
+	row, scores = shot(t, func(*lab.Shot) {}, noise)
+	if n := len(present.Shot(&row, scores, time.UTC, "kPa").Flags); n != 4 || present.ShotRow(&row, time.UTC).PeakG.Text != "0.5" {
+		t.Errorf("a shot without impact: %d flags, %+v", n, present.ShotRow(&row, time.UTC).PeakG)
+	}
+	row, _ = shot(t, dry, func(b *lab.Score) {
+		b.Results = map[string]lab.Result{"peak_linear_acceleration": {Value: 80, Unit: "g"}, "severity_index": {Value: 300}}
+	})
+	if p := present.ShotRow(&row, time.UTC); p.PeakG.Text != "80.0" || p.SI.Text != "300" {
+		t.Errorf("a dry stroke that hit: %+v %+v", p.PeakG, p.SI)
+	}
+}
+
+// Who and when the history and the number of a result name, in the zone of the screen.
+func TestHistoryOfAnAssignedShot(t *testing.T) {
+	t.Parallel()
+	zone, person := time.FixedZone("EST", -5*3600), labtest.ID("person").String()
+	at := labtest.Start()
+	row, scores := shot(t, func(s *lab.Shot) { s.FiredAt, s.EffectiveFrom = 0, lab.FromFileTime }, func(*lab.Score) {})
+	trail := present.Trail{Zone: zone, Unit: "kPa", Who: func(id string) string {
+		if id == person {
+			return "Ann Brook"
+		}
+		return ""
+	}, Edits: []view.Change{
+		{Field: "operator", Value: person, Author: lab.AuthorMeta, RecordedAt: at},
+		{Field: "operator", Value: "a.b.", Author: lab.AuthorMeta, RecordedAt: at},
+		{Field: "fired_at", Value: lab.At(at), Author: person, RecordedAt: at},
+	}}
+	p := present.Shot(&row, scores, zone, "kPa")
+	trail.Show(&p, &row, false)
+	var lines []string
+	for _, h := range p.History {
+		if h.By != "as taken in" || strings.Contains(h.Text, "dated") {
+			lines = append(lines, h.By+": "+h.Text)
+		}
+	}
+	shown := page.ShowMoment(at.In(zone))
+	want := []string{"as taken in: not recorded; dated " + page.ShowMoment(row.AsMade.EffectiveAt.Time().In(zone)) + ", time of the file",
+		"filled in: who was signed in when it came: Ann Brook", "file or program: a.b.", "Ann Brook: " + shown}
+	slices.Sort(lines)
+	slices.Sort(want)
+	if !slices.Equal(lines, want) {
+		t.Errorf("history:\n%s\nwant\n%s", strings.Join(lines, "\n"), strings.Join(want, "\n"))
+	}
+	twice := append(slices.Clone(scores), scores...)
+	if got := present.ResultNumber(twice, zone); strings.Contains(got, "EST") || !strings.Contains(got, "\u221205:00") {
+		t.Errorf("it says %q", got)
+	}
+}
+
 // TestTraces draws a stored file: the half sine of labtest.CSV, whose peak and
 // time are known from its making.
 func TestTraces(t *testing.T) {
@@ -163,6 +236,19 @@ func TestTraces(t *testing.T) {
 	}
 	if !names["ax"] || len(c.Marks) == 0 {
 		t.Errorf("channels %v, marks %v", names, c.Marks)
+	}
+	for _, tc := range []struct {
+		startS float64
+		kind   string
+		want   bool
+	}{{0, "delimited", false}, {-0.01, "delimited", true}, {0, "iso13499", true}, {0, "", false}} {
+		d := &scoring.Traces{Raw: &signal.Recording{StartS: tc.startS, RateHz: 1000, Channels: []signal.Channel{{Name: "ax", Values: []float64{0, 1}}}}}
+		if tc.kind != "" {
+			d.Report.Map = &chanmap.Map{Format: chanmap.Format{Kind: tc.kind}}
+		}
+		if c := present.Traces(d); c.FromTrigger != tc.want {
+			t.Errorf("%q from %g s: counted from the trigger %v", tc.kind, tc.startS, c.FromTrigger)
+		}
 	}
 	if present.Traces(nil) != nil || present.Traces(&scoring.Traces{}) != nil {
 		t.Error("traces of nothing")

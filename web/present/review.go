@@ -48,7 +48,7 @@ func Course(r *lab.Review, zone *time.Location) string {
 	for _, c := range page.Courses() {
 		if c.Value == r.Course {
 			if r.Course == lab.CourseStep {
-				return "good until " + r.StepAt.Time().In(zone).Format("2006-01-02 15:04 MST") + ", as found from then on"
+				return "good until " + page.ShowMoment(r.StepAt.Time().In(zone)) + ", as found from then on"
 			}
 			return c.Text
 		}
@@ -202,7 +202,7 @@ func ResultNumber(scores []view.ScoreRow, zone *time.Location) string {
 	if len(s.Score.Reviews) > 0 {
 		why += ", with a corrected sensitivity"
 	}
-	return fmt.Sprintf("result %d, computed on %s%s; the earlier ones stay in the log", len(scores), s.RecordedAt.In(zone).Format("2006-01-02 15:04 MST"), why)
+	return fmt.Sprintf("result %d, computed on %s%s; the earlier ones stay in the log", len(scores), page.ShowMoment(s.RecordedAt.In(zone)), why)
 }
 
 // ByGroup orders strokes by campaign, specimen and time.

@@ -42,11 +42,14 @@ func ShotRow(r *view.ShotRow, zone *time.Location) page.ShotRow {
 		f = *r.Figures
 		none = "not in the file"
 		if r.Shot.Kind == lab.ShotDry {
-			none = "no impact (dry stroke)"
+			none = "dry stroke"
 		}
 		if f.Error != "" {
 			none = "a channel could not be read"
 		}
+	}
+	if r.Shot.Kind == lab.ShotDry && f.SeverityIndex == nil { // what is left is noise
+		f.PeakG, f.HIC15 = nil, nil
 	}
 	p.PeakG = number(f.PeakG, "g", none)
 	p.SI = number(f.SeverityIndex, "SI", none)

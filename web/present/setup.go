@@ -18,7 +18,7 @@ func ChannelTrace(r *signal.Recording, column string) *chart.Traces {
 		if c.Name != column || !readable(c.Values) {
 			continue
 		}
-		t := &chart.Traces{TimeS: make([]float64, r.Len()), Channels: []chart.Channel{{Name: c.Name, Label: label(c), Quantity: string(c.Measures), Axis: c.Axis.String(), Unit: c.Unit, Raw: c.Values}}}
+		t := &chart.Traces{TimeS: make([]float64, r.Len()), FromTrigger: fromTrigger(r, nil), Channels: []chart.Channel{{Name: c.Name, Label: label(c), Quantity: string(c.Measures), Axis: c.Axis.String(), Unit: c.Unit, Raw: c.Values}}}
 		for j := range t.TimeS {
 			t.TimeS[j] = r.At(j)
 		}

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"thudbook/metrics/chanmap"
 	"thudbook/metrics/signal"
 	"thudbook/sync/scoring"
 	"thudbook/web/chart"
@@ -22,7 +23,7 @@ func Traces(d *scoring.Traces) *chart.Traces {
 	if merged { // repeated times were merged: only those samples share a time base
 		base = d.Filtered
 	}
-	t := &chart.Traces{TimeS: make([]float64, base.Len())}
+	t := &chart.Traces{TimeS: make([]float64, base.Len()), FromTrigger: fromTrigger(base, d.Report.Map)}
 	for i := range t.TimeS {
 		t.TimeS[i] = base.At(i)
 	}
@@ -49,6 +50,14 @@ func Traces(d *scoring.Traces) *chart.Traces {
 		}
 	}
 	return t
+}
+
+// fromTrigger tells whether the file says that its time zero is the trigger: ISO/TS
+// 13499 counts the time of the first sample from it, and a record that begins before
+// zero counts from what started it, which is common practice. A record from zero on
+// says nothing of a trigger.
+func fromTrigger(r *signal.Recording, m *chanmap.Map) bool {
+	return r.At(0) < 0 || m != nil && m.Format.Kind == "iso13499"
 }
 
 func curve(d *scoring.Traces, i int, merged bool) chart.Channel {

@@ -10,6 +10,7 @@ export function parse(buffer) {
   }
   const base = 8 + view.getUint32(4, true);
   const header = JSON.parse(new TextDecoder().decode(new Uint8Array(buffer, 8, base - 8)));
+  header.time.label ||= "time in the record, ms"; // an answer that the browser kept from before has none
   const n = header.points;
   const x = new Float64Array(n);
   if (header.time.offset < 0) {

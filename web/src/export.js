@@ -39,7 +39,7 @@ export function picture(viewer, title) {
   }
   const step = nice((to - from) / 8);
   for (let v = Math.ceil(from / step) * step; v <= to + step * 1e-9; v += step) parts.push(`<text x="${px(v).toFixed(1)}" y="${y + 6}" text-anchor="middle" fill="${c.muted}">${fixed(v, digitsFor(step))}</text>`);
-  parts.push(`<text x="${(LEFT + W - RIGHT) / 2}" y="${y + 26}" text-anchor="middle">time since trigger, ms</text>`);
+  parts.push(`<text x="${(LEFT + W - RIGHT) / 2}" y="${y + 26}" text-anchor="middle">${esc(viewer.data.header.time.label)}</text>`);
   const height = y + 36;
   return `<svg xmlns="http://www.w3.org/2000/svg" width="${W}" height="${height}" viewBox="0 0 ${W} ${height}" font-family="system-ui, sans-serif" font-size="13" fill="${c.fg}"><title>${esc(title)}</title><rect width="${W}" height="${height}" fill="${c.panel}"/><text x="${LEFT}" y="20" font-size="15" font-weight="600">${esc(title)}</text>${parts.join("")}</svg>`;
 }

@@ -48,7 +48,7 @@ export function makePane(host, unit, channels, last) {
         y: { range: (u, low, high) => widened(host.others({ channels }), low, high, host.state.from, host.state.to) },
       },
       axes: [
-        { ...axis, size: last ? 24 : 0, values: last ? ticks : (u, s) => s.map(() => ""), label: last ? "time since trigger, ms" : undefined, labelSize: last ? 20 : 0, labelFont: font, space: 70 },
+        { ...axis, size: last ? 24 : 0, values: last ? ticks : (u, s) => s.map(() => ""), label: last ? host.data.header.time.label : undefined, labelSize: last ? 20 : 0, labelFont: font, space: 70 },
         { ...axis, size: AXIS, space: 30 },
       ],
       series: [{}, ...channels.map((ch) => ({

@@ -10,7 +10,7 @@ import (
 // pulse of 14 ms at time zero, some noise that is the same every time.
 func Traces(n int) *chart.Traces {
 	t := times(n)
-	tr := &chart.Traces{TimeS: t, ViewFromS: -0.010, ViewToS: 0.060, Marks: []chart.Mark{{Label: "HIC window, 15 ms", Unit: "g", FromS: 0.0024, ToS: 0.0121}, {Label: "3 ms clip", Unit: "g", FromS: 0.0055, ToS: 0.0085}}}
+	tr := &chart.Traces{TimeS: t, FromTrigger: true, ViewFromS: -0.010, ViewToS: 0.060, Marks: []chart.Mark{{Label: "HIC window, 15 ms", Unit: "g", FromS: 0.0024, ToS: 0.0121}, {Label: "3 ms clip", Unit: "g", FromS: 0.0055, ToS: 0.0085}}}
 	for i, axis := range []string{"x", "y", "z"} {
 		peak := []float64{94, -31, 42}[i]
 		tr.Channels = append(tr.Channels, channel(t, "a"+axis, "Head "+axis, "linear acceleration", "centre of gravity", axis, "g", "CFC 1000", peak, 0.014))
