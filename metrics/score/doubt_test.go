@@ -63,6 +63,15 @@ func TestBaselineInTheImpact(t *testing.T) {
 	if !rep.Has(score.BaselineInImpact) || !rep.Has(score.TooLittlePretrigger) {
 		t.Errorf("flags %+v", rep.Flags)
 	}
+	// Most of the pulse was taken for the offset: the rest behind it is larger than what
+	// is left of it.
+	early := newShot()
+	early.cut(380, shotSamples)
+	m.Processing.BaselineMS = 8
+	rep = scoreText(t, early.csv(), score.Options{Map: m})
+	if rep.Flags[0].Code != score.BaselineInImpact || rep.Has(score.NoiseFloor) || rep.Results["peak_linear_acceleration"].ExpandedUncertainty != nil {
+		t.Errorf("a window over most of the pulse: flags %+v", rep.Flags)
+	}
 	for _, ms := range []float64{3, 5} { // that end before it
 		m.Processing.BaselineMS = ms
 		if rep = scoreText(t, s.csv(), score.Options{Map: m}); rep.Has(score.BaselineInImpact) {

@@ -1,6 +1,9 @@
 package score
 
 import (
+	"math"
+	"slices"
+
 	"thudbook/metrics/gum"
 	"thudbook/metrics/impact"
 	"thudbook/metrics/unit"
@@ -48,8 +51,8 @@ func (c *computation) pulseMetrics(a axes, t impact.Trace, u gum.Vector) {
 	if !p.Began || before < 1000*pretriggerS {
 		c.flags.add(TooLittlePretrigger, "", "only %.2f ms of record lie before the impact", max(before, 0))
 	}
-	if c.lead > p.First {
-		c.flags.add(BaselineInImpact, "", "the baseline window of %.4g ms reaches into the impact, which has begun %.2f ms after the start of the record: what was taken off is no offset, and the results are wrong", c.report.Process.BaselineMS, max(before, 0))
+	if c.lead > p.First || !p.Returned && c.movesMostBefore(a.values) {
+		c.flags.add(BaselineInImpact, "", "the baseline window of %.4g ms reaches into the impact: what was taken off is no offset, and the results are wrong", c.report.Process.BaselineMS)
 	}
 	c.pulse = &p
 	if !p.Returned {
@@ -60,6 +63,18 @@ func (c *computation) pulseMetrics(a axes, t impact.Trace, u gum.Vector) {
 	c.put("impact_duration", Result{Value: p.EndS - p.StartS, Unit: "s", FromS: new(p.StartS), ToS: new(p.EndS)})
 	speed, at, parts := impact.VelocityChange(t, a.values, p.First, p.Last)
 	c.putUncertain("velocity_change", Result{Value: speed, Unit: "m/s", AtS: new(t.At(at))}, &a, func() gum.Effect { return u.Integral(parts, p.First, at, unit.G0) })
+}
+
+// movesMostBefore says that the signals run through more than half of their ranges
+// within the baseline window: the offset then was the mean of the pulse, and what seems
+// to be the pulse, and never returns to rest, is the rest without it.
+func (c *computation) movesMostBefore(values [][]float64) bool {
+	within, all := 0.0, 0.0
+	for _, v := range values {
+		within = math.Hypot(within, slices.Max(v[:max(c.lead, 1)])-slices.Min(v[:max(c.lead, 1)]))
+		all = math.Hypot(all, slices.Max(v)-slices.Min(v))
+	}
+	return within > all/2
 }
 
 // pretriggerS is the record before the impact that SAE J211-1 asks for (not
