@@ -146,7 +146,7 @@ func (d *Desk) shotPage(c echo.Context, t *tried) (*page.Shot, error) {
 	if p.Limits, err = present.Limits(ctx, d.read, d.scope(), &row, scores); err != nil {
 		return nil, err
 	}
-	if p.Mounted, err = present.MountedAt(ctx, d.read, d.scope(), &row, nil); err != nil {
+	if p.Mounted, err = present.MountedAt(ctx, d.read, d.scope(), &row, scores, nil); err != nil {
 		return nil, err
 	}
 	p.Frame, p.Lab = d.frame(c, "Shot", page.PathShots), d.LabName()

@@ -51,8 +51,13 @@ func (d *Desk) lateRoutes(e *echo.Echo, in echo.MiddlewareFunc) {
 // lateOf lists the late entries about one item.
 func (d *Desk) lateOf(ctx context.Context, sc scope.Scope, i *view.ItemRow, rigs map[uuid.UUID]string, since time.Time) ([]lateEntry, error) {
 	var out []lateEntry
+	// What changes results is looked at from the first stroke that it touches on.
 	add := func(kind string, h *view.Head, at lab.Time, what string) {
-		if late := h.RecordedAt.Sub(at.Time()); late > lateBy && !h.RecordedAt.Before(since) && h.Withdrawn == nil {
+		by := lateBy
+		if kind == lateCertificate || kind == lateMounting && lab.Calibrated(i.Item.Class) {
+			by = 0
+		}
+		if late := h.RecordedAt.Sub(at.Time()); late > by && !h.RecordedAt.Before(since) && h.Withdrawn == nil {
 			out = append(out, lateEntry{kind: kind, head: *h, item: *i, at: at, to: lab.At(h.RecordedAt), what: what})
 		}
 	}
@@ -151,9 +156,12 @@ func (d *Desk) lateFacts(c echo.Context) error {
 					return err
 				}
 			}
-			row, shots, _, err := d.lateRow(ctx, p.Scope, &all[j], name, who)
+			row, shots, stale, err := d.lateRow(ctx, p.Scope, &all[j], name, who)
 			if err != nil {
 				return err
+			}
+			if len(stale) == 0 && all[j].head.RecordedAt.Sub(all[j].at.Time()) <= lateBy {
+				continue // entered on the day, and no result rests on what held before
 			}
 			if len(shots) == 0 { // as when a register is set up: nothing was fired meanwhile
 				s.Touchless++

@@ -77,7 +77,7 @@ func (d *Desk) shotPage(c echo.Context) (*page.Shot, error) {
 	if s.Limits, err = present.Limits(ctx, d.Views, own, &row, scores); err != nil {
 		return nil, err
 	}
-	if s.Mounted, err = present.MountedAt(ctx, d.Views, own, &row, page.ItemUsePath); err != nil {
+	if s.Mounted, err = present.MountedAt(ctx, d.Views, own, &row, scores, page.ItemUsePath); err != nil {
 		return nil, err
 	}
 	if s.Reviews, err = d.reviewsOf(ctx, own, scores); err != nil {

@@ -261,5 +261,6 @@ type ShotMounted struct {
 	Position, Item, Href string
 	Calibration          Status // then; zero: it needs none
 	Certificate          string // that held then
+	Rests                string // number of another certificate, which the results rest on; empty: this one, or none
 	State                Status // zero: in service
 }

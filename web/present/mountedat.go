@@ -1,6 +1,7 @@
 package present
 
 import (
+	"cmp"
 	"context"
 
 	"thudbook/sync/lab"
@@ -18,7 +19,7 @@ func NeedsCalibration(values map[string]string) bool {
 
 // MountedAt lists what sat at a shot's rig when it was fired, and whether it was
 // in calibration then. link leads to an item; nil: there is no screen of it.
-func MountedAt(ctx context.Context, v *view.Reader, sc scope.Scope, row *view.ShotRow, link func(id string) string) ([]page.ShotMounted, error) {
+func MountedAt(ctx context.Context, v *view.Reader, sc scope.Scope, row *view.ShotRow, scores []view.ScoreRow, link func(id string) string) ([]page.ShotMounted, error) {
 	rows, err := v.Mounted(ctx, sc, row.Shot.Rig, row.Shot.EffectiveAt)
 	if err != nil {
 		return nil, err
@@ -41,6 +42,7 @@ func MountedAt(ctx context.Context, v *view.Reader, sc scope.Scope, row *view.Sh
 		switch {
 		case c.Calibration != nil:
 			m.Calibration, m.Certificate = Calibration(&c), c.Calibration.Calibration.Certificate
+			m.Rests = restsOn(scores, m.Position, c.Calibration)
 		case c.State != view.NotRequired:
 			m.Calibration = Calibration(&c)
 		case lab.Calibrated(it.Item.Class):
@@ -56,4 +58,18 @@ func MountedAt(ctx context.Context, v *view.Reader, sc scope.Scope, row *view.Sh
 		out = append(out, m)
 	}
 	return out, nil
+}
+
+// restsOn gives the number of the certificate that the results took for a position, where it is
+// another one than the register says held: it was entered after they were computed.
+func restsOn(scores []view.ScoreRow, position string, held *view.CalibrationRow) string {
+	if len(scores) == 0 {
+		return ""
+	}
+	for _, u := range scores[0].Score.Calibrations {
+		if lab.Fold(u.Position) == lab.Fold(position) && u.Calibration != held.ID {
+			return cmp.Or(u.Certificate, u.Calibration.String()[:8])
+		}
+	}
+	return ""
 }

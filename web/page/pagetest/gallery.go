@@ -194,7 +194,7 @@ func shots() []Item {
 	normal := page.Shot{
 		Frame: f, ID: "019571b2-7c3d-7a10-9d3e-000000000012", At: ago(4 * time.Minute), AtFrom: "from the file's time", TakenIn: ago(239 * time.Second),
 		Lab: "Northmere lab", Rig: "rig one", Kind: "shot", Mounted: []page.ShotMounted{{Position: "ax", Item: "accelerometer X, AC-0441", Href: "/equipment/use/s1", Calibration: page.Status{Level: page.OK, Word: "in calibration"}, Certificate: "K-2031-014"},
-			{Position: "ram", Item: "ram two, R-1002", Href: "/equipment/use/s2"}, {Position: "wx", Item: "rate sensor X, RS-0107", Calibration: page.Status{Level: page.Bad, Word: "overdue by 12 days"}, Certificate: "K-2030-101", State: page.Status{Level: page.Bad, Word: "quarantined, and mounted"}}}, State: page.Status{Level: page.OK, Word: "assigned"},
+			{Position: "ram", Item: "ram two, R-1002", Href: "/equipment/use/s2"}, {Position: "wx", Item: "rate sensor X, RS-0107", Calibration: page.Status{Level: page.Bad, Word: "overdue by 12 days"}, Certificate: "K-2030-101", Rests: "K-2029-088", State: page.Status{Level: page.Bad, Word: "quarantined, and mounted"}}}, State: page.Status{Level: page.OK, Word: "assigned"},
 		Received: page.Status{Level: page.OK, Word: "kept by the server too"},
 		Headline: []page.Result{results()[0], results()[2], results()[3], results()[4]}, Results: results(), Published: published(), Limits: limitRows(),
 		Meta: []page.MetaRow{
