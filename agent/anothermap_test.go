@@ -7,6 +7,7 @@ import (
 	"net/url"
 	"strings"
 	"testing"
+	"time"
 )
 
 // twoColumns is a record of an acceleration in c1 and an angular velocity in c2.
@@ -99,6 +100,7 @@ func TestAnotherMap(t *testing.T) {
 	}
 	r.page("/shots/"+id, "result 2, computed on", "by another channel map", "c1 and c2 were swapped", "80.0")
 	r.page("/shots", "80.0")
+	r.page("/day", "<b>computed again</b>, shot, "+time.Now().Format("2006-01-02"), ": c1 and c2 were swapped", "by another channel map")
 	r.page(path, "last for the shot of") // the swapped one can be taken back
 
 	// A speed that is corrected later is computed by the map that holds.

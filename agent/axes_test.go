@@ -57,6 +57,7 @@ func TestOneCaseWithThreeAxes(t *testing.T) {
 		t.Errorf("a ram at two places = %d", a.status)
 	}
 	r.saved("/rig/unmount", url.Values{"position": {"ay"}})
+	r.page("/day", "<b>taken off</b>, sensor, TX-1: position ay is empty")
 	if a, y, z := row("ax"), row("ay"), row("az"); !strings.Contains(a, "TX-1") || strings.Contains(y, "TX-1") || !strings.Contains(z, "TX-1") {
 		t.Errorf("off one position: %s %s %s", a, y, z)
 	}

@@ -150,7 +150,7 @@ func TestDayReportOfThePast(t *testing.T) {
 	r.plant(labtest.Draft(t, labtest.ID("s"), &lab.Item{Class: lab.ClassSensor, Serial: "S-1", Name: "Sensor", CalibrationRequired: true}),
 		labtest.Draft(t, labtest.ID("c"), &lab.Calibration{Item: labtest.ID("s"), Certificate: "C-31", EffectiveAt: lab.At(now.AddDate(-1, 0, 0)), DueAt: lab.At(now.AddDate(0, 0, -3))}),
 		labtest.Draft(t, labtest.ID("ms"), &lab.Mounting{Rig: rig, Position: "ax", Item: labtest.ID("s"), EffectiveAt: lab.At(now.AddDate(0, -6, 0))}))
-	r.page("/day", "calibration overdue", "S-1")
+	r.page("/day", "calibration overdue", "S-1", "<b>certificate entered</b>, Sensor, S-1: certificate C-31", "calibrated "+now.AddDate(-1, 0, 0).Format(time.DateOnly))
 	before := r.page("/day?date="+now.AddDate(0, -2, 0).Format(time.DateOnly), "S-1")
 	if strings.Contains(before, "overdue by") {
 		t.Error("what was in order then is called overdue")

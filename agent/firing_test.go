@@ -133,6 +133,7 @@ func TestNextAndResult(t *testing.T) {
 	r.send("/result/void", v, "/next")
 	r.page("/next", "FG-01, side")
 	r.page("/result", "void: chin strap open", "in the run order again")
+	r.page("/shots/"+v.Get("shot"), "Correct it, or count it again")
 
 	// Skipped, put back, moved.
 	step := url.Values{"campaign": {labtest.ID("campaign").String()}, "specimen": {"FG-01"}, "location": {"side"}, "target_speed_m_s": {"5"}, "hit": {"1"}}

@@ -204,9 +204,12 @@ func TestPowerCutDuringInspection(t *testing.T) {
 func TestSpecimen(t *testing.T) {
 	r := start(t)
 	var shots []string
-	for i := range 3 {
-		shots = append(shots, r.hit("H-31 β/2", 80+float64(i)))
+	hit := func(n int) {
+		for range n {
+			shots = append(shots, r.hit("H-31 β/2", 80+float64(len(shots))))
+		}
 	}
+	hit(1)
 	inspect := func(shot, mm, verdict, reason string) {
 		t.Helper()
 		v := url.Values{"inspection": {uuid.NewString()}, "effective_at": {seenNow()}, "bar_grade": {"damaged"}, "bar_mm": {mm}, "verdict": {verdict}, "reason": {reason}}
@@ -216,13 +219,17 @@ func TestSpecimen(t *testing.T) {
 	}
 	inspect(shots[0], "1.5", "passed", "")
 	path := "/specimens/" + url.PathEscape("h-31 β/2")
+	if strings.Contains(r.page(path, "1.5"), "grown by") {
+		t.Error("a growth is told, and nothing was measured before")
+	}
+	hit(2)
 	r.page("/shots/"+shots[0], `href="/specimens/H-31%20%CE%B2%2F2"`)
-	b := r.page(path, "Specimen H-31 β/2", "may be hit", "not inspected", "grown by")
+	b := r.page(path, "Specimen H-31 β/2", "may be hit", "not inspected")
 	if strings.Index(b, shots[0]) > strings.Index(b, shots[2]) {
 		t.Error("the first hit does not stand on top")
 	}
 	inspect(shots[2], "4", "failed", "bar bent too far")
-	r.page(path, "out: failed", "bar bent too far", "It is not offered for another hit")
+	r.page(path, "out: failed", "bar bent too far", "grown by", "It is not offered for another hit")
 	got := r.get("/api/v1" + path).json(t)
 	hits := got["hits"].([]any)
 	last := hits[2].(map[string]any)

@@ -38,6 +38,22 @@ func TestDoubtfulTimeOfAnInspection(t *testing.T) {
 		}
 		r.page("/shots/"+id, "hairline crack")
 	}
+	// One after the specimen was hit again may be of that hit; it is asked once.
+	first := r.hit("H-8", 61)
+	r.hit("H-8", 62)
+	late := "/shots/" + first + "/inspect"
+	v := url.Values{"inspection": formID.FindStringSubmatch(r.page(late))[1:2], "effective_at": {time.Now().Add(20 * time.Second).Format("2006-01-02T15:04:05")}, "bar_grade": {"damaged"}, "bar_mm": {"3.5"}, "verdict": {"passed"}}
+	if a := r.form(late, v); a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, "was hit again before this time") || !strings.Contains(a.body, "It is meant so; record it") {
+		t.Errorf("inspected after the next hit = %d\n%s", a.status, a.body)
+	}
+	v.Set("meant_so", "yes")
+	r.send(late, v, "/")
+	// A verdict that no criteria propose asks why, and blames none.
+	v = url.Values{"inspection": formID.FindStringSubmatch(r.page(late))[1:2], "effective_at": {seenNow()}, "verdict": {"failed"}, "meant_so": {"yes"}}
+	if a := r.form(late, v); a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, "Say why it failed: no criteria led to this verdict.") {
+		t.Errorf("failed without a reason = %d\n%s", a.status, a.body)
+	}
+
 	// A time of now is taken without a word.
 	path := "/shots/" + r.hit("H-9", 60) + "/inspect"
 	uid := formID.FindStringSubmatch(r.page(path))[1]

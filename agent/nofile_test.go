@@ -32,8 +32,11 @@ func TestHitWithoutAFile(t *testing.T) {
 	}
 	lacks.Set("reason", "acquisition not armed")
 	r.send("/result/end", lacks, "/next")
+	if a := r.form("/result/end", lacks); a.status != http.StatusConflict || !strings.Contains(a.body, "Nothing was recorded now: it was said before that no file is to come.") {
+		t.Errorf("the same from a second tab = %d\n%s", a.status, a.body)
+	}
 
-	r.page("/next", "FG-01, front, cold", "FG-01 was hit 1 time of which no file came", "left. It carries that into the next hit", "<dt>Rest since the last hit</dt><dd><time")
+	r.page("/next", "FG-01, front, cold", "FG-01 was hit once without a file coming of it", "left. It carries that into the next hit", "<dt>Rest since the last hit</dt><dd><time")
 	r.page("/strokes", "fired, no file came", "FG-01, left, cold")
 	today := time.Now().Format(time.DateOnly)
 	r.page("/day?date="+today, "FG-01, left, cold", "acquisition not armed")
@@ -53,7 +56,9 @@ func TestHitWithoutAFile(t *testing.T) {
 	}
 
 	// The next hit stands after it, with the rest since it.
-	confirm(nil)
+	if e := confirm(nil); strings.Contains(r.page("/result"), ", for <time") {
+		t.Error(e, "is waited for since a time, for a moment ago")
+	}
 	r.write("a.csv", csv(93))
 	r.until("the result", func() bool { return !strings.Contains(r.get("/result").body, "Waiting for the file") })
 	r.page("/shots/"+fields(t, r.page("/result"), "/result/accept").Get("shot"), "Time since the last impact")

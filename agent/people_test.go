@@ -106,6 +106,9 @@ func TestPeopleAtTheRig(t *testing.T) {
 	}
 	r.run()
 	r.page("/", "Ann Brook")
+	if strings.Contains(r.page("/people", "A rig where this is done signs the person out at once"), "A rig hears of it at its next exchange") {
+		t.Error("a rig without a server says that it hears of what is done here")
+	}
 	if a := r.form("/people/off", url.Values{"person": {ann[len("/people/"):]}, "reason": {"left the lab"}}); a.status != http.StatusSeeOther {
 		t.Fatalf("withdraw = %d %s", a.status, a.body)
 	}

@@ -79,6 +79,9 @@ func TestGuidedSetUp(t *testing.T) {
 	put("shot-2.csv", 81)
 	r.run()
 	r.until("the second shot, after a restart", taken("2 shots"))
+	r.page("/setup", "3. One file of a shot", "2 files of shots in it", "Take this one", "4. The channel map", `The map <span class="id">rig four</span> is saved. To see or change it, take a file in step 3`)
+	r.saved("/setup/file", url.Values{"newest": {"yes"}})
+	r.page("/setup", "This is the map that is saved")
 	r.page("/", "rig four")
 }
 

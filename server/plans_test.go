@@ -72,7 +72,13 @@ func TestServiceBeforeALaterOne(t *testing.T) {
 	if text := words(w.admin.get("/").want(t, 200, "overview").body); !strings.Contains(text, "There is no lab yet. Make one, or fetch one") {
 		t.Errorf("the first screen of an empty server: %.900s", text)
 	}
+	if text := words(w.admin.get("/agents").want(t, 200, "agents").body); !strings.Contains(text, "An agent is enrolled into a lab, and there is no lab yet. Make the lab first") {
+		t.Errorf("the agents of an empty server: %.900s", text)
+	}
 	s := w.open("Aspen", 1)
+	if text := words(w.admin.get("/agents").want(t, 200, "agents").body); strings.Contains(text, "there is no lab yet") {
+		t.Error("a server with a lab says that it has none")
+	}
 	ram := s.manager.make("/api/v1/labs/"+s.id.String()+"/items", map[string]any{"class": "ram", "serial": "R-LATE"})
 	at := func(days int) string { return time.Now().AddDate(0, 0, -days).Format("2006-01-02T15:04:05") }
 	service := func(days int) string {

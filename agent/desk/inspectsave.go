@@ -37,6 +37,9 @@ func (d *Desk) saveInspection(c echo.Context) error {
 	}
 	if i.NeedsReason() && strings.TrimSpace(i.Reason) == "" {
 		faults["reason"] = "Say why: the criteria do not lead to this verdict."
+		if i.Proposed == "" {
+			faults["reason"] = "Say why it failed: no criteria led to this verdict."
+		}
 	}
 	if err := d.keepPhotos(c, in, uid); err != nil {
 		return err
@@ -47,7 +50,11 @@ func (d *Desk) saveInspection(c echo.Context) error {
 			faults[inspectField(p.Where)] = p.What + "; " + p.Fix
 		}
 	}
-	in.doubt(&i, faults, time.Now())
+	later, err := d.hitBetween(ctx, in, i.EffectiveAt)
+	if err != nil {
+		return err
+	}
+	in.doubt(&i, faults, later, time.Now())
 	if len(faults) > 0 || len(in.notices) > 0 {
 		in.errors = faults
 		return d.inspectPage(c, in, http.StatusUnprocessableEntity)

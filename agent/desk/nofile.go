@@ -28,7 +28,7 @@ func (d *Desk) end(c echo.Context) error {
 		return err
 	}
 	if !e.Open() {
-		return httpkit.SeeOther(c, page.PathResult)
+		return d.endedBefore(c, e)
 	}
 	fired, reason := c.FormValue("fired") == "yes", c.FormValue("reason")
 	if reason == "" {
@@ -53,6 +53,21 @@ func (d *Desk) end(c echo.Context) error {
 		return err
 	}
 	return httpkit.SeeOther(c, page.PathNext)
+}
+
+// endedBefore says that a form came after what it asks was settled, from another
+// tab or by a file, so that it recorded nothing.
+func (d *Desk) endedBefore(c echo.Context, e *view.ExpectedRow) error {
+	p, err := d.resultPage(c, nil)
+	if err != nil {
+		return err
+	}
+	n := page.Notice{Level: page.Warn, Text: "Nothing was recorded now: it was said before that no file is to come.", Fix: "If another stroke was fired, count it under Strokes.", Link: "Strokes", Href: page.PathStrokes}
+	if e.Shot() != uuid.Nil {
+		n.Text = "Nothing was recorded now: the file of this stroke came before."
+	}
+	p.Notices = append([]page.Notice{n}, p.Notices...)
+	return httpkit.Page(c, http.StatusConflict, *p)
 }
 
 // hit says what a stroke without a file hit: what was typed, or what was confirmed
@@ -91,7 +106,10 @@ func (d *Desk) bareHitNotice(ctx context.Context, specimen string) ([]page.Notic
 		return nil, err
 	}
 	last := &l.Rows[len(l.Rows)-1].Strokes
-	text := fmt.Sprintf("%s was hit %s of which no file came, the last time %s", specimen, present.Count(int64(len(l.Rows)), "time", "times"), page.ShowMoment(present.Moment(last.EffectiveAt, time.Local)))
+	text := fmt.Sprintf("%s was hit once without a file coming of it, %s", specimen, page.ShowMoment(present.Moment(last.EffectiveAt, time.Local)))
+	if n := len(l.Rows); n > 1 {
+		text = fmt.Sprintf("%s was hit %d times without a file coming of it, the last time %s", specimen, n, page.ShowMoment(present.Moment(last.EffectiveAt, time.Local)))
+	}
 	if last.Location != "" {
 		text += ", " + last.Location
 	}

@@ -64,9 +64,16 @@ func (d *Desk) setDraft(x drafted) {
 }
 
 // lookAgain gives the draft with what lies in its folder now: files may have come
-// since it was chosen. A folder that is away is told where it is chosen.
+// since it was chosen. A rig that is set up begins with the folder that is watched.
+// A folder that is away is told where it is chosen.
 func (d *Desk) lookAgain() drafted {
 	x := d.draft()
+	if all := d.Intake.Folders(); x.folder == "" && !d.Setup.Given && len(all) > 0 {
+		x.rig, x.folder = d.Rig(), all[0].Dir
+		if _, _, err := intake.TryFolder(x.folder); err == nil {
+			d.setDraft(x)
+		}
+	}
 	if x.folder == "" {
 		return x
 	}
@@ -107,6 +114,9 @@ func (d *Desk) setupPage(c echo.Context, path string, typed *httpkit.Filled, sta
 		if all := d.Intake.Folders(); len(all) > 0 {
 			p.Name.Values["folder"] = all[0].Dir
 		}
+	}
+	if held, _ := d.savedMap(); x.sample == "" && held != nil {
+		p.Held = cmp.Or(held.Map.Name, held.Name)
 	}
 	if x.sample != "" {
 		d.showOld(c.Request().Context(), &p, &x)

@@ -94,6 +94,7 @@ func (d *Desk) agentForms(ctx context.Context, p *caller, s *page.Agents, list [
 	}
 	labs := slices.DeleteFunc(p.keeps(), func(l roster.Lab) bool { return slices.Contains(away, l.ID) })
 	if s.MayEnrol = len(labs) > 0; !s.MayEnrol {
+		s.NoLab, s.MayLab = len(p.names.All()) == 0, p.Administrator
 		return nil
 	}
 	s.Form = httpkit.Blank(page.CodeFields(), page.PostCode, "code", "Make a code")

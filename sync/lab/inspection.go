@@ -111,7 +111,11 @@ func (i *Inspection) Validate() error {
 	c.oneOf("proposed", i.Proposed, VerdictPassed, VerdictFailed, "")
 	c.oneOf("verdict", i.Verdict, VerdictPassed, VerdictFailed)
 	if i.NeedsReason() && Fold(i.Reason) == "" {
-		c.add("reason", "the reason is missing", "say why, since the criteria do not lead to this verdict")
+		fix := "say why, since the criteria do not lead to this verdict"
+		if i.Proposed == "" {
+			fix = "say why it failed, since no criteria led to this verdict"
+		}
+		c.add("reason", "the reason is missing", fix)
 	}
 	c.text("reason", i.Reason, MaxNote)
 	c.text("note", i.Note, MaxNote)

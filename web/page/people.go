@@ -120,7 +120,7 @@ func NewPINFields() []Field {
 func OffListFields() []Field {
 	return []Field{
 		{Name: "person", Label: "Person", Kind: "select", Required: true},
-		{Name: "reason", Label: "Reason", Kind: "text", Required: true, Help: "As: left the lab. What the person recorded stays. A rig hears of it at its next exchange, and signs the person out."},
+		{Name: "reason", Label: "Reason", Kind: "text", Required: true, Help: "As: left the lab. What the person recorded stays. A rig where this is done signs the person out at once; others do so at their next exchange with the server."},
 	}
 }
 

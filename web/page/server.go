@@ -52,6 +52,8 @@ type Agents struct {
 	Rows      []AgentRow
 	Fetched   string // labs whose agents send to their own servers
 	MayEnrol  bool
+	NoLab     bool   // that the caller could make a code for, since there is none at all
+	MayLab    bool   // the caller may make one
 	Form      Form   // CodeFields
 	NewCode   string // shown once, right after it was made
 	CodeFor   string // agent and lab the code is for

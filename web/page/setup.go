@@ -32,6 +32,7 @@ type Setup struct {
 	Files    string       // what lies in it, in words
 	Newest   string       // name of the newest file in it; empty: none
 	Key      string
+	Held     string   // name of the map that is saved, where no file is chosen to show it with
 	Sample   string   // file that the map is made from; empty: none yet
 	Saved    bool     // it begins with the map that is saved
 	Unsure   []string // what a person should look at

@@ -99,6 +99,7 @@ type Shot struct {
 	Correct    *Form        // AssignFields; nil where the caller may not
 	Fired      *Form        // FiredFields; nil where the caller may not
 	Void       *Form        // VoidFields or LiftFields; nil where the caller may not
+	Voided     bool         // it is void, and Void counts it again
 	History    []HistoryRow // oldest first; empty when nothing was changed
 	Traces     *chart.Traces
 	Overlays   []Overlay       // other shots of the cell, to lay over the traces

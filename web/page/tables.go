@@ -5,14 +5,18 @@ import "time"
 // inspectionTable is a list of inspections with the columns that any of its
 // rows needs.
 type inspectionTable struct {
-	Now  time.Time
-	Rows []InspectionRow
-	Zone string // of all times; empty where summer time changed among them
-	Lab  bool
+	Now   time.Time
+	Rows  []InspectionRow
+	Zone  string // of all times; empty where summer time changed among them
+	Lab   bool
+	Order string // "newest first" or "oldest first"
 }
 
 func newInspectionTable(now time.Time, rows []InspectionRow) inspectionTable {
-	t := inspectionTable{Now: now, Rows: rows}
+	t := inspectionTable{Now: now, Rows: rows, Order: "newest first"}
+	if n := len(rows); n > 0 && rows[0].At.Before(rows[n-1].At) {
+		t.Order = "oldest first"
+	}
 	at := make([]time.Time, len(rows))
 	for i, r := range rows {
 		at[i] = r.At

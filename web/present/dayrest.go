@@ -134,6 +134,9 @@ func (d *Day) entries(ctx context.Context) (out []LogEntry, err error) {
 			}
 		}
 	}
+	if err := d.entered(ctx, &out); err != nil {
+		return nil, err
+	}
 	slices.SortStableFunc(out, func(a, b LogEntry) int { return int(min(max(a.At-b.At, -1), 1)) })
 	return out, nil
 }

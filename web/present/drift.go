@@ -6,6 +6,7 @@ import (
 
 	"thudbook/metrics/fault"
 	"thudbook/metrics/ram"
+	"thudbook/sync/lab"
 	"thudbook/sync/speed"
 	"thudbook/web/chart"
 	"thudbook/web/page"
@@ -80,6 +81,22 @@ func signals(d *speed.Drift) []page.Notice {
 		Fix: "Look at seals, valve, gauge and light gate before more shots; a pressure proposed from all shots since the service is off by as much."}}
 }
 
+// scatter says, where no trend can be told, how many shots lie farther than the
+// tolerance from the speed that the curve gives for their pressure.
+func scatter(residual []float64, toleranceMS float64, what string) page.Notice {
+	beyond, most := int64(0), 0.0
+	for _, r := range residual {
+		if off := math.Abs(r); lab.MillimetresPerSecond(off) > lab.MillimetresPerSecond(toleranceMS) {
+			beyond, most = beyond+1, max(most, off)
+		}
+	}
+	if beyond == 0 {
+		return page.Notice{Level: page.OK, Text: "No trend can be told from the scatter, and every shot lies within the tolerance of " + what + " around the speed that the curve gives for its pressure."}
+	}
+	return page.Notice{Level: page.Warn, Text: fmt.Sprintf("No trend can be told from the scatter, and the scatter itself is wider than the tolerance of %s: %s of %s farther than that from the speed that the curve gives for its pressure, the farthest by %.2f m/s.",
+		what, page.ShowCount(beyond), Count(int64(len(residual)), "shot lies", "shots lie"), most), Fix: "Look at those shots in the chart below: was the pressure typed as it was set, and did the light gate see the flag?"}
+}
+
 // trend says when the speed will have left the tolerance.
 func trend(d *speed.Drift, aim *Aim) []page.Notice {
 	if d.NoTrend != "" {
@@ -92,7 +109,7 @@ func trend(d *speed.Drift, aim *Aim) []page.Notice {
 	in, err := d.Trend.Leaves(aim.SpeedMS, aim.ToleranceMS, speed.Level)
 	if err != nil {
 		if f, ok := fault.As(err); ok && f.Code == ram.NoTrend {
-			return []page.Notice{{Level: page.OK, Text: "No trend can be told from the scatter: the speed stays in " + what + " as far as these shots show."}}
+			return []page.Notice{scatter(d.Residual, aim.ToleranceMS, what)}
 		}
 		return []page.Notice{{Text: err.Error()}}
 	}

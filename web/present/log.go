@@ -35,6 +35,7 @@ type LogEntry struct {
 	Skip        *view.SkipRow
 	Certificate *view.CalibrationRow
 	Void        *view.VoidedRow
+	Again       *ComputedAgain // only in the report of a day
 }
 
 func (e *LogEntry) head() *view.Head {
@@ -45,6 +46,8 @@ func (e *LogEntry) head() *view.Head {
 		return &e.Note.Head
 	case e.Skip != nil:
 		return &e.Skip.Head
+	case e.Again != nil:
+		return &e.Again.Head
 	case e.Certificate != nil:
 		return &e.Certificate.Head
 	case e.Void != nil:
@@ -63,6 +66,8 @@ func (e *LogEntry) kind() string {
 		return e.Note.Note.Topic
 	case e.Skip != nil:
 		return LogSkipped
+	case e.Again != nil:
+		return "computed again"
 	case e.Certificate != nil:
 		return LogCalibrated
 	case e.Void != nil:
@@ -80,7 +85,7 @@ func (e *LogEntry) item() uuid.UUID {
 		return e.Note.Note.Item
 	case e.Certificate != nil:
 		return e.Certificate.Calibration.Item
-	case e.Skip != nil, e.Void != nil:
+	case e.Skip != nil, e.Void != nil, e.Again != nil:
 		return uuid.Nil
 	default:
 		return e.Mounting.Mounting.Item

@@ -12,6 +12,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"thudbook/sync/lab"
 	"thudbook/sync/problem"
 	"thudbook/sync/scope"
 	"thudbook/sync/view"
@@ -83,6 +84,12 @@ func (s *LogView) Row(ctx context.Context, e *LogEntry) (page.LogRow, error) {
 		r.Text, r.Parts = e.Note.Note.Text, e.Note.Note.Parts
 	case e.Certificate != nil:
 		s.certificate(&r, &e.Certificate.Calibration)
+		if e.At == lab.At(h.RecordedAt) { // among what was entered on a day
+			on, _ := e.Certificate.Calibration.Days()
+			r.Kind, r.Facts = "certificate entered", append(r.Facts, "calibrated "+on.String())
+		}
+	case e.Again != nil:
+		r.About, r.Text, r.Facts = e.Again.Shot, e.Again.Reason, []string{"by another channel map"}
 	case e.Void != nil:
 		if err := s.void(ctx, &r, e.Void); err != nil {
 			return r, err

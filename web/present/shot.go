@@ -37,6 +37,7 @@ func Shot(r *view.ShotRow, scores []view.ScoreRow, zone *time.Location, in strin
 		Source: page.SourceFile{Name: r.Shot.FileName, SHA256: r.Shot.SourceSHA256.String(), Href: page.SourcePath(r.ID.String())},
 		Map:    MapUsed(r, scores),
 		State:  state(r),
+		Voided: r.Void(),
 	}
 	if a, ok := r.Attachment(lab.RoleSource); ok {
 		p.Source.Size = page.ShowBytes(a.Size)

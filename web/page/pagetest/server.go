@@ -165,6 +165,7 @@ func agents() []Item {
 		{"agents-key", page.Agents{Frame: f, Rows: agentRows(), MayEnrol: true, Form: form, Key: &page.ServerKey{Now: fingerprint, Next: fingerprint, Heard: []string{"rig one", "rig two"}, NotHeard: []string{"rig three"}, OpenCodes: 1,
 			Form: page.Form{ID: "use", Action: page.PostUseKey, Fields: page.UseServerKeyFields(true), Submit: "Go on with the new key"}}}},
 		{"agents-empty", page.Agents{Frame: f, MayEnrol: true, Form: form}},
+		{"agents-no-lab", page.Agents{Frame: f, NoLab: true, MayLab: true}},
 	}
 }
 
