@@ -148,7 +148,7 @@ func TestNextAndResult(t *testing.T) {
 		r.send("/next/order", w, "/next?campaign=")
 	}
 	step.Set("do", "skip")
-	if a := r.form("/next/order", step); a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, `<details id="order" open>`) || !strings.Contains(a.body, "Say why it is skipped.") || strings.Count(a.body, `aria-invalid="true"`) != 1 {
+	if a := r.form("/next/order", step); a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, `<details id="order" open>`) || !strings.Contains(a.body, "Say why it is skipped.") || !strings.Contains(a.body, "The hit was not skipped") || strings.Count(a.body, `aria-invalid="true"`) != 1 {
 		t.Errorf("skipped without a reason = %d\n%s", a.status, a.body)
 	}
 	step.Del("do")

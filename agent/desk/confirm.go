@@ -249,6 +249,7 @@ func (d *Desk) orderAgain(c echo.Context, b *lab.RunOrder, why *problem.Error) e
 	if p.Order[i].Reason, p.Order[i].Bad = b.Reason, why.What+"; "+why.Fix; b.Reason == "" {
 		p.Order[i].Bad = "Say why it is skipped."
 	}
+	p.Notices = append([]page.Notice{{Level: page.Bad, Text: "The hit was not skipped: its reason was not taken.", Link: "To the run order", Href: "#order"}}, p.Notices...)
 	return httpkit.Page(c, http.StatusUnprocessableEntity, *p)
 }
 

@@ -95,3 +95,29 @@ func trial(ctx context.Context, x *drafted) page.SetupTrial {
 	s := present.Shot(&view.ShotRow{}, []view.ScoreRow{{Score: *scoring.Body(scoring.Job{}, &rep)}}, time.Local, "")
 	return page.SetupTrial{Headline: s.Headline, Flags: s.Flags, Errors: s.Errors}
 }
+
+// lookAgain gives the draft with what lies in its folder now: files may have come
+// since it was chosen. A rig that is set up begins with the folder that is watched.
+// A folder that is away is told where it is chosen.
+func (d *Desk) lookAgain() drafted {
+	x := d.draft()
+	if all := d.Intake.Folders(); x.folder == "" && !d.Setup.Given && len(all) > 0 {
+		x.rig, x.folder = d.Rig(), all[0].Dir
+		if _, _, err := intake.TryFolder(x.folder); err == nil {
+			d.setDraft(x)
+		}
+	}
+	if x.folder == "" {
+		return x
+	}
+	n, newest, err := intake.TryFolder(x.folder)
+	if err != nil {
+		return x
+	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.drafted.folder == x.folder {
+		d.drafted.newest, d.drafted.files = newest, filesInIt(n)
+	}
+	return d.drafted
+}

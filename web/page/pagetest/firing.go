@@ -64,7 +64,10 @@ func nexts() []Item {
 	booked := normal
 	booked.Notices = []page.Notice{{Level: page.Warn, Text: "Booked now, until 17:00, by Helmets (ext. 12). It clashes with the booking of Endurance.", Fix: "You can go on; agree with them."},
 		{Level: page.Plain, Text: "Booked from 18:00 to 20:30 by Student project.", Fix: "You can go on; agree with them.", Link: "Bookings of this week", Href: page.PathCalendar}}
-	return []Item{{"next-booked", booked}, {"next", normal}, {"next-empty", empty}, {"next-before-service", before}, {"next-error", bad}, {"next-full", full}}
+	skipped := normal
+	skipped.Order = orderRows(6)
+	skipped.Order[2].Reason, skipped.Order[2].Bad = "", "Say why it is skipped."
+	return []Item{{"next-order-error", skipped}, {"next-booked", booked}, {"next", normal}, {"next-empty", empty}, {"next-before-service", before}, {"next-error", bad}, {"next-full", full}}
 }
 
 func outcomes() []Item {

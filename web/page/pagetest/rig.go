@@ -92,7 +92,8 @@ func setups() []Item {
 	done := page.Setup{Frame: f, Name: name, Folder: `D:\acquisition\out`, Files: "12 files of shots in it", Done: true}
 	given := page.Setup{Frame: f, Given: "The folder or the channel map stands on the agent’s command line (--watch, --map), which goes before this screen. What they say holds, and is shown below. To set the rig up here instead, start the agent with --data alone.",
 		Holds: []page.SetupHolds{{Folder: `D:\acquisition\out`, Map: "rig.toml (west bay)"}, {Folder: `E:\second`, Problem: "The watched folder is not there."}}}
-	return []Item{{"setup", normal}, {"setup-empty", empty}, {"setup-error", wrong}, {"setup-full", full}, {"setup-done", done}, {"setup-given", given}, {"setup-replaces", replaces}, {"setup-saved", saved}}
+	held := page.Setup{Frame: f, Name: name, Folder: normal.Folder, Files: normal.Files, Newest: normal.Newest, Held: "rig one"}
+	return []Item{{"setup-held", held}, {"setup", normal}, {"setup-empty", empty}, {"setup-error", wrong}, {"setup-full", full}, {"setup-done", done}, {"setup-given", given}, {"setup-replaces", replaces}, {"setup-saved", saved}}
 }
 
 // readies is whether one can shoot.
