@@ -132,13 +132,16 @@ func (c *computation) cutHides(unbounded []string) {
 		}
 	}
 	if d, ok := c.report.Results["impact_duration"]; ok {
-		d.Note = noted(d.Note, "lower bound: "+why)
+		d.Note = noted(d.Note, LowerBound+": "+why)
 		c.report.Results["impact_duration"] = d
 	}
 }
 
 // sameS is how near two times are one: results hold theirs rounded.
 const sameS = 1e-9
+
+// LowerBound stands in the note of a result of which the true value may be larger.
+const LowerBound = "lower bound"
 
 // hide takes the uncertainty from a result and says why beside it.
 func (c *computation) hide(name, why string, lower bool) {
@@ -151,7 +154,7 @@ func (c *computation) hide(name, why string, lower bool) {
 	}
 	switch {
 	case lower:
-		r.Note = noted(r.Note, "lower bound: "+why)
+		r.Note = noted(r.Note, LowerBound+": "+why)
 	case r.ExpandedUncertainty != nil:
 		r.Note = noted(r.Note, "no uncertainty: "+why)
 	}

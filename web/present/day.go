@@ -175,6 +175,8 @@ func (d *Day) limits(ctx context.Context, r *view.ShotRow) (page.Status, error) 
 	switch {
 	case v.Compared == 0:
 		return page.Status{}, nil
+	case len(v.Above) == 0 && v.Open > 0:
+		return page.Status{Level: page.Warn, Word: "not known: a lower bound"}, nil
 	case len(v.Above) == 0:
 		return page.Status{Level: page.OK, Word: "within the limits"}, nil
 	}

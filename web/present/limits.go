@@ -4,8 +4,10 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"strings"
 
 	"thudbook/metrics/limits"
+	"thudbook/metrics/score"
 	"thudbook/sync/lab"
 	"thudbook/sync/scope"
 	"thudbook/sync/view"
@@ -87,7 +89,10 @@ func limitRow(campaign string, l lab.Limit, results map[string]lab.Result) page.
 	if !v.Within {
 		row.State = page.Status{Level: page.Bad, Word: "above the limit"}
 	}
-	if r.ExpandedUncertainty == nil {
+	switch {
+	case v.Within && lowerBound(r):
+		row.State = page.Status{Level: page.Warn, Word: "not known: the value is a lower bound, the true one may be above the limit"}
+	case r.ExpandedUncertainty == nil:
 		row.State.Level = max(row.State.Level, page.Warn)
 		row.State.Word += "; its uncertainty is not known"
 	}
@@ -97,6 +102,9 @@ func limitRow(campaign string, l lab.Limit, results map[string]lab.Result) page.
 	}
 	return row
 }
+
+// lowerBound says that the true value of a result may be larger.
+func lowerBound(r lab.Result) bool { return strings.Contains(r.Note, score.LowerBound) }
 
 // printed says where a limit of a campaign is printed, as far as this program knows.
 func printed(l lab.Limit) string {

@@ -6,9 +6,11 @@ import (
 	"time"
 
 	"thudbook/metrics/limits"
+	"thudbook/metrics/score"
 	"thudbook/sync/lab"
 	"thudbook/sync/lab/labtest"
 	"thudbook/sync/scope"
+	"thudbook/sync/view"
 	"thudbook/web/page"
 	"thudbook/web/present"
 )
@@ -84,13 +86,15 @@ func TestLimits(t *testing.T) {
 		AcceptanceLimits: []lab.Limit{
 			{Result: "hic15", Most: 700}, {Result: "severity_index", Most: 1200}, {Result: "peak_linear_acceleration", Most: 100, Unit: "g"},
 			{Result: "damage", Most: 0.3}, {Result: "dwell_150g", Most: 4, Unit: "g"}, {Result: "dwell_200g", Most: 2, Unit: "ms"},
+			{Result: "clip_3ms", Most: 80, Unit: "g"},
 		}}))
 	labtest.Append(t, n.Ledger, in, labtest.Draft(t, labtest.ID("other"), &lab.Campaign{Name: "Other", Specimens: []string{"H-2"}, AcceptanceLimits: []lab.Limit{{Result: "hic15", Most: 1}}}))
 	id := labtest.ID("shot")
 	labtest.Append(t, n.Ledger, in, labtest.Draft(t, id, labtest.Shot(labtest.ID("rig"), labtest.Start(), func(s *lab.Shot) { s.Specimen = "h-1" })))
 	labtest.Append(t, n.Ledger, in, labtest.Draft(t, id, labtest.Score(id, 5.432, func(b *lab.Score) {
 		b.Results = map[string]lab.Result{"hic15": {Value: 560}, "severity_index": {Value: 1260}, "peak_linear_acceleration": {Value: 98, Unit: "g", ExpandedUncertainty: new(3.0)},
-			"dwell_150g": {Value: 0.001, Unit: "s"}, "dwell_200g": {Value: 0.0005, Unit: "s"}}
+			"dwell_150g": {Value: 0.001, Unit: "s"}, "dwell_200g": {Value: 0.0005, Unit: "s"},
+			"clip_3ms": {Value: 60, Unit: "g", Note: "contiguous; " + score.LowerBound + ": channel ax is saturated"}}
 	})))
 	row, err := n.Reader.Shot(t.Context(), scope.All(), id)
 	if err != nil {
@@ -125,6 +129,7 @@ func TestLimits(t *testing.T) {
 		{"", "not compared: the shot has no such result", "set by the campaign", page.Warn},
 		{"", "not compared: the result is in s, the limit in g", "set by the campaign", page.Warn},
 		{"1.5", "within the limit; its uncertainty is not known", "set by the campaign; the figure of 49 CFR 571.218 S5.1 (b), limit not confirmed against print", page.Warn},
+		{"20.0", "not known: the value is a lower bound, the true one may be above the limit", "set by the campaign", page.Warn},
 	}
 	if len(got) != len(want) {
 		t.Fatalf("%d rows, want %d: %+v", len(got), len(want), got)
@@ -141,5 +146,20 @@ func TestLimits(t *testing.T) {
 	row.Shot.Kind = lab.ShotDry
 	if got, err := present.Limits(t.Context(), n.Reader, scope.All(), &row, scores); got != nil || err != nil {
 		t.Errorf("a dry stroke is held against %+v, %v", got, err)
+	}
+}
+
+// Below the limit is not within it where only a lower bound is known.
+func TestVerdictOfALowerBound(t *testing.T) {
+	with := []view.CampaignRow{{Campaign: lab.Campaign{AcceptanceLimits: []lab.Limit{{Result: "hic15", Most: 700}}}}}
+	for _, x := range []struct {
+		r    lab.Result
+		want page.Level
+	}{
+		{lab.Result{Value: 600}, page.OK}, {lab.Result{Value: 600, Note: score.LowerBound + ": cut"}, page.Warn}, {lab.Result{Value: 800, Note: score.LowerBound + ": cut"}, page.Bad},
+	} {
+		if got := present.VerdictOf(with, map[string]lab.Result{"hic15": x.r}).Status(); got.Level != x.want {
+			t.Errorf("%+v: %+v", x.r, got)
+		}
 	}
 }

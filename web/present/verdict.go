@@ -14,6 +14,7 @@ import (
 type Verdict struct {
 	Compared int
 	Above    []string // which limits, in words, in their order
+	Open     int      // results below their limit of which only a lower bound is known
 }
 
 // VerdictOf holds results against the limits of campaigns, by simple acceptance.
@@ -27,6 +28,9 @@ func VerdictOf(with []view.CampaignRow, results map[string]lab.Result) (v Verdic
 			j := limits.Judge(limits.Measured{Value: r.Value, Unit: r.Unit, Expanded: r.ExpandedUncertainty}, limits.Limit{Result: l.Result, Most: l.Most, Unit: l.Unit})
 			if !j.Comparable {
 				continue
+			}
+			if j.Within && lowerBound(r) {
+				v.Open++
 			}
 			if v.Compared++; !j.Within {
 				most, unit := shown(l.Result, l.Most, l.Unit)
@@ -43,6 +47,8 @@ func (v Verdict) Status() page.Status {
 	switch {
 	case v.Compared == 0:
 		return page.Status{Level: page.Plain, Word: "no limit"}
+	case len(v.Above) == 0 && v.Open > 0:
+		return page.Status{Level: page.Warn, Word: "not known: a lower bound"}
 	case len(v.Above) == 0:
 		return page.Status{Level: page.OK, Word: "within"}
 	}
