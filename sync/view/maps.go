@@ -74,7 +74,7 @@ func (s *Set) mapAttached(r kv.Reader, d *doc[lab.Shot], sum record.Hash) (*reco
 	if a, ok := attachment(d.Made.Attachments, lab.RoleMap); ok && a.SHA256 == sum {
 		return &a, nil
 	}
-	scores, err := s.scoresOf(r, docKey(d.UID, d.Lab))
+	scores, err := s.scoresOf(r, d.body(), docKey(d.UID, d.Lab))
 	for i := range scores {
 		if a := scores[i].Map; a != nil && a.SHA256 == sum {
 			return a, nil

@@ -140,11 +140,7 @@ func (v *Reader) Scores(ctx context.Context, sc scope.Scope, shot uuid.UUID) (ou
 		if d == nil {
 			return notFound(lab.KindShot, shot)
 		}
-		out, err = v.set.scoresOf(r, docKey(shot, d.Lab))
-		for i := range out {
-			s := &out[i].Score
-			s.Flags = slices.DeleteFunc(s.Flags, func(f lab.Flag) bool { return answered(d.body(), f.Code) })
-		}
+		out, err = v.set.scoresOf(r, d.body(), docKey(shot, d.Lab))
 		return err
 	})
 	return out, err
@@ -261,7 +257,7 @@ func (v *Reader) ScoresOf(ctx context.Context, sc scope.Scope, shots []ShotRow, 
 					continue
 				}
 				var err error
-				if all[i], err = v.set.scoresOf(r, docKey(some[i].ID, some[i].Lab)); err != nil {
+				if all[i], err = v.set.scoresOf(r, &some[i].Shot, docKey(some[i].ID, some[i].Lab)); err != nil {
 					return err
 				}
 			}
@@ -279,13 +275,14 @@ func (v *Reader) ScoresOf(ctx context.Context, sc scope.Scope, shots []ShotRow, 
 	return nil
 }
 
-// scoresOf reads the scores of a shot, the one that holds first.
-func (s *Set) scoresOf(r kv.Reader, key []byte) (out []ScoreRow, err error) {
+// scoresOf reads the scores of a shot, the one that holds first, without the flags that
+// are answered.
+func (s *Set) scoresOf(r kv.Reader, shot *lab.Shot, key []byte) (out []ScoreRow, err error) {
 	for x, err := range s.scores.Scan(r, key, kv.PrefixEnd(key), true) {
 		if err != nil || len(out) == MaxLimit {
 			return out, err
 		}
-		x.Score.Flags = asTakenIn(x.Score.Flags)
+		x.Score.Flags = slices.DeleteFunc(asTakenIn(x.Score.Flags), func(f lab.Flag) bool { return answered(shot, f.Code) })
 		out = append(out, ScoreRow{Stamp: x.Stamp, Author: x.Author, RecordedAt: utc(x.WallNS), Score: x.Score, Map: x.Map})
 	}
 	return out, nil
