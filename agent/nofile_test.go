@@ -99,3 +99,28 @@ func TestFreeHitWithoutAFile(t *testing.T) {
 		t.Errorf("a dry stroke hit a specimen: %d", a.status)
 	}
 }
+
+// A file that comes after its stroke was counted without one is asked about: it would
+// count twice.
+func TestFileAfterItsStrokeWasCounted(t *testing.T) {
+	r := start(t)
+	r.write("map.toml", mapText)
+	r.plant(campaign(t))
+	v := fields(t, r.page("/next"), "/next/confirm")
+	v.Set("pressure", "141")
+	r.send("/next/confirm", v, "/result")
+	end := fields(t, r.page("/result"), "/result/end")
+	end.Set("fired", "yes")
+	end.Set("specimen", "FG-01")
+	end.Set("reason", "not armed")
+	r.send("/result/end", end, "/next")
+	r.write("late.csv", csv(93))
+	shot := "/shots/" + r.shots(1)["late.csv"]
+	const asked = "as fired without a file, on FG-01. If this is its file, it counts twice."
+	r.page(shot, asked)
+	r.page("/result", asked)
+	r.send("/strokes/withdraw", fields(t, r.page("/strokes"), "/strokes/withdraw"), "/strokes")
+	if strings.Contains(r.page(shot), "counts twice") {
+		t.Error("an entry that was taken back is asked about")
+	}
+}

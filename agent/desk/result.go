@@ -84,6 +84,11 @@ func (d *Desk) resultPage(c echo.Context, t *tried) (*page.Outcome, error) {
 		return nil, err
 	}
 	p.Notices = append(p.Notices, verdict...)
+	late, err := d.counted(ctx, shown)
+	if err != nil {
+		return nil, err
+	}
+	p.Notices = append(p.Notices, late...)
 	t.again(&p.Void)
 	return p, nil
 }

@@ -184,6 +184,11 @@ func (d *Desk) shotPage(c echo.Context, t *tried) (*page.Shot, error) {
 	if err := d.acceptForm(c, &p, &row); err != nil {
 		return nil, err
 	}
+	late, err := d.counted(ctx, &row)
+	if err != nil {
+		return nil, err
+	}
+	p.Notices = append(p.Notices, late...)
 	of, err := present.RigFlags(ctx, d.read, d.scope(), id)
 	if err != nil {
 		return nil, err
