@@ -68,7 +68,7 @@ func TestAnotherMap(t *testing.T) {
 	r.write("map.toml", right)
 	r.page("/shots/"+id, `href="`+path+`"`, "Compute again by another channel map")
 	r.page("/result", `href="`+path+`"`)
-	form := r.page(path, "holds now for new files", "channel c1, Measures: angular velocity, now linear acceleration", "Flags that go", "saturated", "Peak linear acceleration", "30.", "80.")
+	form := r.page(path, "holds now for new files", "channel c1, Measures: angular velocity becomes linear acceleration", "Flags that go", "saturated", "Peak linear acceleration", "30.", "80.")
 	v := fields(t, form, path)
 	if a := r.form(path, v); a.status != http.StatusUnprocessableEntity || !strings.Contains(a.body, "This is needed") {
 		t.Errorf("without a reason = %d", a.status)

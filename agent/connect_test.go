@@ -6,8 +6,11 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
+	"thudbook/agent"
 	"thudbook/sync/exchange"
+	"thudbook/sync/lab/labtest"
 )
 
 // faultAt gives what is said to be wrong beside each field of a screen.
@@ -60,4 +63,23 @@ func TestCodeIsJudgedAtItsField(t *testing.T) {
 	// As a person types it: small letters, a space, a dash of a phone's keyboard.
 	typed := strings.ToLower(strings.Join(groups[:4], " ") + "–" + strings.Join(groups[4:], "\u00a0"))
 	r.send("/connect", url.Values{"server": {server}, "code": {typed}}, "/connect")
+}
+
+// Whoever knows that the server is back does not wait for the next planned try.
+func TestTryNow(t *testing.T) {
+	f := newFar(t, nil)
+	f.answer()
+	code, err := f.registry.Code(f.service, f.lab)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := start(t, func(o *agent.Options) { o.SyncEvery = time.Hour })
+	if strings.Contains(r.page("/connect"), "/connect/now") {
+		t.Error("it offers to try though there is no server")
+	}
+	r.send("/connect", url.Values{"server": {"http://" + f.address}, "code": {code}}, "/connect")
+	r.until("the first exchange", func() bool { return strings.Contains(r.get("/connect").body, "up to date") })
+	labtest.Append(t, f.ledger.Ledger, f.lab, campaign(t))
+	r.send("/connect/now", fields(t, r.page("/connect"), "/connect/now"), "/connect")
+	r.until("what is new on the server", func() bool { return strings.Contains(r.get("/next").body, "Guards, first series") })
 }

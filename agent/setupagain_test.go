@@ -87,8 +87,8 @@ func TestSetUpAgainKeepsTheMap(t *testing.T) {
 	if now := r.savedMapText(); now != was {
 		t.Errorf("the map was replaced, and nobody had agreed\n%s", now)
 	}
-	body := r.page("/setup?ask=yes", "Not saved yet", "This replaces the map “rig four”", "Moving mass of the ram: 15 kg, now none",
-		"channel ax, Full scale, in the unit: 500, now 200", "channel az: left out")
+	body := r.page("/setup?ask=yes", "Not saved yet", "This replaces the map “rig four”", "Moving mass of the ram: 15 kg becomes none",
+		"channel ax, Full scale, in the unit: 500 becomes 200", "channel az: left out")
 	key := regexp.MustCompile(`name="replaces" value="([^"]+)"`).FindStringSubmatch(body)
 	if key == nil {
 		t.Fatal("there is nothing to agree with")

@@ -25,6 +25,9 @@ func (d *Desk) connectPage(c echo.Context, typed, faults map[string]string) page
 	p := page.Connect{Frame: d.frame(c, "Server", page.PathConnect), State: l.Sync.State, Server: l.Sync.Server, ServerFingerprint: l.ServerFingerprint,
 		OwnFingerprint: l.OwnFingerprint, KeyChanging: l.KeyChanging, Lab: l.Lab, LabID: l.LabID, EnrolledAt: l.EnrolledAt, Sync: l.Sync,
 		Form: page.Form{Action: page.PostConnect, Fields: page.ConnectFields(), Submit: "Connect", Values: typed, Errors: faults}}
+	if p.Server != "" {
+		p.Try = &page.Form{Action: page.PostTryNow, Submit: "Try now"}
+	}
 	if typed == nil {
 		p.Refresh = refreshSeconds * 5
 	}
@@ -38,6 +41,12 @@ func faultyField(p *problem.Error) string {
 		return "code"
 	}
 	return "server"
+}
+
+// tryNow asks the server at once, whatever the next try was planned for.
+func (d *Desk) tryNow(c echo.Context) error {
+	d.Wake()
+	return httpkit.SeeOther(c, page.PathConnect)
 }
 
 // enrol connects the agent with a server by a one-time code.

@@ -223,6 +223,7 @@ func (d *Desk) routes(e *echo.Echo) {
 	e.GET(page.PathConnect, d.connect)
 	e.POST(page.PostConnect, d.enrol)
 	e.POST(page.PostNewKey, d.newKey)
+	e.POST(page.PostTryNow, d.tryNow)
 	e.GET(page.PathAlarms, d.alarms)
 	e.POST(page.PathAlarms+"/:id/seen", d.seeAlarm)
 	d.deviceRoutes(e) // before the people: a device has a seat

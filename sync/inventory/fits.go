@@ -140,7 +140,7 @@ func (k *checker) mounting(ctx context.Context, b *lab.Mounting) error {
 		o := &all[i].Mounting
 		if o.EffectiveAt == b.EffectiveAt && b.Ends(o) && (o.Rig != b.Rig || lab.Fold(o.Position) != lab.Fold(b.Position)) {
 			return clash("effective_at", fmt.Sprintf("At this very time the item was mounted at another place (position %s).", o.Position),
-				"An item is in one place at a time: check which it was and when, and withdraw the other entry if that one is wrong.")
+				"An item is in one place at a time: check which it was and when, and withdraw the other entry if that one is wrong. If both are axes of one sensor's case, tick that it stays at its other positions too.")
 		}
 	}
 	return k.moves(ctx, b)

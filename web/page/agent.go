@@ -149,7 +149,8 @@ type Connect struct {
 	LabID             string // empty: the agent is not enrolled
 	EnrolledAt        time.Time
 	Sync              SyncState
-	Form              Form // ConnectFields
+	Try               *Form // asks the server now; nil: there is none
+	Form              Form  // ConnectFields
 }
 
 func (Connect) screen() string { return "connect" }

@@ -50,7 +50,7 @@ func LogFields() []Field {
 		{Name: "parts", Label: "Parts changed", Kind: "area", Help: "One a line, with lot or serial number."},
 		{Name: "duration_minutes", Label: "It took", Unit: "min", Kind: "number", Help: "For a service."},
 		{Name: "done_by", Label: "Done by", Kind: "text", Help: "For a service, where it was somebody else: an id, initials or a firm."},
-		{Name: "counter_strokes", Label: "Machine's own counter", Unit: "strokes", Kind: "number", Help: "For a service, if it has one."},
+		{Name: "counter_strokes", Label: "Machine's own counter", Unit: "strokes", Kind: "number", Help: "For a service, if it has one. Strokes that nobody entered are found by the counter under Strokes."},
 	}
 }
 

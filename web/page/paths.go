@@ -43,6 +43,7 @@ const (
 	PostLab         = "/labs"
 	PostConnect     = "/connect"
 	PostNewKey      = "/connect/key"
+	PostTryNow      = "/connect/now"
 	PostSignIn      = "/signin"
 )
 

@@ -47,7 +47,7 @@ func changed(out []string, where string, fields []page.Field, was, now map[strin
 		if a == b {
 			continue
 		}
-		out = append(out, where+f.Label+": "+settingText(&f, a)+", now "+settingText(&f, b))
+		out = append(out, where+f.Label+": "+settingText(&f, a)+" becomes "+settingText(&f, b))
 	}
 	return out
 }

@@ -45,7 +45,7 @@ func agentRest() []Item {
 			{ID: "s1", File: "copy of shot_0012.csv", At: ago(11 * time.Minute), FirstFile: "shot_0012.csv", FirstAt: ago(26 * time.Hour), FirstShot: "019571b2", Specimen: "FG-A-012", SHA256: strings.Repeat("3f9c", 16), Key: "k1"}}}},
 		{"seen-again-empty", page.SeenAgain{Frame: agentFrame("Seen again", page.PathSeen, page.AgentCounts{})}},
 		{"connect-empty", page.Connect{Frame: agentFrame("Server", page.PathConnect, page.AgentCounts{}), State: page.Status{Level: page.Plain, Word: "no server set"}, OwnFingerprint: fingerprint, Form: connect}},
-		{"connect", page.Connect{Frame: agentFrame("Server", page.PathConnect, page.AgentCounts{}), State: page.Status{Level: page.OK, Word: "enrolled"}, Server: "https://thudbook.example:8443", ServerFingerprint: fingerprint, OwnFingerprint: fingerprint,
+		{"connect", page.Connect{Frame: agentFrame("Server", page.PathConnect, page.AgentCounts{}), State: page.Status{Level: page.OK, Word: "enrolled"}, Server: "https://thudbook.example:8443", Try: &page.Form{Action: page.PostTryNow, Submit: "Try now"}, ServerFingerprint: fingerprint, OwnFingerprint: fingerprint,
 			Lab: "Northmere lab", EnrolledAt: ago(90 * 24 * time.Hour), Sync: syncStuck(), Form: connect}},
 		{"connect-key", page.Connect{Frame: agentFrame("Server", page.PathConnect, page.AgentCounts{}), State: page.Status{Level: page.OK, Word: "up to date"}, Server: "https://thudbook.example:8443", ServerFingerprint: fingerprint, OwnFingerprint: fingerprint,
 			KeyChanging: true, Lab: "Northmere lab", EnrolledAt: ago(90 * 24 * time.Hour), Sync: syncStuck(), Form: connect}},

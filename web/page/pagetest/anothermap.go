@@ -12,7 +12,7 @@ func anotherMaps() []Item {
 	sum := strings.Repeat("ab12", 16)
 	p := page.AnotherMap{Frame: f, Shot: page.ShotPath("x"), What: "FG-A-012, front, ambient", Holds: page.MapUsed{Name: "rig.toml", SHA256: strings.Repeat("77cd", 16)},
 		Maps: []page.Choice{{Value: sum, Text: "rig one, seven channels, ab12ab12, holds now for new files"}, {Value: "2", Text: "rig one, 90cc41d2, last for the shot of 2031-02-02 10:11:12"}}, Chosen: sum}
-	p.Change = &page.MapPreview{Differs: []string{"channel ax, Measures: angular velocity, now linear acceleration", "channel wx, Measures: linear acceleration, now angular velocity"},
+	p.Change = &page.MapPreview{Differs: []string{"channel ax, Measures: angular velocity becomes linear acceleration", "channel wx, Measures: linear acceleration becomes angular velocity"},
 		Rows: []page.MapResult{{Name: "Impact speed", Pair: page.Pair{Before: page.Show(5.47, "m/s"), After: page.Show(5.47, "m/s")}},
 			{Name: "Peak linear acceleration", Pair: page.Pair{Before: page.Show(31.2, "g"), After: page.Show(98.4, "g")}, Moves: true},
 			{Name: "HIC, 15 ms", Pair: page.Pair{Before: page.Show(22, "HIC"), After: page.Show(331, "HIC")}, Moves: true},

@@ -79,7 +79,7 @@ func setups() []Item {
 	normal.Trial = page.SetupTrial{Headline: []page.Result{results()[0], results()[2], results()[3]}, Flags: flags()}
 	replaces := normal
 	replaces.Unsure, replaces.Ask, replaces.Trial.Flags = nil, true, nil
-	replaces.Replaces = page.SetupReplaces{Map: "rig one", Key: "k", Changes: []string{"Unit of the time: ms, now s", "Moving mass of the ram: 15 kg, now none", "channel ax, Full scale, in the unit: 500, now none", "channel gate: left out"}}
+	replaces.Replaces = page.SetupReplaces{Map: "rig one", Key: "k", Changes: []string{"Unit of the time: ms becomes s", "Moving mass of the ram: 15 kg becomes none", "channel ax, Full scale, in the unit: 500 becomes none", "channel gate: left out"}}
 	saved := normal
 	saved.Saved, saved.Unsure = true, []string{"Column temp is in the file, and the saved map leaves it out. To read it, fill in “One more column”."}
 	full := normal
