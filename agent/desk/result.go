@@ -239,48 +239,6 @@ func (d *Desk) formID(c echo.Context, name string) (uuid.UUID, error) {
 	return id, nil
 }
 
-// accept lets a result stand. The same answer twice changes nothing.
-func (d *Desk) accept(c echo.Context) error {
-	ctx := c.Request().Context()
-	id, err := d.formID(c, "shot")
-	if err != nil {
-		return err
-	}
-	row, err := d.read.Shot(ctx, d.scope(), id)
-	if err != nil {
-		return err
-	}
-	if a, err := d.read.Accepted(ctx, d.scope(), id); err != nil {
-		return err
-	} else if !a.Of(&row) {
-		if err := d.write(c, id, &lab.Accepted{Shot: id}); err != nil {
-			return err
-		}
-	}
-	if c.FormValue(page.BackField) == "shot" {
-		return httpkit.SeeOther(c, page.ShotPath(id.String()))
-	}
-	return httpkit.SeeOther(c, page.PathNext+"?accepted="+id.String())
-}
-
-// acceptedNotice confirms on the next screen what was accepted on the one before.
-func (d *Desk) acceptedNotice(c echo.Context) ([]page.Notice, error) {
-	id, err := uuid.Parse(c.QueryParam("accepted"))
-	if err != nil {
-		return nil, nil
-	}
-	ctx := c.Request().Context()
-	a, err := d.read.Accepted(ctx, d.scope(), id)
-	if a == nil || err != nil {
-		return nil, err
-	}
-	row, err := d.read.Shot(ctx, d.scope(), id)
-	if err != nil {
-		return nil, err
-	}
-	return []page.Notice{{Level: page.OK, Text: present.HitOf(&row) + ": " + present.AcceptedWords(a, d.personName, time.Local) + ".", Link: "Look at the shot", Href: page.ShotPath(id.String())}}, nil
-}
-
 // voidResult makes a shot void; its hit is then in the run order again.
 func (d *Desk) voidResult(c echo.Context) error {
 	id, err := d.formID(c, "shot")
