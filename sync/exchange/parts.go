@@ -53,7 +53,8 @@ func (s *session) sendBlob(ctx context.Context, lab record.LabID, m Missing) (bo
 }
 
 // sendParts goes on until the server has everything, in parts that suit the
-// link. The server checks the whole, so it is not checked here as well. After each one more urgent work may come first.
+// link. The server checks the whole, so it is not checked here as well. After each
+// one more urgent work may come first.
 func (s *session) sendParts(ctx context.Context, lab record.LabID, m Missing, r io.ReaderAt) (bool, error) {
 	at, turned := m.Offset, 0
 	here := &source{r: r, size: m.Size}

@@ -80,12 +80,16 @@ type Acceptance struct {
 // it: the shot may have been computed again since.
 func (a *Acceptance) Of(r *ShotRow) bool { return a != nil && a.stamp.Compare(r.scored) > 0 }
 
+func acceptance(s *said[lab.Accepted]) *Acceptance {
+	return &Acceptance{Author: s.Author, RecordedAt: utc(s.WallNS), stamp: s.Stamp}
+}
+
 // Accepted gives the newest acceptance of a shot, nil when there is none.
 func (v *Reader) Accepted(ctx context.Context, sc scope.Scope, shot uuid.UUID) (a *Acceptance, err error) {
 	err = v.store.View(ctx, func(r kv.Reader) error {
 		s, err := v.set.accepted.last(r, sc, shot[:])
 		if err == nil && s != nil {
-			a = &Acceptance{Author: s.Author, RecordedAt: utc(s.WallNS), stamp: s.Stamp}
+			a = acceptance(s)
 		}
 		return err
 	})
@@ -95,9 +99,10 @@ func (v *Reader) Accepted(ctx context.Context, sc scope.Scope, shot uuid.UUID) (
 // Acceptances lists all of a shot, oldest first.
 func (v *Reader) Acceptances(ctx context.Context, sc scope.Scope, shot uuid.UUID) (out []Acceptance, err error) {
 	err = v.store.View(ctx, func(r kv.Reader) error {
+		out = nil
 		all, err := v.set.accepted.all(r, sc, shot[:])
 		for _, s := range all {
-			out = append(out, Acceptance{Author: s.Author, RecordedAt: utc(s.WallNS), stamp: s.Stamp})
+			out = append(out, *acceptance(s))
 		}
 		return err
 	})

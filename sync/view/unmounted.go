@@ -30,15 +30,17 @@ func (s *Set) unmounted(r kv.Reader, sc scope.Scope, d *doc[lab.Shot]) (string, 
 	if len(left) == 0 {
 		return "", nil
 	}
-	// A rig of which nothing was ever entered keeps no register: that is said on
-	// Ready, not of every shot.
-	if last, err := s.lastChange(r, sc, b.Rig, math.MaxInt64); last == 0 || err != nil {
-		return "", err
-	}
 	there := map[string]bool{}
 	mounted, err := s.mountedAt(r, sc, b.Rig, b.EffectiveAt)
 	if err != nil {
 		return "", err
+	}
+	if len(mounted) == 0 {
+		// A rig of which nothing was ever entered keeps no register: that is said on
+		// Ready, not of every shot.
+		if last, err := s.lastChange(r, sc, b.Rig, math.MaxInt64); last == 0 || err != nil {
+			return "", err
+		}
 	}
 	for _, m := range mounted {
 		there[lab.Fold(m.body().Position)] = true
